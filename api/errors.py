@@ -1,0 +1,84 @@
+"""What can go wrong, in the words of the domain; the web layer maps each class to one status.
+
+TraceholdError
+├── InvalidRecord       what was sent contradicts itself or the trade (422)
+├── UnknownReference    a link to something that is not recorded (422)
+├── NotFound            the thing addressed does not exist (404)
+├── Conflict            the same identity is recorded with other content (409)
+├── StaleVersion        somebody else changed it in between (412)
+└── Forbidden           the key may not do this (403)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Issue:
+    """One fault in what was sent: where it is, what is wrong and how to mend it.
+
+    ``pointer`` is a JSON Pointer (RFC 6901) into the request body; empty means the whole of it.
+    """
+
+    pointer: str
+    detail: str
+    remedy: str = ""
+    value: str | None = None
+
+
+class TraceholdError(Exception):
+    """Base of every error that a caller can mend."""
+
+    code = "error"
+
+    def __init__(self, detail: str, issues: Sequence[Issue] = ()) -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.issues = tuple(issues)
+
+
+class InvalidRecord(TraceholdError):
+    """What was sent contradicts itself or the rules of the trade; nothing was stored."""
+
+    code = "invalid-record"
+
+
+class UnknownReference(InvalidRecord):
+    """A record names an item, certificate, rule or specification that is not recorded."""
+
+    code = "unknown-reference"
+
+
+class NotFound(TraceholdError):
+    """The resource addressed does not exist."""
+
+    code = "not-found"
+
+
+class Conflict(TraceholdError):
+    """The same identity is already recorded with other content, or its state forbids the change."""
+
+    code = "conflict"
+
+
+class StaleVersion(TraceholdError):
+    """The record changed since the caller read it."""
+
+    code = "stale-version"
+
+
+class Forbidden(TraceholdError):
+    """The key is valid but may not do this."""
+
+    code = "forbidden"
+
+
+def pointer(*parts: str | int) -> str:
+    """JSON Pointer from its parts (RFC 6901 escapes).
+
+    >>> pointer("calibrations", 3, "uses", 0, "a/b")
+    '/calibrations/3/uses/0/a~1b'
+    """
+    return "".join("/" + str(part).replace("~", "~0").replace("/", "~1") for part in parts)
