@@ -1,0 +1,291 @@
+"""Acceptance limits: between which values a result is accepted.
+
+Choice: acceptance limits are the tolerance limits moved inwards by the guard band w (JCGM
+106:2012, 8.3; ILAC-G8:09/2019, 4.2.2), outwards where w is negative. They are exact; only a w that
+comes from a root, a logarithm or a solved risk is rounded, to 50 or 15 digits.
+
+The expanded uncertainty at 95 % in TUR is 2u, u = U/k. With degrees of freedom, a stated k that
+covers 94.5 to 95.6 % under Student's t already is the 95 % factor, and U is taken as it stands.
+
+Not checked: that U contains every contribution that the rule's author had in mind.
+"""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from math import inf, isnan
+from typing import Generic
+
+from scipy.special import stdtr
+
+from api.rules.exact import (
+    FieldError,
+    N,
+    Number,
+    coerce,
+    exact_arithmetic,
+    exponential,
+    fifty_digits,
+    finite,
+    from_float,
+    power,
+    ratio,
+    square_root,
+)
+from api.rules.limits import Limits
+from api.rules.rule import Guard, Rule, RuleError
+from api.rules.solve import band_for_global_risk, band_for_specific_risk
+
+# From memory, verify: Dobbert's managed guard band (Z540.3 Handbook, method 6),
+# M = 1.04 - exp(0.38 ln TUR - 0.54).
+MANAGED_CONSTANTS = (Decimal("1.04"), Decimal("0.38"), Decimal("-0.54"))
+# Rounded factors for 95 % and for 95.45 % both count as a factor for 95 %.
+COVERAGE_95 = (0.945, 0.956)
+
+_TOO_WIDE = "the guard band is wider than half the tolerance interval, so no result can pass"
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """What is known of such items before the measurement: normal, in the unit of the limits."""
+
+    mean: Number
+    sd: Number
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "mean", finite(self.mean, "mean"))
+        object.__setattr__(self, "sd", finite(self.sd, "sd"))
+        if self.sd < 0:
+            raise FieldError("/sd", "sd must not be negative")
+
+
+@dataclass(frozen=True, slots=True)
+class Acceptance:
+    """Acceptance limits A_L and A_U and the guard bands w that made them.
+
+    A limit is None where the tolerance has none on that side. `empty` means that no result passes,
+    and `reason` says why; the limits then are as calculated, crossed over, or None where the rule
+    gives none. A guard band of an absent limit is None.
+    """
+
+    lower: Number | None
+    upper: Number | None
+    guard_lower: Number | None
+    guard_upper: Number | None
+    empty: bool = False
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Case(Generic[N]):
+    """One result's rule inputs, all of one exact type."""
+
+    number: type[N]
+    lower: N | None
+    upper: N | None
+    U: N
+    k: N
+    dof: float | None
+    prior: Prior | None
+
+    def width(self, basis: str) -> N:
+        """Return T_U - T_L, or refuse a basis that has no meaning for one limit."""
+        if self.lower is None or self.upper is None:
+            raise RuleError(
+                "/guard/basis",
+                f"basis {basis!r} needs both limits, and one is absent; "
+                "use basis 'U', 'absolute' or 'specific_risk'",
+            )
+        return self.upper - self.lower
+
+    def half_width(self, basis: str) -> N:
+        """Return (T_U - T_L) / 2, exactly."""
+        return self.width(basis) * coerce(Decimal("0.5"), self.number)
+
+
+def acceptance(
+    limits: Limits,
+    U: Number,
+    rule: Rule,
+    *,
+    k: Number = Decimal(2),
+    dof: Number | None = None,
+    prior: Prior | None = None,
+    number: type[Decimal] | type[Fraction] = Decimal,
+) -> Acceptance:
+    """Return the acceptance interval of `rule` for limits and an expanded uncertainty U.
+
+    U is in the unit of the limits; k is its coverage factor. With Fractions among limits, U or k
+    (or `number=Fraction`) the answer is in Fractions, else in Decimals.
+
+    Raises FieldError for a negative U, a k that is not positive or dof below 1, RuleError where
+    the rule cannot be applied (one-sided limits, missing prior).
+
+    >>> limits = Limits(Decimal(9), Decimal(11))
+    >>> found = acceptance(limits, Decimal("0.2"), Rule(guard=Guard("U", factor=Decimal("0.83"))))
+    >>> found.lower, found.upper, found.guard_upper
+    (Decimal('9.166'), Decimal('10.834'), Decimal('0.166'))
+    """
+    U, k = finite(U, "U"), finite(k, "k")
+    if U < 0:
+        raise FieldError("/U", "U must not be negative")
+    if k <= 0:
+        raise FieldError("/k", "k must be greater than 0")
+    if dof is not None and not finite(dof, "dof") >= 1:
+        raise FieldError("/dof", "dof must be 1 or more")
+    given = [limits.lower, limits.upper, U, k, *((prior.mean, prior.sd) if prior else ())]
+    fractions = number is Fraction or any(isinstance(value, Fraction) for value in given)
+    degrees = None if dof is None else float(dof)
+    with exact_arithmetic():
+        if fractions:
+            return _accept(_case(Fraction, limits, U, k, degrees, prior), rule)
+        return _accept(_case(Decimal, limits, U, k, degrees, prior), rule)
+
+
+def uncertainty_at_95(U: Number, k: Number, dof: float | None) -> tuple[Number, Number]:
+    """Return U at 95 % as (numerator, denominator): 2 U / k, or U itself, see the module."""
+    if dof is not None:
+        coverage = 1.0 - 2.0 * float(stdtr(dof, -float(k)))
+        if COVERAGE_95[0] <= coverage <= COVERAGE_95[1]:
+            return U, type(U)(1)
+    return 2 * U, k
+
+
+def uncertainty_ratio(
+    limits: Limits, U: Number, k: Number, dof: float | None = None
+) -> Decimal | None:
+    """Return TUR = (T_U - T_L) / (2 U_95); None for one-sided limits or U = 0.
+
+    >>> uncertainty_ratio(Limits(Decimal("-0.5"), Decimal("0.5")), Decimal("0.125"), Decimal(2))
+    Decimal('4')
+    """
+    if limits.lower is None or limits.upper is None or U == 0:
+        return None
+    U_95, divisor = uncertainty_at_95(U, k, dof)
+    return ratio(
+        (Fraction(limits.upper) - Fraction(limits.lower)) * Fraction(divisor), 2 * Fraction(U_95)
+    )
+
+
+def _case(
+    number: type[N],
+    limits: Limits,
+    U: Number,
+    k: Number,
+    dof: float | None,
+    prior: Prior | None,
+) -> _Case[N]:
+    lower = None if limits.lower is None else coerce(limits.lower, number)
+    upper = None if limits.upper is None else coerce(limits.upper, number)
+    return _Case(number, lower, upper, coerce(U, number), coerce(k, number), dof, prior)
+
+
+def _accept(case: _Case[N], rule: Rule) -> Acceptance:
+    bands, reason = _guard_bands(case, rule)
+    w_l, w_u = bands
+    guard_l = None if case.lower is None else w_l
+    guard_u = None if case.upper is None else w_u
+    if reason is not None:
+        return Acceptance(None, None, guard_l, guard_u, empty=True, reason=reason)
+    lower = None if case.lower is None else case.lower + w_l
+    upper = None if case.upper is None else case.upper - w_u
+    empty = lower is not None and upper is not None and lower > upper
+    return Acceptance(lower, upper, guard_l, guard_u, empty, _TOO_WIDE if empty else None)
+
+
+def _guard_bands(case: _Case[N], rule: Rule) -> tuple[tuple[N, N], str | None]:
+    """Return (w_lower, w_upper) and, where the rule allows no acceptance at all, the reason.
+
+    With a reason w is half the tolerance width: the value the rule tends to just before.
+    """
+    guard = rule.guard
+    if guard.width is not None:
+        lower, upper = guard.width
+        return (coerce(lower, case.number), coerce(upper, case.number)), None
+    if guard.basis == "none":
+        return (case.number(0), case.number(0)), None
+    if guard.factor is not None:
+        w = coerce(guard.factor, case.number) * case.U
+        return (w, w), None
+    if guard.share is not None:
+        w = coerce(guard.share, case.number) * case.half_width(guard.basis)
+        return (w, w), None
+    w, reason = _formula(case, guard)
+    return (w, w), reason
+
+
+def _formula(case: _Case[N], guard: Guard) -> tuple[N, str | None]:
+    if guard.target is None:
+        case.width(guard.basis)
+        tur = uncertainty_ratio(Limits(case.lower, case.upper), case.U, case.k, case.dof)
+        if tur is None:
+            return case.number(0), None
+        return _managed(case, tur) if guard.basis == "managed" else _root_difference(case, tur)
+    if guard.basis == "global_risk":
+        return _global(case, float(guard.target))
+    return _specific(case, float(guard.target))
+
+
+def _managed(case: _Case[N], tur: Decimal) -> tuple[N, str | None]:
+    """Managed: w = M U, M = 1.04 - exp(0.38 ln TUR - 0.54), never below 0 (TUR above about 4.6)."""
+    ceiling, exponent, constant = MANAGED_CONSTANTS
+    # exp(a ln TUR + b) = TUR**a exp(b); ln has no value at TUR = 0, the power has.
+    share = ceiling - exponential(constant) * (power(tur, exponent) if tur else Decimal(0))
+    return coerce(fifty_digits(max(Decimal(0), share)), case.number) * case.U, None
+
+
+def _root_difference(case: _Case[N], tur: Decimal) -> tuple[N, str | None]:
+    """Acceptance half-width K L with K = sqrt(1 - 1/TUR^2), so w = (1 - K) L."""
+    half = case.half_width("rds")
+    if tur < 1:
+        return half, (
+            "the test uncertainty ratio is below 1, where the root-difference-of-squares rule "
+            "has no acceptance limit, so no result can pass"
+        )
+    share = square_root(1 - ratio(Decimal(1), tur * tur))
+    return half - coerce(share, case.number) * half, None
+
+
+def _specific(case: _Case[N], target: float) -> tuple[N, str | None]:
+    """Specific risk: w = z u, z solved for the risk of a result on an acceptance limit."""
+    if case.U == 0:
+        return case.number(0), None
+    relative = inf
+    if case.lower is not None and case.upper is not None:
+        relative = float(ratio((case.upper - case.lower) * case.k, case.U))
+    z = float(band_for_specific_risk(target, relative, case.dof))
+    if isnan(z):
+        return case.half_width("specific_risk"), (
+            "even a result in the middle of the tolerance interval has a greater specific risk "
+            "than the target, so no result can pass"
+        )
+    return _times_quotient(from_float(z), case.U, case.k, case.number), None
+
+
+def _global(case: _Case[N], target: float) -> tuple[N, str | None]:
+    """Global risk: w solved for the consumer's; relative to the prior sd while it is solved."""
+    prior = case.prior
+    if prior is None:
+        raise RuleError("/guard/basis", "basis 'global_risk' needs a prior: give its mean and sd")
+    if prior.sd == 0:
+        raise RuleError("/guard/basis", "basis 'global_risk' needs a prior with an sd above 0")
+    if case.U == 0:
+        return case.number(0), None
+    mean, sd = Fraction(prior.mean), Fraction(prior.sd)
+    lower, upper = (
+        unbounded if limit is None else float(ratio(Fraction(limit) - mean, sd))
+        for limit, unbounded in ((case.lower, -inf), (case.upper, inf))
+    )
+    u = float(ratio(Fraction(case.U) / Fraction(case.k), sd))
+    band = float(band_for_global_risk(target, lower, upper, u))
+    if band == 0:
+        return case.number(0), None
+    return coerce(from_float(band), case.number) * coerce(prior.sd, case.number), None
+
+
+def _times_quotient(factor: Decimal, numerator: N, denominator: N, number: type[N]) -> N:
+    """Return factor * numerator / denominator: exact in Fractions, to 50 digits in Decimals."""
+    product = coerce(factor, number) * numerator
+    if number is Fraction:
+        return product / denominator
+    return coerce(ratio(product, denominator), number)

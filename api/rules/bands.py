@@ -1,0 +1,149 @@
+"""Guard bands on columns: how wide w is in every row, and how far a float may be trusted there.
+
+Choice: the formulas of `acceptance` in floats, with a bound on their error per row, so that the
+caller can send the rows near an edge through exact arithmetic. An absent limit is NaN.
+
+Not checked: the inputs; `vector` masks rows whose numbers cannot be used.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtr
+
+from api.rules.acceptance import COVERAGE_95, MANAGED_CONSTANTS
+from api.rules.risk import Floats
+from api.rules.rule import Rule
+from api.rules.solve import band_for_global_risk, band_for_specific_risk
+
+_EPS = float(np.finfo(np.float64).eps)
+# Two parsings, a product and a sum cost less than four half units in the last place.
+_ROUNDINGS = 8.0
+# A solved w has 15 digits, and a logarithm in floats may lose one.
+_SOLVED = 1e-13
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """A chunk of results as floats, all arrays of one length; dof and prior may be absent."""
+
+    value: Floats
+    U: Floats
+    k: Floats
+    lower: Floats
+    upper: Floats
+    dof: Floats | None = None
+    prior_mean: Floats | None = None
+    prior_sd: Floats | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Bands:
+    """Guard bands of a chunk.
+
+    `closed` marks rows where the rule accepts nothing, `unusable` rows to which it cannot be
+    applied; `doubt` bounds the error of an acceptance limit, in the unit of the limits.
+    """
+
+    lower: Floats
+    upper: Floats
+    closed: NDArray[np.bool_]
+    unusable: NDArray[np.bool_]
+    doubt: Floats
+
+
+def guard_bands(rule: Rule, rows: Rows) -> Bands:
+    """Return w on both sides for every row of the chunk."""
+    guard, size = rule.guard, len(rows.value)
+    nowhere = np.zeros(size, dtype=np.bool_)
+    if guard.basis == "none":
+        w_l = w_u = np.zeros(size)
+    elif guard.width is not None:
+        w_l, w_u = (np.full(size, float(width)) for width in guard.width)
+    elif guard.factor is not None:
+        w_l = w_u = float(guard.factor) * rows.U
+    else:
+        return _from_tolerance(rule, rows)
+    return Bands(
+        w_l,
+        w_u,
+        nowhere,
+        nowhere,
+        _rounding(rows, w_l if w_l is w_u else np.maximum(abs(w_l), abs(w_u))),
+    )
+
+
+def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
+    """Return the bands that depend on the tolerance interval or on a target risk."""
+    guard = rule.guard
+    width = rows.upper - rows.lower
+    two_sided = np.isfinite(width)
+    half = np.where(two_sided, width / 2.0, 0.0)
+    closed = unusable = np.zeros(len(width), dtype=np.bool_)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        if guard.target is None:
+            unusable = ~two_sided
+            tur = np.where(rows.U > 0.0, half / uncertainty_at_95(rows), np.inf)
+        if guard.share is not None:
+            w = float(guard.share) * half
+        elif guard.basis == "managed":
+            ceiling, exponent, constant = map(float, MANAGED_CONSTANTS)
+            share = np.maximum(ceiling - np.exp(constant) * tur**exponent, 0.0)
+            w = share * rows.U
+        elif guard.basis == "rds":
+            closed = tur < 1.0
+            w = half - half * np.sqrt(np.where(closed, 0.0, 1.0 - 1.0 / tur**2))
+        elif guard.basis == "specific_risk":
+            w, closed = _specific(float(guard.target or 0), rows, width, half)
+        else:
+            w, unusable = _global(float(guard.target or 0), rows)
+        # A relative error d of the width becomes sqrt(d) where acceptance is about to vanish.
+        loss = np.sqrt(_EPS * (abs(rows.lower) + abs(rows.upper)) / width)
+        spread = np.where(width > 0.0, loss * (width + rows.U), 0.0)
+    doubt = _rounding(rows, w) + 4.0 * spread + _SOLVED * abs(w)
+    if guard.basis == "global_risk":
+        # Solved from a probability known to 1e-16 for targets down to 1e-9.
+        doubt = doubt + 1e-6 * (rows.U + abs(w))
+    return Bands(w, w, closed, unusable, doubt)
+
+
+def uncertainty_at_95(rows: Rows) -> Floats:
+    """Return U at 95 % by the convention of `acceptance.uncertainty_at_95`."""
+    usual = 2.0 * (rows.U / rows.k)
+    if rows.dof is None:
+        return usual
+    coverage = 1.0 - 2.0 * stdtr(rows.dof, -rows.k)
+    return np.where((coverage >= COVERAGE_95[0]) & (coverage <= COVERAGE_95[1]), rows.U, usual)
+
+
+def _specific(
+    target: float, rows: Rows, width: Floats, half: Floats
+) -> tuple[Floats, NDArray[np.bool_]]:
+    relative = np.where((rows.U > 0.0) & np.isfinite(width), width * rows.k / rows.U, np.inf)
+    band = band_for_specific_risk(target, relative, rows.dof)
+    closed = np.isnan(band)
+    return np.where(closed, half, band * rows.U / rows.k), closed
+
+
+def _global(target: float, rows: Rows) -> tuple[Floats, NDArray[np.bool_]]:
+    size = len(rows.value)
+    if rows.prior_mean is None or rows.prior_sd is None:
+        return np.zeros(size), np.ones(size, dtype=np.bool_)
+    unusable = ~(rows.prior_sd > 0.0) | np.isnan(rows.prior_mean)
+    sd = np.where(unusable, 1.0, rows.prior_sd)
+    mean = np.where(unusable, 0.0, rows.prior_mean)
+    u = np.where(rows.U > 0.0, rows.U / rows.k / sd, 1.0)
+    lower, upper = (rows.lower - mean) / sd, (rows.upper - mean) / sd
+    band = band_for_global_risk(target, *_infinite(lower, upper), u)
+    return np.where(rows.U > 0.0, band * sd, 0.0), unusable
+
+
+def _infinite(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
+    return np.where(np.isnan(lower), -np.inf, lower), np.where(np.isnan(upper), np.inf, upper)
+
+
+def _rounding(rows: Rows, w: Floats) -> Floats:
+    """Return a bound on the rounding errors of value, limits and w, in the unit of the limits."""
+    limit = np.fmax(abs(rows.lower), abs(rows.upper))
+    return _ROUNDINGS * _EPS * (abs(rows.value) + limit + abs(w)) + 1e-300

@@ -1,0 +1,261 @@
+"""Decisions: whether a result conforms, under which rule, and with what risk.
+
+Choice: limits are compared on unrounded exact numbers, and equality is inside (JCGM 106:2012,
+3.3.5: limits belong to the interval). With four zones an edge belongs to the better zone. Risks
+are probabilities, hence floats; a quantity that does not exist (TUR of one limit, any quotient by
+u = 0) is None, never NaN or infinite.
+
+Both specific risks are given for every result, as what the decision would cost: `consumer` is the
+probability that the item does not conform, the risk of accepting it; `producer` the probability
+that it conforms, the risk of rejecting it (JCGM 106:2012, 9.3.2 and 9.3.3).
+
+Not checked: that value, U, limits and prior are in the same unit; convert first.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from itertools import pairwise
+from math import inf, isfinite
+
+from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_ratio
+from api.rules.exact import Number, exact_arithmetic, finite, ratio
+from api.rules.limits import Limits
+from api.rules.risk import both_probabilities, global_risk, posterior
+from api.rules.rule import Rule
+from api.rules.wording import statement
+
+__all__ = [
+    "VERDICTS",
+    "Acceptance",
+    "Decision",
+    "Prior",
+    "acceptance",
+    "breakpoints",
+    "decide",
+    "reachable",
+    "verdict",
+    "worst",
+]
+
+VERDICTS: tuple[str, ...] = ("pass", "conditional_pass", "conditional_fail", "fail")
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """Everything that follows from one result, its limits and a rule.
+
+    `tur` is (T_U - T_L)/(2 U_95), `capability` is C_m = (T_U - T_L)/(4 u) (JCGM 106:2012, 7.6).
+    `global_risk` and `posterior` are None without a prior.
+    """
+
+    verdict: str
+    value: Number
+    U: Number
+    k: Number
+    dof: Number | None
+    limits: Limits
+    acceptance: Acceptance
+    rule: Rule
+    conformance_probability: float
+    specific_risk: dict[str, float]
+    tur: Decimal | None
+    capability: Decimal | None
+    global_risk: dict[str, float | None] | None
+    posterior: dict[str, float] | None
+    statement: str
+
+
+def decide(
+    value: Number,
+    U: Number,
+    limits: Limits,
+    rule: Rule,
+    *,
+    k: Number = Decimal(2),
+    dof: Number | None = None,
+    prior: Prior | None = None,
+    unit: str | None = None,
+    results: str | None = None,
+    specification: str | None = None,
+) -> Decision:
+    """Decide one result: value, expanded uncertainty U, limits and prior in one unit.
+
+    k is the coverage factor of U; dof, if given, makes the risks Student's t. `results`,
+    `specification` and `unit` are words for the statement only. A prior asks for the global risks
+    and the posterior.
+
+    Raises FieldError for a negative U, k <= 0 or dof < 1, RuleError where the rule cannot apply.
+
+    >>> from api.rules.rule import BUILT_IN
+    >>> found = decide(Decimal("10.8"), Decimal("0.2"), Limits(Decimal(9), Decimal(11)),
+    ...                BUILT_IN["guard_U"])
+    >>> found.verdict, found.tur, round(found.specific_risk["consumer"], 5)
+    ('pass', Decimal('5'), 0.02275)
+    """
+    value, U, k = finite(value, "value"), finite(U, "U"), finite(k, "k")
+    accepted = acceptance(limits, U, rule, k=k, dof=dof, prior=prior)
+    found = verdict(value, limits, accepted, rule.zones)
+    degrees = None if dof is None else float(dof)
+    below, above = (_distance(limit, value, U, k, side) for limit, side in _sides(limits))
+    consumer, conforms = map(float, both_probabilities(0.0, 1.0, below, above, degrees))
+    u = float(ratio(U, k))
+    tur = uncertainty_ratio(limits, U, k, degrees)
+    return Decision(
+        verdict=found,
+        value=value,
+        U=U,
+        k=k,
+        dof=dof,
+        limits=limits,
+        acceptance=accepted,
+        rule=rule,
+        conformance_probability=conforms,
+        specific_risk={"consumer": consumer, "producer": conforms},
+        tur=tur,
+        capability=uncertainty_ratio(limits, U, k),
+        global_risk=None if prior is None else _global(limits, accepted, prior, u),
+        posterior=None if prior is None else _posterior(value, u, limits, prior),
+        statement=statement(
+            found,
+            limits,
+            accepted,
+            rule,
+            U=U,
+            k=k,
+            risks=(consumer, conforms),
+            unit=unit,
+            results=results,
+            specification=specification,
+        ),
+    )
+
+
+def verdict(value: Number, limits: Limits, acceptance: Acceptance, zones: int) -> str:
+    """Return the zone of `value`: `pass` or `fail`, with four zones also the conditional ones.
+
+    >>> limits = Limits(Decimal(9), Decimal(11))
+    >>> band = Acceptance(Decimal("9.2"), Decimal("10.8"), Decimal("0.2"), Decimal("0.2"))
+    >>> [verdict(Decimal(y), limits, band, 4) for y in ("10.8", "11", "11.2", "11.3")]
+    ['pass', 'conditional_pass', 'conditional_fail', 'fail']
+    """
+    if not acceptance.empty and _between(value, acceptance.lower, acceptance.upper):
+        return "pass"
+    if zones == 2:
+        return "fail"
+    if _between(value, limits.lower, limits.upper):
+        return "conditional_pass"
+    return "conditional_fail" if _between(value, *_outer(limits, acceptance)) else "fail"
+
+
+def worst(verdicts: Iterable[str]) -> str:
+    """Return the worst of one or more verdicts.
+
+    >>> worst(["pass", "conditional_fail", "conditional_pass"])
+    'conditional_fail'
+    """
+    return max(verdicts, key=VERDICTS.index)
+
+
+def breakpoints(limits: Limits, acceptance: Acceptance, zones: int) -> tuple[Number, ...]:
+    """Return the values, ascending, at which the verdict can change.
+
+    >>> limits = Limits(None, Decimal(11))
+    >>> [str(x) for x in breakpoints(limits, Acceptance(None, Decimal(10), None, Decimal(1)), 4)]
+    ['10', '11', '12']
+    """
+    edges: list[Number | None] = []
+    if not acceptance.empty:
+        edges += [acceptance.lower, acceptance.upper]
+    if zones == 4:
+        edges += [limits.lower, limits.upper, *_outer(limits, acceptance)]
+    return tuple(sorted({edge for edge in edges if edge is not None}))
+
+
+def reachable(
+    lower: Number, upper: Number, limits: Limits, acceptance: Acceptance, zones: int
+) -> tuple[str, ...]:
+    """Return every verdict that a value in the closed interval can have, best first.
+
+    >>> limits = Limits(Decimal(9), Decimal(11))
+    >>> band = Acceptance(Decimal(9), Decimal(11), Decimal(0), Decimal(0))
+    >>> reachable(Decimal(11), Decimal("11.1"), limits, band, 2)
+    ('pass', 'fail')
+    """
+    if lower > upper:
+        raise ValueError("lower must not be above upper")
+    start, end = Fraction(lower), Fraction(upper)
+    edges = {Fraction(edge) for edge in breakpoints(limits, acceptance, zones)}
+    marks = sorted({start, end, *(edge for edge in edges if start <= edge <= end)})
+    # Between two neighbouring edges the verdict is constant: one inner point stands for all.
+    inner = [(left + right) / 2 for left, right in pairwise(marks)]
+    found = {verdict(point, limits, acceptance, zones) for point in (*marks, *inner)}
+    return tuple(name for name in VERDICTS if name in found)
+
+
+def _between(value: Number, lower: Number | None, upper: Number | None) -> bool:
+    return (lower is None or value >= lower) and (upper is None or value <= upper)
+
+
+def _outer(limits: Limits, acceptance: Acceptance) -> tuple[Number | None, Number | None]:
+    """Return T_L - w and T_U + w, beyond which a result fails without condition."""
+    lower, upper = limits.lower, limits.upper
+    return (
+        None if lower is None else _sum(lower, acceptance.guard_lower, -1),
+        None if upper is None else _sum(upper, acceptance.guard_upper, 1),
+    )
+
+
+def _sum(limit: Number, band: Number | None, sign: int) -> Number:
+    if band is None:
+        return limit
+    if isinstance(limit, Decimal) and isinstance(band, Decimal):
+        with exact_arithmetic():
+            return limit + sign * band
+    return Fraction(limit) + sign * Fraction(band)
+
+
+def _sides(limits: Limits) -> tuple[tuple[Number | None, float], tuple[Number | None, float]]:
+    return (limits.lower, -inf), (limits.upper, inf)
+
+
+def _distance(limit: Number | None, value: Number, U: Number, k: Number, absent: float) -> float:
+    """Return (limit - value)/u, without losing digits before it becomes a float."""
+    if limit is None:
+        return absent
+    offset = Fraction(limit) - Fraction(value)
+    if U == 0:
+        # No uncertainty: the limit is infinitely far away, and a value on it is inside.
+        inside = offset == 0 or (offset > 0) == (absent > 0)
+        return absent if inside else -absent
+    return float(ratio(offset * Fraction(k), Fraction(U)))
+
+
+def _offset(limit: Number | None, value: Number, absent: float) -> float:
+    return absent if limit is None else float(_sum(limit, value, -1))
+
+
+def _global(
+    limits: Limits, accepted: Acceptance, prior: Prior, u: float
+) -> dict[str, float | None]:
+    below, above = (_offset(limit, prior.mean, side) for limit, side in _sides(limits))
+    inner = (1.0, -1.0)
+    if not accepted.empty:
+        inner = (
+            _offset(accepted.lower, prior.mean, -inf),
+            _offset(accepted.upper, prior.mean, inf),
+        )
+    found = global_risk(below, above, *inner, 0.0, float(prior.sd), u)._asdict()
+    return {name: float(risk) if isfinite(risk) else None for name, risk in found.items()}
+
+
+def _posterior(value: Number, u: float, limits: Limits, prior: Prior) -> dict[str, float]:
+    below, above = (_offset(limit, prior.mean, side) for limit, side in _sides(limits))
+    shifted = _offset(value, prior.mean, 0.0)
+    found = posterior(0.0, float(prior.sd), shifted, u, below, above)
+    return {
+        "mean": float(prior.mean) + float(found.mean),
+        "sd": float(found.sd),
+        "risk": float(found.risk),
+    }

@@ -1,0 +1,191 @@
+"""Exact numbers: how digits survive from the request to the verdict.
+
+Choice: Decimal where the numbers came as decimals, Fraction where they are quotients (a recall
+divides), and never a binary float. Addition, subtraction and multiplication are exact: the working
+context holds 1000 digits and refuses to round. Quotients, square roots, logarithms and
+exponentials have no end in general; they are rounded once, to 50 digits, half to even.
+
+Not checked here: whether a number makes sense as a force, only that it is finite.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from decimal import (
+    ROUND_HALF_EVEN,
+    ROUND_UP,
+    Context,
+    Decimal,
+    DivisionByZero,
+    Inexact,
+    InvalidOperation,
+    Overflow,
+    localcontext,
+)
+from fractions import Fraction
+from typing import Any, TypeVar, cast
+
+Number = Decimal | Fraction
+N = TypeVar("N", Decimal, Fraction)
+
+_EXACT = Context(prec=1000, traps=[InvalidOperation, DivisionByZero, Overflow, Inexact])
+_FIFTY = Context(prec=50, traps=[InvalidOperation, DivisionByZero, Overflow])
+
+_LARGEST_EXPONENT = 1000
+# What is printed of a number that has no end: as in recalls.
+_PRINTED_DIGITS = 12
+_LONGEST_IN_FULL = 34
+
+
+class FieldError(ValueError):
+    """A value that cannot be used; `field` is a JSON pointer to it, empty for the whole."""
+
+    def __init__(self, field: str, message: str) -> None:
+        super().__init__(message)
+        self.field = field
+
+
+@contextmanager
+def exact_arithmetic() -> Iterator[None]:
+    """Let + - * on Decimal be exact inside the block; raise FieldError where they cannot be."""
+    with localcontext(_EXACT):
+        try:
+            yield
+        except (Inexact, Overflow) as error:
+            raise FieldError(
+                "", "the numbers differ by a thousand decimal places or more; check exponents"
+            ) from error
+
+
+def finite(value: Number | int, name: str) -> Number:
+    """Return `value` as Decimal or Fraction.
+
+    Raises TypeError for a float, whose digits are not those that were written, and FieldError for
+    a number that is NaN, infinite or has an exponent beyond 1000.
+
+    >>> finite(3, "U")
+    Decimal('3')
+    """
+    if isinstance(value, Fraction):
+        return value
+    if isinstance(value, bool) or not isinstance(value, int | Decimal):
+        raise TypeError(f"{name} must be a Decimal or a Fraction, not {type(value).__name__}")
+    number = Decimal(value)
+    if not number.is_finite():
+        raise FieldError(f"/{name}", "must be a finite number")
+    exponent = number.as_tuple().exponent
+    # A handful of characters must not become a million digits.
+    if not isinstance(exponent, int) or max(-exponent, number.adjusted()) > _LARGEST_EXPONENT:
+        raise FieldError(f"/{name}", "must have an exponent between -1000 and 1000")
+    return number
+
+
+def coerce(value: Number, number: type[N]) -> N:
+    """Return `value` as the type `number`, exactly; a Fraction is never cut down to a Decimal."""
+    if isinstance(value, number):
+        return value
+    if number is Decimal:
+        raise TypeError("a Fraction has no exact Decimal; calculate with Fractions throughout")
+    return number(cast(Any, value))
+
+
+def ratio(numerator: Number, denominator: Number) -> Decimal:
+    """Return numerator / denominator to 50 digits, the same for Decimals and Fractions.
+
+    >>> ratio(Decimal(1), Decimal(4)) == ratio(Fraction(1, 8), Fraction(1, 2))
+    True
+    """
+    if isinstance(numerator, Decimal) and isinstance(denominator, Decimal):
+        return _FIFTY.divide(numerator, denominator)
+    quotient = Fraction(numerator) / Fraction(denominator)
+    return _FIFTY.divide(Decimal(quotient.numerator), Decimal(quotient.denominator))
+
+
+def fifty_digits(value: Decimal) -> Decimal:
+    """Round to 50 digits."""
+    return _FIFTY.plus(value)
+
+
+def square_root(value: Decimal) -> Decimal:
+    """Return the square root to 50 digits."""
+    return _FIFTY.sqrt(value)
+
+
+def root_sum_square(values: list[Decimal]) -> Decimal:
+    """Return the square root of the sum of squares; the sum is exact, the root has 50 digits."""
+    with exact_arithmetic():
+        total = sum((value * value for value in values), Decimal(0))
+    return square_root(total)
+
+
+def power(base: Decimal, exponent: Decimal) -> Decimal:
+    """Return base ** exponent to 50 digits for base > 0."""
+    return _FIFTY.power(base, exponent)
+
+
+def exponential(value: Decimal) -> Decimal:
+    """Return e ** value to 50 digits."""
+    return _FIFTY.exp(value)
+
+
+def from_float(value: float) -> Decimal:
+    """Return a solved (hence rounded) float as a Decimal of 15 significant digits.
+
+    >>> from_float(0.1 + 0.2)
+    Decimal('0.3')
+    """
+    return Decimal(f"{value:.15g}")
+
+
+def plain(value: Number) -> str:
+    """Write a number without exponent: in full where it ends, else with 12 significant digits.
+
+    A Decimal keeps its own digits; one longer than 34 digits is a rounded root or quotient and is
+    printed like an endless fraction.
+
+    >>> plain(Decimal("1.50E+3")), plain(Fraction(1, 8)), plain(Fraction(2, 3))
+    ('1500', '0.125', '0.666666666667')
+    """
+    if isinstance(value, Fraction):
+        number, ends = _divided(value)
+    else:
+        number, ends = value, len(value.as_tuple().digits) <= _LONGEST_IN_FULL
+    if not ends:
+        short = Context(prec=_PRINTED_DIGITS, rounding=ROUND_HALF_EVEN)
+        number = short.normalize(number)
+    text = format(number, "f")
+    return text if number else text.removeprefix("-")
+
+
+def _divided(value: Fraction) -> tuple[Decimal, bool]:
+    """Return a fraction as a decimal, and whether that is all of it."""
+    with localcontext(_EXACT) as context:
+        context.traps[Inexact] = False
+        context.clear_flags()
+        number = Decimal(value.numerator) / Decimal(value.denominator)
+        return number, not context.flags[Inexact]
+
+
+def reported_uncertainty(U: Decimal) -> Decimal:
+    """Round an expanded uncertainty up to two significant digits (ILAC-P14:09/2020, 5.5).
+
+    Two digits at most is read in a secondary source; rounding always up is this project's choice.
+
+    >>> reported_uncertainty(Decimal("0.01234")), reported_uncertainty(Decimal("0.2"))
+    (Decimal('0.013'), Decimal('0.2'))
+    """
+    if len(U.as_tuple().digits) <= 2:
+        return U
+    return Context(prec=2, rounding=ROUND_UP).plus(U)
+
+
+def reported_value(value: Decimal, U: Decimal) -> Decimal:
+    """Round a value, half to even, to the last place of its reported uncertainty.
+
+    >>> reported_value(Decimal("10.01234"), Decimal("0.0123"))
+    Decimal('10.012')
+    """
+    if not U:
+        return value
+    with localcontext(_EXACT) as context:
+        context.traps[Inexact] = False
+        return value.quantize(reported_uncertainty(U), rounding=ROUND_HALF_EVEN)

@@ -1,0 +1,189 @@
+"""Wording: what the certificate may say about conformity.
+
+Choice: one paragraph that names the results covered, the specification and whether it is met, and
+the decision rule applied (ISO/IEC 17025:2017, 7.8.6.2); guard band, U and k are named with their
+values, and the specific risk where the rule is not prescribed by a regulation, a standard or the
+customer (7.8.6.1 asks for no more where it is). U is rounded up to two digits; a solved guard band
+and its limits are rounded to seven digits towards the stricter side. The decision used all digits.
+
+Not checked: that the wording suits the accreditation body or the customer's contract.
+"""
+
+from collections.abc import Callable
+from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
+
+from api.rules.acceptance import Acceptance
+from api.rules.exact import Number, plain, ratio, reported_uncertainty
+from api.rules.limits import Limits
+from api.rules.rule import Guard, Rule
+
+# Digits: up to the first a number is printed in full, beyond it with the second.
+_LONGEST, _ROUNDED = 10, 7
+
+_OUTCOMES = {
+    "pass": "is met",
+    "conditional_pass": (
+        "is met on condition: the result lies inside the tolerance limits, "
+        "but within the guard band of one"
+    ),
+    "conditional_fail": (
+        "is not met on condition: the result lies outside the tolerance limits, "
+        "by no more than the guard band"
+    ),
+    "fail": "is not met",
+}
+
+
+def statement(
+    verdict: str,
+    limits: Limits,
+    acceptance: Acceptance,
+    rule: Rule,
+    *,
+    U: Number,
+    k: Number,
+    risks: tuple[float, float] | None = None,
+    unit: str | None = None,
+    results: str | None = None,
+    specification: str | None = None,
+) -> str:
+    """Return the statement of conformity for the certificate.
+
+    `results` names the results covered, `specification` the requirement, its version included;
+    without them the sentence says "this result" and quotes the limits. `risks` is (probability of
+    not conforming, of conforming); it is printed unless the rule says who prescribed it.
+
+    >>> from api.rules.rule import BUILT_IN
+    >>> band = Acceptance(None, Decimal(11), None, Decimal(0))
+    >>> print(statement("pass", Limits(None, Decimal(11)), band, BUILT_IN["simple"],
+    ...                 U=Decimal("0.2"), k=Decimal(2), unit="kN"))
+    Statement of conformity for this result: the specification (at most 11 kN) is met. \
+Decision rule simple, version 1: simple acceptance, no guard band (w = 0). \
+Expanded uncertainty U = 0.2 kN, k = 2.
+    """
+    span = _span(limits.lower, limits.upper, unit, _in_full)
+    named = f"the specification {specification}" if specification else "the specification"
+    parts = [
+        f"Statement of conformity for {results or 'this result'}: "
+        f"{named} ({span}) {_outcome(verdict, acceptance, rule.zones)}.",
+        f"{_rule_name(rule)}: {_band(acceptance, rule.guard, unit)}.",
+        f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, k = {plain(k)}.",
+    ]
+    if rule.prescribed_by:
+        parts.append(f"The rule is prescribed by {rule.prescribed_by}.")
+    elif risks is not None:
+        parts.append(_risk(verdict, *risks))
+    if acceptance.reason:
+        parts.append(f"Note: {acceptance.reason}.")
+    return " ".join(parts)
+
+
+def describe_guard(guard: Guard) -> str:
+    """Return the guard band rule in words, without values of a result.
+
+    >>> describe_guard(Guard("U", factor=Decimal("0.83")))
+    'guard band w = 0.83 U'
+    """
+    target = "" if guard.target is None else plain(guard.target)
+    return {
+        "none": "simple acceptance, no guard band",
+        "U": f"guard band w = {_times(guard.factor)}U",
+        "absolute": "guard band w of a fixed width",
+        "tolerance": f"guard band w = {_share(guard.share)}half the tolerance interval",
+        "rds": "acceptance limits by root difference of squares of tolerance and U",
+        "managed": "managed guard band from the test uncertainty ratio for a 2 % false-accept risk",
+        "specific_risk": f"guard band w solved for a specific risk of {target} at most",
+        "global_risk": f"guard band w solved for a global consumer's risk of {target} at most",
+    }[guard.basis]
+
+
+def _times(factor: Decimal | None) -> str:
+    return "" if factor is None or factor == 1 else f"{plain(factor)} "
+
+
+def _share(share: Decimal | None) -> str:
+    return "" if share is None or share == 1 else f"{plain(share)} times "
+
+
+def _outcome(verdict: str, acceptance: Acceptance, zones: int) -> str:
+    if verdict == "fail" and zones == 2 and not acceptance.empty and _guarded(acceptance):
+        # Inside the tolerance limits this is no proof of nonconformity: say which limits count.
+        return "is not met: the result lies outside the acceptance limits"
+    return _OUTCOMES[verdict]
+
+
+def _guarded(acceptance: Acceptance) -> bool:
+    return any(band is not None and band > 0 for band in _bands(acceptance))
+
+
+def _bands(acceptance: Acceptance) -> tuple[Number | None, Number | None]:
+    return acceptance.guard_lower, acceptance.guard_upper
+
+
+def _rule_name(rule: Rule) -> str:
+    name = "Decision rule" if rule.id == "inline" else f"Decision rule {rule.id}"
+    agreed = f", agreed with {rule.agreed_with}" if rule.agreed_with else ""
+    return f"{name}, version {rule.version}{agreed}"
+
+
+def _band(acceptance: Acceptance, guard: Guard, unit: str | None) -> str:
+    lower, upper = _bands(acceptance)
+    if lower is None or upper is None or lower == upper:
+        band = upper if lower is None else lower
+        widths = "w = 0" if not band else f"w = {_quantity(band, unit)}"
+    else:
+        widths = f"w = {_quantity(lower, unit)} below and {_quantity(upper, unit)} above"
+    words = f"{describe_guard(guard)} ({widths})"
+    if acceptance.empty:
+        return f"{words}, no value is accepted"
+    if guard.basis == "none":
+        return words
+    return f"{words}, accepted {_span(acceptance.lower, acceptance.upper, unit, _brief)}"
+
+
+def _risk(verdict: str, nonconforming: float, conforming: float) -> str:
+    if verdict in ("pass", "conditional_pass"):
+        return f"Specific risk of false acceptance: {_percent(nonconforming)}."
+    return f"Specific risk of false rejection: {_percent(conforming)}."
+
+
+def _percent(probability: float) -> str:
+    if probability < 1e-6:
+        return "below 0.0001 %"
+    return f"{probability * 100:.2g} %"
+
+
+def _span(
+    lower: Number | None,
+    upper: Number | None,
+    unit: str | None,
+    write: Callable[[Number, str], str],
+) -> str:
+    """Write an interval; rounded limits move inwards, so that it never looks wider than it is."""
+    suffix = f" {unit}" if unit else ""
+    low = None if lower is None else write(lower, ROUND_CEILING)
+    high = None if upper is None else write(upper, ROUND_FLOOR)
+    if low is not None and high is not None:
+        return f"from {low} to {high}{suffix}"
+    return f"at least {low}{suffix}" if high is None else f"at most {high}{suffix}"
+
+
+def _quantity(value: Number, unit: str | None) -> str:
+    text = _brief(value, ROUND_CEILING)
+    return f"{text} {unit}" if unit else text
+
+
+def _in_full(value: Number, rounding: str) -> str:
+    return plain(value)
+
+
+def _brief(value: Number, rounding: str) -> str:
+    """Print short numbers as they are and long ones with seven digits."""
+    number = value if isinstance(value, Decimal) else ratio(value, Decimal(1))
+    if len(number.as_tuple().digits) <= _LONGEST:
+        return plain(number)
+    return plain(Context(prec=_ROUNDED, rounding=rounding).plus(number).normalize())
+
+
+def _reported(U: Number) -> Decimal:
+    return reported_uncertainty(U if isinstance(U, Decimal) else ratio(U, Decimal(1)))

@@ -1,0 +1,79 @@
+"""Guard bands on columns equal the exact ones within the error they admit."""
+
+from decimal import Decimal
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from api.rules.acceptance import Prior, acceptance
+from api.rules.bands import Rows, guard_bands, uncertainty_at_95
+from api.rules.limits import Limits
+from api.rules.rule import Guard, Rule
+
+GUARDS = [
+    Guard("none"),
+    Guard("U", factor=Decimal("0.83")),
+    Guard("U", factor=Decimal(-1)),
+    Guard("absolute", width=(Decimal("0.1"), Decimal("-0.3"))),
+    Guard("tolerance", share=Decimal("0.2")),
+    Guard("managed"),
+    Guard("rds"),
+    Guard("specific_risk", target=Decimal("0.025")),
+    Guard("specific_risk", target=Decimal("0.7")),
+    Guard("global_risk", target=Decimal("0.002")),
+]
+numbers = st.decimals(-1000, 1000, places=4)
+positive = st.decimals("0.0001", 50, places=4)
+
+
+def column(number):
+    return np.array([float(number)])
+
+
+@settings(deadline=None)
+@given(numbers, positive, positive, st.sampled_from(["2", "1.96", "3"]), st.sampled_from(GUARDS))
+def test_a_float_band_is_as_near_to_the_exact_one_as_it_says(lower, width, U, k, guard):
+    limits, prior = Limits(lower, lower + width), Prior(lower, Decimal(1))
+    exact = acceptance(limits, U, Rule(guard=guard), k=Decimal(k), prior=prior)
+    rows = Rows(
+        column(lower),
+        column(U),
+        column(k),
+        column(lower),
+        column(limits.upper),
+        prior_mean=column(prior.mean),
+        prior_sd=column(prior.sd),
+    )
+    bands = guard_bands(Rule(guard=guard), rows)
+    assert not bands.unusable[0]
+    errors = (
+        bands.lower[0] - float(exact.guard_lower),
+        bands.upper[0] - float(exact.guard_upper),
+    )
+    assert np.abs(errors).max() <= bands.doubt[0]
+    # A doubt that is never small would send every row to exact arithmetic.
+    assert bands.doubt[0] <= 1e-4 * (abs(float(lower)) + float(width) + float(U))
+
+
+def test_a_single_limit_is_unusable_where_the_basis_needs_the_width():
+    rows = Rows(*(column(x) for x in (0, 1, 2, "nan", 5)))
+    for guard in GUARDS:
+        unusable = guard_bands(Rule(guard=guard), rows).unusable[0]
+        # Without a prior a global risk has no meaning either.
+        assert unusable == (guard.basis in ("tolerance", "managed", "rds", "global_risk"))
+
+
+def test_rows_that_accept_nothing_are_closed():
+    rows = Rows(*(np.array(x, float) for x in ([0, 0], [2, 0.1], [2, 2], [-1, -1], [1, 1])))
+    for guard in (Guard("rds"), Guard("specific_risk", target=Decimal("0.01"))):
+        bands = guard_bands(Rule(guard=guard), rows)
+        assert bands.closed.tolist() == [True, False]
+        assert bands.lower[0] == 1.0
+
+
+@pytest.mark.parametrize(("k", "expected"), [(2.0, 1.0), (3.0, 2 / 3), (2.776, 1.0)])
+def test_uncertainty_at_95_percent_follows_the_scalar_convention(k, expected):
+    rows = Rows(*(column(x) for x in (0, 1, k, -1, 1)), dof=column(4))
+    assert uncertainty_at_95(rows)[0] == pytest.approx(expected)
