@@ -1,0 +1,58 @@
+"""Reason paths: how a certificate is reached from the fault, shortest first.
+
+Each certificate keeps its best paths (by length, then text) and the number of all of them. Keeping
+the best of every predecessor is enough to know one's own best, since all paths through one
+predecessor get the same two names appended and so keep their order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+Path = tuple[str, ...]
+MOST_PATHS = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Reasons:
+    """The best paths to a certificate, how many there are, and the fewest certificates on one."""
+
+    paths: tuple[Path, ...]
+    count: int
+    generation: int
+
+
+def joined(several: Sequence[Reasons]) -> Reasons:
+    """Reasons of several faults for one certificate, as one."""
+    if len(several) == 1:
+        return several[0]
+    found = {path for one in several for path in one.paths}
+    count = sum(one.count for one in several)
+    return _capped(found, count, min(one.generation for one in several))
+
+
+def reasons(number: str, direct: Iterable[Path], through: Iterable[tuple[str, Reasons]]) -> Reasons:
+    """Paths to certificate `number`: its direct ones, and those through used items.
+
+    `through` holds one pair for each way on: the item used, and the reasons of the certificate
+    whose value it carried. There is at least one path.
+    """
+    found = set(direct)
+    count = len(found)
+    generation = 1 if found else None
+    for item, before in through:
+        found.update((*path, item, number) for path in before.paths)
+        count += before.count
+        if generation is None or before.generation + 1 < generation:
+            generation = before.generation + 1
+    if generation is None:
+        raise ValueError(f"{number} is reached by no path")
+    return _capped(found, count, generation)
+
+
+def _capped(found: set[Path], count: int, generation: int) -> Reasons:
+    best = sorted(found, key=lambda path: (len(path), path))
+    # Below the cap every path is in hand, and two that read the same are one.
+    total = len(best) if count <= MOST_PATHS else count
+    return Reasons(tuple(best[:MOST_PATHS]), total, generation)

@@ -1,0 +1,79 @@
+"""Which uses of the faulty item are suspect, and why the others are cleared.
+
+A use of an assembly counts when the assembly held the part at the instant of the use. The reasons
+are tried in one order, so that two people get the same one: channel, part, record, window, range
+(status, which comes before them all, is a matter of the certificate and is judged by the recall).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from graph.faults import Fault
+from graph.model import Calibration, Holder, Use, Window
+
+CLEARED_REASONS = ("status", "channel", "part", "record", "window", "range")
+Path = tuple[str, ...]
+
+
+@dataclass(slots=True)
+class Exposure:
+    """How one calibration met one fault directly: suspect uses with their paths, and clearances."""
+
+    uses: list[Use] = field(default_factory=list)
+    paths: list[Path] = field(default_factory=list)
+    cleared: set[str] = field(default_factory=set)
+
+    @property
+    def met(self) -> bool:
+        """Whether the calibration ever used the item, or an assembly that ever held the part."""
+        return bool(self.uses or self.cleared)
+
+
+def expose(
+    calibration: Calibration, fault: Fault, window: Window, holders: Sequence[Holder]
+) -> Exposure:
+    """Sort the uses of a calibration into suspect ones and cleared ones."""
+    exposure = Exposure()
+    for use in calibration.uses:
+        routes = _routes(use, fault, holders)
+        if routes is None:
+            continue
+        reason = _clearance(use, calibration, fault, window, routes)
+        if reason is not None:
+            exposure.cleared.add(reason)
+            continue
+        exposure.uses.append(use)
+        exposure.paths.extend((*route, calibration.number) for route in routes)
+    return exposure
+
+
+def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[Path] | None:
+    """Path prefixes from the fault to the use; empty if the part was not there, None if no link."""
+    if use.item == fault.item:
+        if fault.channel is None:
+            return [(fault.item,)]
+        return [(f"{fault.item}:{fault.channel}", use.role)]
+    chains = [holder for holder in holders if holder.assembly == use.item]
+    if not chains:
+        return None
+    return [(fault.item, *holder.chain) for holder in chains if holder.held_at(use.at)]
+
+
+def _clearance(
+    use: Use, calibration: Calibration, fault: Fault, window: Window, routes: list[Path]
+) -> str | None:
+    on_other_channel = fault.channel is not None and use.channel not in (None, fault.channel)
+    if use.item == fault.item and on_other_channel:
+        return "channel"
+    if not routes:
+        return "part"
+    convicted = fault.by_record(use)
+    if convicted is False:
+        return "record"
+    if convicted is None and not window.holds(use.at):
+        return "window"
+    if fault.cleared_by_range(use, calibration):
+        return "range"
+    return None
