@@ -1,0 +1,1 @@
+"""Tables, queries, engine and migrations."""

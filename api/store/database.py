@@ -1,0 +1,100 @@
+"""Engine, sessions and the one place where SQLite's pragmas are set.
+
+Two kinds of session: ``read`` sees one snapshot; ``write`` is one transaction that is committed at
+the end or rolled back whole. On SQLite a write begins with BEGIN IMMEDIATE, so that two writers
+queue instead of failing at their first write. The journal is WAL and synchronous is FULL: a
+commit that was acknowledged survives a power cut.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.engine import make_url
+from sqlalchemy.orm import Session, sessionmaker
+
+# Any number will do, as long as every writer of the traceability graph takes the same lock.
+GRAPH_LOCK = 7_203_118
+BUSY_TIMEOUT_MS = 30_000
+
+
+class Database:
+    """One database, its connection pool and its two kinds of session."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self.engine = _engine(url)
+        self._read = sessionmaker(self.engine, expire_on_commit=False, autoflush=False)
+        # A writer waits for GRAPH_LOCK first and must then see what the one before it committed,
+        # which a REPEATABLE READ snapshot taken before the wait would hide.
+        level = {} if self.is_sqlite else {"isolation_level": "READ COMMITTED"}
+        writing = self.engine.execution_options(writing=True, **level)
+        self._write = sessionmaker(writing, expire_on_commit=False, autoflush=False)
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether the engine is SQLite (else it is PostgreSQL)."""
+        return self.engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """Open a session on one snapshot; what it changes is thrown away."""
+        with self._read() as session:
+            yield session
+
+    @contextmanager
+    def write(self) -> Iterator[Session]:
+        """Open a session that is one transaction: committed at the end, or rolled back whole."""
+        with self._write.begin() as session:
+            yield session
+
+    def dispose(self) -> None:
+        """Close every pooled connection."""
+        self.engine.dispose()
+
+
+def lock_graph(session: Session) -> None:
+    """Let one writer of the traceability graph in at a time, until its transaction ends.
+
+    What is in force for a use depends on every other calibration of the item, so two imports that
+    each saw the other's absence could both resolve wrongly. SQLite's write lock does this already.
+    """
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": GRAPH_LOCK})
+
+
+def _engine(url: str) -> Engine:
+    parsed = make_url(url)
+    if parsed.get_backend_name() == "sqlite":
+        engine = create_engine(parsed, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000})
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+        return engine
+    return create_engine(
+        parsed.set(drivername="postgresql+psycopg"),
+        pool_pre_ping=True,
+        isolation_level="REPEATABLE READ",
+    )
+
+
+def _prepare_sqlite(connection: Any, _record: Any) -> None:
+    # The driver must not open transactions of its own accord: _begin_sqlite does it.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    for pragma in (
+        "journal_mode=WAL",
+        "synchronous=FULL",
+        "foreign_keys=ON",
+        f"busy_timeout={BUSY_TIMEOUT_MS}",
+        "cache_size=-65536",
+    ):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writing = connection.get_execution_options().get("writing", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")

@@ -1,0 +1,77 @@
+"""Which certificate's value was in force for each use: resolved when records are written.
+
+The value in force is that of the certificate that the use names, else of the item's latest issued
+calibration not later than the use that assigns a value (one instant: the highest revision). Beside
+it stands the latest issued calibration of any kind, where that one only confirmed limits. A bare
+date counts as the end of its day for a use and as its start for a calibration, which is what
+``used_end_us`` and ``performed_us`` hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import ColumnElement, ScalarSelect, case, null, or_, select, update
+from sqlalchemy.orm import Session, aliased
+
+from api.store.chunks import chunks
+from api.store.tables import Certificate, Usage
+
+Earlier = aliased(Certificate)
+
+
+def resolve_after(session: Session, first_certificate: int) -> None:
+    """Resolve every use that certificates recorded from this key on make or may change."""
+    items = select(Certificate.item_id).where(Certificate.id >= first_certificate)
+    _resolve(session, or_(Usage.certificate_id >= first_certificate, Usage.item_id.in_(items)))
+
+
+def resolve_items(session: Session, items: Sequence[int]) -> None:
+    """Resolve again every use of these items, after one of their certificates changed."""
+    for some in chunks(items):
+        _resolve(session, Usage.item_id.in_(some))
+
+
+def _resolve(session: Session, touched: ColumnElement[bool]) -> None:
+    by_date = Usage.named_certificate.is_(None)
+    value = _latest(Earlier.id, Earlier.assigns_value.is_(True))
+    evidence = _latest(case((Earlier.assigns_value.is_(True), null()), else_=Earlier.id))
+    session.execute(
+        update(Usage)
+        .where(by_date, touched)
+        .values(source_id=value, evidence_id=evidence)
+        .execution_options(synchronize_session=False)
+    )
+    named = (
+        select(Earlier.id)
+        .where(
+            Earlier.number == Usage.named_certificate,
+            Earlier.item_id == Usage.item_id,
+            or_(Usage.named_revision.is_(None), Earlier.revision == Usage.named_revision),
+        )
+        .order_by(case((Earlier.status == "issued", 0), else_=1), Earlier.revision.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+    session.execute(
+        update(Usage)
+        .where(Usage.named_certificate.is_not(None), touched)
+        .values(source_id=named, evidence_id=null())
+        .execution_options(synchronize_session=False)
+    )
+
+
+def _latest(column: Any, *conditions: ColumnElement[bool]) -> ScalarSelect[Any]:
+    return (
+        select(column)
+        .where(
+            Earlier.item_id == Usage.item_id,
+            Earlier.status == "issued",
+            Earlier.performed_us <= Usage.used_end_us,
+            *conditions,
+        )
+        .order_by(Earlier.performed_us.desc(), Earlier.revision.desc(), Earlier.number.desc())
+        .limit(1)
+        .scalar_subquery()
+    )

@@ -1,0 +1,363 @@
+"""Every table of the laboratory's records.
+
+Instants: the text as received stands beside whole microseconds since 1970-01-01T00:00:00Z
+(``*_us``); a bare date spans its day in the laboratory's zone, so a use has a first and a last
+microsecond (``used_us``, ``used_end_us``; equal for an instant). A certificate row is one revision
+with its own uses and results; revisions of one number share the calibration event.
+
+``usage.source_id`` is the certificate whose value was in force when the item was used, and
+``usage.evidence_id`` a later one that only confirmed limits (``assigns_value`` false). Both are
+resolved when records are written, so that a recall walks keys and compares no dates.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import (
+    BigInteger,
+    CheckConstraint,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    Text,
+    UniqueConstraint,
+    text,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+from api.store.types import DecimalText, JsonText
+
+# SQLite gives row ids only to INTEGER keys; PostgreSQL wants 64 bits.
+Key = BigInteger().with_variant(Integer, "sqlite")
+
+
+class Base(DeclarativeBase):
+    """Base of all tables, with the names that migrations rely on."""
+
+    metadata = MetaData(
+        naming_convention={
+            "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+            "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+            "ck": "ck_%(table_name)s_%(constraint_name)s",
+            "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+            "pk": "pk_%(table_name)s",
+        }
+    )
+
+
+class Laboratory(Base):
+    """The one laboratory that this database belongs to."""
+
+    __tablename__ = "laboratory"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    time_zone: Mapped[str] = mapped_column(Text)
+    name: Mapped[str | None] = mapped_column(Text)
+
+
+class ImportRun(Base):
+    """One import: when, how much, and the text that stood beside the records."""
+
+    __tablename__ = "import_run"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    recorded_us: Mapped[int] = mapped_column(BigInteger)
+    annotations: Mapped[Any] = mapped_column(JsonText)
+    counts: Mapped[Any] = mapped_column(JsonText)
+
+
+class Customer(Base):
+    """A customer of the laboratory, named as on its certificates."""
+
+    __tablename__ = "customer"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    name: Mapped[str] = mapped_column(Text, unique=True)
+    contact: Mapped[str | None] = mapped_column(Text)
+    email: Mapped[str | None] = mapped_column(Text)
+    note: Mapped[str | None] = mapped_column(Text)
+    version: Mapped[int] = mapped_column(Integer, default=1)
+    __mapper_args__ = {"version_id_col": version}
+
+
+class Item(Base):
+    """Anything that can influence a result."""
+
+    __tablename__ = "item"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    code: Mapped[str] = mapped_column(Text, unique=True)
+    kind: Mapped[str] = mapped_column(Text, index=True)
+    type: Mapped[str | None] = mapped_column(Text)
+    capacity: Mapped[str | None] = mapped_column(Text)
+    channels: Mapped[Any | None] = mapped_column(JsonText)
+    cycles_at_last_inspection: Mapped[int | None] = mapped_column(BigInteger)
+    design_life_cycles: Mapped[int | None] = mapped_column(BigInteger)
+    owner: Mapped[str | None] = mapped_column(Text)
+    properties: Mapped[Any | None] = mapped_column(JsonText)
+    in_service_from: Mapped[str | None] = mapped_column(Text)
+    in_service_us: Mapped[int | None] = mapped_column(BigInteger)
+    note: Mapped[str | None] = mapped_column(Text)
+    content_hash: Mapped[str] = mapped_column(Text)
+    recorded_us: Mapped[int] = mapped_column(BigInteger)
+    version: Mapped[int] = mapped_column(Integer, default=1)
+    __mapper_args__ = {"version_id_col": version}
+
+
+class Composition(Base):
+    """A part in an assembly, from (inclusive) until (exclusive)."""
+
+    __tablename__ = "composition"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    assembly_id: Mapped[int] = mapped_column(ForeignKey("item.id"), index=True)
+    part_id: Mapped[int] = mapped_column(ForeignKey("item.id"), index=True)
+    held_from: Mapped[str] = mapped_column(Text)
+    held_until: Mapped[str | None] = mapped_column(Text)
+    from_us: Mapped[int] = mapped_column(BigInteger)
+    until_us: Mapped[int | None] = mapped_column(BigInteger)
+    note: Mapped[str | None] = mapped_column(Text)
+    content_hash: Mapped[str] = mapped_column(Text)
+    recorded_us: Mapped[int] = mapped_column(BigInteger)
+    version: Mapped[int] = mapped_column(Integer, default=1)
+    __table_args__ = (UniqueConstraint("assembly_id", "part_id", "from_us"),)
+    __mapper_args__ = {"version_id_col": version}
+
+
+class DecisionRule(Base):
+    """One version of a decision rule; never changed once recorded."""
+
+    __tablename__ = "decision_rule"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    code: Mapped[str] = mapped_column(Text)
+    rule_version: Mapped[int] = mapped_column(Integer)
+    definition: Mapped[Any] = mapped_column(JsonText)
+    prescribed_by: Mapped[str | None] = mapped_column(Text)
+    agreed_with: Mapped[str | None] = mapped_column(Text)
+    agreed_at: Mapped[str | None] = mapped_column(Text)
+    note: Mapped[str | None] = mapped_column(Text)
+    recorded_us: Mapped[int] = mapped_column(BigInteger)
+    __table_args__ = (UniqueConstraint("code", "rule_version"),)
+
+
+class Specification(Base):
+    """One version of a specification whose tolerance is a sum of terms."""
+
+    __tablename__ = "specification"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    code: Mapped[str] = mapped_column(Text)
+    spec_version: Mapped[int] = mapped_column(Integer)
+    title: Mapped[str | None] = mapped_column(Text)
+    edition: Mapped[str | None] = mapped_column(Text)
+    source: Mapped[str | None] = mapped_column(Text)
+    definition: Mapped[Any] = mapped_column(JsonText)
+    recorded_us: Mapped[int] = mapped_column(BigInteger)
+    __table_args__ = (UniqueConstraint("code", "spec_version"),)
+
+
+class Certificate(Base):
+    """One revision of a certificate and the calibration it reports."""
+
+    __tablename__ = "certificate"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    issuer: Mapped[str] = mapped_column(Text, default="")
+    number: Mapped[str] = mapped_column(Text)
+    revision: Mapped[int] = mapped_column(Integer)
+    status: Mapped[str] = mapped_column(Text)
+    item_id: Mapped[int] = mapped_column(ForeignKey("item.id"))
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"), index=True)
+    performed_at: Mapped[str] = mapped_column(Text)
+    performed_us: Mapped[int] = mapped_column(BigInteger)
+    performed_end_us: Mapped[int] = mapped_column(BigInteger)
+    issued_at: Mapped[str | None] = mapped_column(Text)
+    due_at: Mapped[str | None] = mapped_column(Text)
+    due_us: Mapped[int | None] = mapped_column(BigInteger)
+    external: Mapped[bool] = mapped_column(default=False)
+    accreditation: Mapped[str | None] = mapped_column(Text)
+    method: Mapped[str | None] = mapped_column(Text)
+    mode: Mapped[str | None] = mapped_column(Text)
+    adjusted: Mapped[bool | None] = mapped_column()
+    assigns_value: Mapped[bool] = mapped_column(default=True)
+    amendment: Mapped[str | None] = mapped_column(Text)
+    superseded_by: Mapped[str | None] = mapped_column(Text)
+    void_reason: Mapped[str | None] = mapped_column(Text)
+    load_applications: Mapped[int | None] = mapped_column(BigInteger)
+    note: Mapped[str | None] = mapped_column(Text)
+    content_hash: Mapped[str] = mapped_column(Text)
+    recorded_us: Mapped[int] = mapped_column(BigInteger)
+    version: Mapped[int] = mapped_column(Integer, default=1)
+    __table_args__ = (
+        UniqueConstraint("issuer", "number", "revision"),
+        CheckConstraint("status IN ('draft','issued','superseded','voided')", name="status"),
+        Index("ix_certificate_in_force", "item_id", "performed_us", "revision"),
+        Index("ix_certificate_number", "number"),
+        # The store itself refuses two issued revisions of one number.
+        Index(
+            "uq_certificate_issued",
+            "issuer",
+            "number",
+            unique=True,
+            sqlite_where=text("status = 'issued'"),
+            postgresql_where=text("status = 'issued'"),
+        ),
+    )
+    __mapper_args__ = {"version_id_col": version}
+
+
+class Usage(Base):
+    """One item that a calibration used, with its share and the certificate then in force."""
+
+    __tablename__ = "usage"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    certificate_id: Mapped[int] = mapped_column(ForeignKey("certificate.id"), index=True)
+    position: Mapped[int] = mapped_column(Integer)
+    item_id: Mapped[int] = mapped_column(ForeignKey("item.id"))
+    role: Mapped[str] = mapped_column(Text)
+    weight: Mapped[Any | None] = mapped_column(JsonText)
+    channel: Mapped[str | None] = mapped_column(Text)
+    points: Mapped[Any | None] = mapped_column(JsonText)
+    performed_at: Mapped[str | None] = mapped_column(Text)
+    used_us: Mapped[int] = mapped_column(BigInteger)
+    used_end_us: Mapped[int] = mapped_column(BigInteger)
+    factor_applied: Mapped[Decimal | None] = mapped_column(DecimalText)
+    named_certificate: Mapped[str | None] = mapped_column(Text)
+    named_revision: Mapped[int | None] = mapped_column(Integer)
+    source_id: Mapped[int | None] = mapped_column(ForeignKey("certificate.id"))
+    evidence_id: Mapped[int | None] = mapped_column(ForeignKey("certificate.id"))
+    note: Mapped[str | None] = mapped_column(Text)
+    __table_args__ = (
+        # Both are covering: the walk of a recall reads the index and nothing else.
+        Index("ix_usage_source", "source_id", "certificate_id"),
+        Index("ix_usage_item", "item_id", "used_us", "certificate_id"),
+        Index(
+            "ix_usage_evidence",
+            "evidence_id",
+            "certificate_id",
+            sqlite_where=text("evidence_id IS NOT NULL"),
+            postgresql_where=text("evidence_id IS NOT NULL"),
+        ),
+    )
+
+
+class Result(Base):
+    """One measured point of a certificate; numbers as the text that was recorded."""
+
+    __tablename__ = "result"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    certificate_id: Mapped[int] = mapped_column(ForeignKey("certificate.id"), index=True)
+    position: Mapped[int] = mapped_column(Integer)
+    point: Mapped[Any] = mapped_column(JsonText)
+    stage: Mapped[str] = mapped_column(Text)
+    direction: Mapped[str | None] = mapped_column(Text)
+    unit: Mapped[str | None] = mapped_column(Text)
+    applied: Mapped[Decimal | None] = mapped_column(DecimalText)
+    indicated: Mapped[Decimal | None] = mapped_column(DecimalText)
+    error: Mapped[Decimal | None] = mapped_column(DecimalText)
+    U: Mapped[Decimal | None] = mapped_column(DecimalText)
+    k: Mapped[Decimal | None] = mapped_column(DecimalText)
+    dof: Mapped[Decimal | None] = mapped_column(DecimalText)
+    error_rel_pct: Mapped[Decimal | None] = mapped_column(DecimalText)
+    U_rel_pct: Mapped[Decimal | None] = mapped_column(DecimalText)
+    tolerance: Mapped[Any | None] = mapped_column(JsonText)
+    tolerance_rel_pct: Mapped[Any | None] = mapped_column(JsonText)
+    # The limits of the error, worked out from the tolerance once, when the result was recorded.
+    limit_lower: Mapped[Decimal | None] = mapped_column(DecimalText)
+    limit_upper: Mapped[Decimal | None] = mapped_column(DecimalText)
+    rule_id: Mapped[int | None] = mapped_column(ForeignKey("decision_rule.id"))
+    specification_id: Mapped[int | None] = mapped_column(ForeignKey("specification.id"))
+    verdict_reported: Mapped[str | None] = mapped_column(Text)
+    note: Mapped[str | None] = mapped_column(Text)
+
+
+class Check(Base):
+    """An intermediate check or inspection of an item."""
+
+    __tablename__ = "intermediate_check"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    code: Mapped[str] = mapped_column(Text, unique=True)
+    item_id: Mapped[int] = mapped_column(ForeignKey("item.id"), index=True)
+    performed_at: Mapped[str] = mapped_column(Text)
+    performed_us: Mapped[int] = mapped_column(BigInteger)
+    performed_end_us: Mapped[int] = mapped_column(BigInteger)
+    kind: Mapped[str | None] = mapped_column(Text)
+    result: Mapped[str] = mapped_column(Text)
+    acceptance_limit_rel: Mapped[Decimal | None] = mapped_column(DecimalText)
+    U_rel: Mapped[Decimal | None] = mapped_column(DecimalText)
+    independent: Mapped[bool | None] = mapped_column()
+    against_id: Mapped[int | None] = mapped_column(ForeignKey("item.id"))
+    covers: Mapped[Any | None] = mapped_column(JsonText)
+    wear_pct: Mapped[Decimal | None] = mapped_column(DecimalText)
+    limit_pct: Mapped[Decimal | None] = mapped_column(DecimalText)
+    note: Mapped[str | None] = mapped_column(Text)
+    content_hash: Mapped[str] = mapped_column(Text)
+    recorded_us: Mapped[int] = mapped_column(BigInteger)
+
+
+class StoredDecision(Base):
+    """A decision as it was given, with its input, rule version and engine version."""
+
+    __tablename__ = "decision"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    recorded_us: Mapped[int] = mapped_column(BigInteger)
+    engine_version: Mapped[str] = mapped_column(Text)
+    rule_id: Mapped[int | None] = mapped_column(ForeignKey("decision_rule.id"))
+    verdict: Mapped[str] = mapped_column(Text)
+    request: Mapped[Any] = mapped_column(JsonText)
+    answer: Mapped[Any] = mapped_column(JsonText)
+
+
+class Recall(Base):
+    """The stored, numbered, immutable answer to a fault."""
+
+    __tablename__ = "recall"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    number: Mapped[str] = mapped_column(Text, unique=True)
+    created_us: Mapped[int] = mapped_column(BigInteger)
+    as_of_us: Mapped[int] = mapped_column(BigInteger)
+    engine_version: Mapped[str] = mapped_column(Text)
+    input_hash: Mapped[str] = mapped_column(Text)
+    result_hash: Mapped[str] = mapped_column(Text)
+    previous_id: Mapped[int | None] = mapped_column(ForeignKey("recall.id"))
+    faults: Mapped[Any] = mapped_column(JsonText)
+    head: Mapped[str] = mapped_column(Text)
+
+
+class RecallEntry(Base):
+    """One certificate in one list of a recall, as the JSON that was answered."""
+
+    __tablename__ = "recall_entry"
+    recall_id: Mapped[int] = mapped_column(ForeignKey("recall.id"), primary_key=True)
+    list_name: Mapped[str] = mapped_column(Text, primary_key=True)
+    position: Mapped[int] = mapped_column(Integer, primary_key=True)
+    certificate_id: Mapped[int] = mapped_column(ForeignKey("certificate.id"), index=True)
+    verdict_changes: Mapped[bool | None] = mapped_column()
+    body: Mapped[str] = mapped_column(Text)
+
+
+class ApiKey(Base):
+    """An API key: the secret itself is never stored, only its SHA-256."""
+
+    __tablename__ = "api_key"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    public_id: Mapped[str] = mapped_column(Text, unique=True)
+    name: Mapped[str] = mapped_column(Text)
+    secret_hash: Mapped[str] = mapped_column(Text)
+    scopes: Mapped[Any] = mapped_column(JsonText)
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"))
+    created_us: Mapped[int] = mapped_column(BigInteger)
+    expires_us: Mapped[int | None] = mapped_column(BigInteger)
+    revoked_us: Mapped[int | None] = mapped_column(BigInteger)
+    last_used_us: Mapped[int | None] = mapped_column(BigInteger)
+
+
+class IdempotentAnswer(Base):
+    """The answer to a POST that carried an Idempotency-Key, kept so that a retry gets it again."""
+
+    __tablename__ = "idempotent_answer"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    api_key_id: Mapped[int] = mapped_column(ForeignKey("api_key.id"))
+    idempotency_key: Mapped[str] = mapped_column(Text)
+    request_hash: Mapped[str] = mapped_column(Text)
+    status: Mapped[int | None] = mapped_column(Integer)
+    headers: Mapped[Any | None] = mapped_column(JsonText)
+    body: Mapped[str | None] = mapped_column(Text)
+    created_us: Mapped[int] = mapped_column(BigInteger)
+    __table_args__ = (UniqueConstraint("api_key_id", "idempotency_key"),)
