@@ -1,0 +1,130 @@
+"""The application: the one place where its parts are joined.
+
+``create_app`` makes a WSGI application; it migrates nothing and starts nothing. Resources are
+joined through ``BLUEPRINTS``, pages through ``PAGES``.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import flask_smorest
+from flask import Flask
+
+from api.pages import docs
+from api.resources import (
+    batches,
+    calibrations,
+    certificates,
+    checks,
+    compositions,
+    customers,
+    decision_rules,
+    decisions,
+    health,
+    imports,
+    items,
+    keys,
+    recalls,
+    specifications,
+)
+from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
+from api.schemas.problem import ProblemSchema
+from api.settings import Settings
+from api.store.database import Database
+from api.version import VERSION
+from api.web import auth, etags, problems, request_id, security, transactions
+from api.web.json import DecimalJSONProvider
+
+BLUEPRINTS = [
+    items.blp,
+    compositions.blp,
+    calibrations.blp,
+    certificates.blp,
+    checks.blp,
+    customers.blp,
+    imports.blp,
+    recalls.blp,
+    decisions.blp,
+    batches.blp,
+    decision_rules.blp,
+    specifications.blp,
+    keys.blp,
+    health.blp,
+]
+PAGES = [
+    docs.blp,
+]
+
+DESCRIPTION = """\
+Decides whether force calibration results conform, knows what every certificate rests on, and \
+finds the certificates that a fault affects.
+
+**Caution.** Force rigs injure people. Stay within the rated capacity of the weakest part, keep \
+clear of the load line, follow local codes, and leave the judgement to a competent, authorised \
+person. No answer of this service says that a set-up is safe; it says which checks were made and \
+which could not be.
+
+Decimal numbers may be sent as strings or as JSON numbers and come back as strings with their \
+digits. Errors are problem details (RFC 9457). Send an API key as `Authorization: Bearer <key>`; \
+`x-scope` names the scope that an operation needs.\
+"""
+
+
+class Api(flask_smorest.Api):  # type: ignore[misc]  # it publishes no types
+    """flask-smorest's Api, with problem details as its one form of error."""
+
+    ERROR_SCHEMA = ProblemSchema
+
+    def _register_error_handlers(self) -> None:
+        problems.install(self._app)
+
+    def _register_responses(self) -> None:
+        super()._register_responses()
+        # flask-smorest documents every error as application/json.
+        for response in self.spec.components.responses_lazy.values():
+            content = response.get("content", {})
+            if "application/json" in content:
+                content[problems.CONTENT_TYPE] = content.pop("application/json")
+
+
+def create_app(settings: Settings | None = None, database: Database | None = None) -> Flask:
+    """Make the application on a database that has been migrated already.
+
+    Without arguments settings come from the environment; ``database`` overrides their address.
+    """
+    settings = settings or Settings.from_environment()
+    app = Flask("api", root_path=str(Path(__file__).parent), static_folder=None)
+    app.json = DecimalJSONProvider(app)
+    app.url_map.strict_slashes = False
+    app.config.update(
+        MAX_CONTENT_LENGTH=int(settings.max_body_bytes),
+        API_TITLE="Tracehold",
+        API_VERSION=VERSION,
+        OPENAPI_VERSION="3.1.0",
+        OPENAPI_URL_PREFIX="/v1",
+        OPENAPI_JSON_PATH="openapi.json",
+        API_SPEC_OPTIONS={"info": {"description": DESCRIPTION}},
+    )
+    app.extensions[transactions.EXTENSION] = database or Database(settings.database_url)
+    for part in (etags, security, request_id, auth):
+        part.install(app)
+    _join(app)
+    return app
+
+
+def _join(app: Flask) -> None:
+    api = Api(app)
+    api.register_field(DecimalText, "string", "decimal")
+    api.register_field(MomentText, "string", None)
+    api.register_field(Text, "string", None)
+    api.register_field(WholeNumber, "integer", None)
+    api.register_field(FreeObject, "object", None)
+    api.spec.components.security_scheme(
+        "apiKey", {"type": "http", "scheme": "bearer", "description": "API key with scopes"}
+    )
+    for blueprint in BLUEPRINTS:
+        api.register_blueprint(blueprint)
+    for page in PAGES:
+        app.register_blueprint(page)
+    app.extensions["tracehold.openapi"] = api.spec

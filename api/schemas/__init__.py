@@ -1,0 +1,1 @@
+"""Shapes and types of what comes in and goes out. No queries, no arithmetic."""

@@ -1,0 +1,180 @@
+"""A calibration with its certificate, uses and results; shape and type only."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from marshmallow import ValidationError, fields, validate, validates_schema
+
+from api.rules.decide import VERDICTS
+from api.rules.units import FORCE_UNITS
+from api.schemas.base import AnnotatedSchema, StrictSchema
+from api.schemas.fields import (
+    DecimalText,
+    MomentText,
+    Text,
+    WholeNumber,
+    above,
+    at_least,
+    decimal_of,
+    refuse,
+)
+from api.schemas.vocabulary import STAGES, STATUSES
+
+ABSOLUTE = ("applied", "indicated", "error", "U", "tolerance")
+
+
+class PointName(fields.Field[int | str]):
+    """A point's name: a whole number or a text; both are kept as they came."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> int | str:
+        if isinstance(value, int) and not isinstance(value, bool):
+            return value
+        if isinstance(value, str) and 0 < len(value) <= 200:
+            return value
+        raise refuse("not the name of a point", "send a whole number or a short text")
+
+
+class Weight(fields.Field[Decimal | dict[str, Decimal]]):
+    """Share of the applied force: one number, or one for each point by name."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Decimal | dict[str, Decimal]:
+        if not isinstance(value, Mapping):
+            return decimal_of(value)
+        weights: dict[str, Decimal] = {}
+        errors: dict[str, list[str]] = {}
+        for point, weight in value.items():
+            try:
+                weights[str(point)] = decimal_of(weight)
+            except ValidationError as error:
+                errors[str(point)] = list(error.messages)
+        if errors:
+            raise ValidationError(errors)
+        if not weights:
+            raise refuse("no weight in the mapping", "name every point with its weight")
+        return weights
+
+
+class Tolerance(fields.Field[Any]):
+    """A symmetric number, {"lower", "upper"} as signed limits of the error, or a specification."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        if isinstance(value, Mapping):
+            return self._limits(value)
+        try:
+            number = decimal_of(value)
+        except ValidationError:
+            if isinstance(value, str) and 0 < len(value) <= 200:
+                return value  # the id of a specification
+            raise
+        if number < 0:
+            raise refuse("a symmetric tolerance is not negative", "send its magnitude")
+        return number
+
+    def _limits(self, value: Mapping[str, Any]) -> dict[str, Decimal]:
+        unknown = sorted(set(value) - {"lower", "upper"})
+        if unknown:
+            raise ValidationError({unknown[0]: [*refuse("unknown field", "lower, upper").messages]})
+        limits = {side: decimal_of(given) for side, given in value.items() if given is not None}
+        if not limits:
+            raise refuse("no limit in the tolerance", "give lower, upper or both")
+        if len(limits) == 2 and limits["lower"] > limits["upper"]:
+            raise refuse("the lower limit is above the upper one", "exchange them")
+        return limits
+
+
+class UseSchema(AnnotatedSchema):
+    """One item that a calibration used."""
+
+    item = Text(required=True, max_length=200)
+    role = Text(
+        required=True, metadata={"description": "force_reference, adapter, readout_dut ..."}
+    )
+    weight = Weight(metadata={"description": "Default 1; a mapping names every point served"})
+    channel = Text()
+    points = fields.List(PointName(), validate=validate.Length(min=1))
+    performed_at = MomentText(metadata={"description": "Instant of this use, if its own"})
+    factor_applied = DecimalText()
+    certificate = Text(metadata={"description": "Certificate whose value was used, if named"})
+    revision = WholeNumber()
+
+    @validates_schema
+    def _revision_needs_certificate(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if "revision" in data and "certificate" not in data:
+            error = refuse("a revision without a certificate", "name the certificate too")
+            raise ValidationError(error.messages, "revision")
+
+    @validates_schema
+    def _factor_is_a_factor(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if data.get("factor_applied") is not None and data["factor_applied"] <= 0:
+            error = refuse("a correction factor is greater than zero", "check the record")
+            raise ValidationError(error.messages, "factor_applied")
+
+
+class ResultSchema(AnnotatedSchema):
+    """One measured point, absolute in `unit` or relative in percent."""
+
+    point = PointName(required=True)
+    stage = fields.String(load_default="single", validate=validate.OneOf(STAGES))
+    direction = Text()
+    applied = DecimalText()
+    indicated = DecimalText()
+    error = DecimalText()
+    U = DecimalText(validate=at_least(0))
+    k = DecimalText(validate=above(0))
+    dof = DecimalText(validate=at_least(1))
+    unit = fields.String(validate=validate.OneOf((*FORCE_UNITS, "%")))
+    tolerance = Tolerance()
+    rule = Text(max_length=200)
+    verdict_reported = fields.String(validate=validate.OneOf(VERDICTS))
+    error_rel_pct = DecimalText()
+    U_rel_pct = DecimalText(validate=at_least(0))
+    tolerance_rel_pct = Tolerance()
+
+    @validates_schema
+    def _forces_have_a_unit(self, data: dict[str, Any], **kwargs: Any) -> None:
+        given = [name for name in ABSOLUTE if name in data and not isinstance(data[name], str)]
+        if given and data.get("unit") in (None, "%"):
+            error = refuse(f"{given[0]} has no unit", f"add unit, one of {', '.join(FORCE_UNITS)}")
+            raise ValidationError(error.messages, "unit")
+
+
+class CalibrationSchema(AnnotatedSchema):
+    """One revision of a certificate and the calibration that it reports."""
+
+    certificate = Text(required=True, max_length=200)
+    revision = WholeNumber(load_default=0)
+    status = fields.String(load_default="issued", validate=validate.OneOf(STATUSES))
+    item = Text(required=True, max_length=200)
+    performed_at = MomentText(required=True)
+    issued_at = MomentText(allow_none=True)
+    customer = Text(max_length=200)
+    external = fields.Boolean(truthy={True}, falsy={False})
+    issuer = Text(max_length=200)
+    accreditation = Text()
+    method = Text()
+    mode = Text()
+    due_at = MomentText(allow_none=True)
+    adjusted = fields.Boolean(truthy={True}, falsy={False})
+    assigns_value = fields.Boolean(truthy={True}, falsy={False})
+    superseded_by = PointName(metadata={"description": "Revision or certificate that took over"})
+    void_reason = Text(lines=True)
+    load_applications = WholeNumber()
+    uses = fields.List(fields.Nested(UseSchema))
+    results = fields.List(fields.Nested(ResultSchema))
+
+
+class CalibrationQuerySchema(StrictSchema):
+    """Filters of a list of calibrations."""
+
+    item = Text()
+    customer = Text()
+    status = fields.String(validate=validate.OneOf(STATUSES))

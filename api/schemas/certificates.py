@@ -1,0 +1,80 @@
+"""Certificates as they are answered, their chains, and the changes they may undergo."""
+
+from __future__ import annotations
+
+from marshmallow import fields, validate
+
+from api.schemas.base import StrictSchema
+from api.schemas.calibrations import CalibrationSchema, ResultSchema, UseSchema
+from api.schemas.fields import MomentText, Text, WholeNumber
+
+
+class CertificateQuerySchema(StrictSchema):
+    """Which certificate of this number is meant."""
+
+    issuer = Text(max_length=200)
+    revision = fields.Integer(validate=validate.Range(min=0))
+
+
+class InForceSchema(StrictSchema):
+    """The certificate whose value an item carried when it was used."""
+
+    certificate = Text()
+    revision = WholeNumber()
+
+
+class UseAnswerSchema(UseSchema):
+    """A use, with what was in force for it."""
+
+    in_force = fields.Nested(InForceSchema)
+
+
+class ResultAnswerSchema(ResultSchema):
+    """A result, with the versions it was judged by."""
+
+    rule_version = WholeNumber()
+    specification_version = WholeNumber()
+
+
+class CertificateHeadSchema(CalibrationSchema):
+    """A certificate without its uses and results."""
+
+    class Meta(CalibrationSchema.Meta):
+        """Uses and results stand in the certificate itself."""
+
+        exclude = ("uses", "results")
+
+    version = fields.Integer()
+
+
+class CertificateAnswerSchema(CalibrationSchema):
+    """A certificate with its uses, results, revisions, and the recalls that list it."""
+
+    uses = fields.List(fields.Nested(UseAnswerSchema))
+    results = fields.List(fields.Nested(ResultAnswerSchema))
+    revisions = fields.List(fields.Dict())
+    recalls = fields.List(fields.Dict())
+    version = fields.Integer()
+
+
+class ChainSchema(StrictSchema):
+    """Every link above a certificate, the roots, and the breaks."""
+
+    certificate = Text()
+    revision = WholeNumber()
+    unbroken = fields.Boolean()
+    breaks = fields.List(fields.Dict())
+    roots = fields.List(fields.Dict())
+    links = fields.List(fields.Dict())
+
+
+class VoidSchema(StrictSchema):
+    """Why a certificate is voided."""
+
+    reason = Text(required=True, lines=True)
+
+
+class IssueSchema(StrictSchema):
+    """When a draft is issued."""
+
+    issued_at = MomentText(required=True)

@@ -1,0 +1,67 @@
+"""An intermediate check or inspection of an item (ISO/IEC 17025:2017, 6.4.10)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from marshmallow import fields, validate
+
+from api.rules.units import UnknownUnit, parse_quantity
+from api.schemas.base import AnnotatedSchema, StrictSchema
+from api.schemas.fields import DecimalText, MomentText, Text, at_least, decimal_of, refuse
+from api.schemas.vocabulary import CHECK_RESULTS
+
+FULL_RANGE = "full range"
+
+
+class Covers(fields.Field[Any]):
+    """Either "full range", or the forces checked: texts such as "50 kN", or numbers in kN.
+
+    {"points": [...], "unit": "kN"} says the unit once. Kept as the list of texts with unit.
+    """
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> str | list[str]:
+        if value == FULL_RANGE:
+            return FULL_RANGE
+        unit = "kN"
+        if isinstance(value, Mapping) and set(value) == {"points", "unit"}:
+            unit, value = str(value["unit"]), value["points"]
+        if not isinstance(value, list) or not value:
+            raise refuse("not a range", 'send "full range" or a list of forces such as "50 kN"')
+        return [self._force(force, unit) for force in value]
+
+    def _force(self, force: Any, unit: str) -> str:
+        written = (
+            force if isinstance(force, str) and " " in force else f"{decimal_of(force)} {unit}"
+        )
+        try:
+            parse_quantity(written)
+        except (UnknownUnit, ValueError) as error:
+            raise refuse(str(error), 'write a force as "50 kN"') from error
+        return written
+
+
+class CheckSchema(AnnotatedSchema):
+    """One check, as recorded."""
+
+    id = Text(required=True, max_length=200)
+    item = Text(required=True, max_length=200)
+    at = MomentText(required=True)
+    kind = Text()
+    result = fields.String(required=True, validate=validate.OneOf(CHECK_RESULTS))
+    acceptance_limit_rel = DecimalText(validate=at_least(0))
+    U_rel = DecimalText(validate=at_least(0))
+    independent = fields.Boolean(truthy={True}, falsy={False})
+    against = Text(max_length=200)
+    covers = Covers()
+    wear_pct = DecimalText()
+    limit_pct = DecimalText()
+
+
+class CheckQuerySchema(StrictSchema):
+    """Filters of a list of checks."""
+
+    item = Text()

@@ -1,0 +1,140 @@
+"""A decision rule: how the guard band is found, how many zones, who prescribed it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from marshmallow import Schema, ValidationError, fields, validate
+
+from api.rules.rule import BASES
+from api.schemas.base import StrictSchema
+from api.schemas.fields import DecimalText, MomentText, Text, WholeNumber, decimal_of, refuse
+
+
+class SignedPair(fields.Field[Decimal | dict[str, Decimal]]):
+    """A number for both sides, or {"lower", "upper"} with either left out."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Decimal | dict[str, Decimal]:
+        return pair_of(value) if isinstance(value, Mapping) else decimal_of(value)
+
+
+def pair_of(value: Mapping[str, Any]) -> dict[str, Decimal]:
+    """Numbers of {"lower", "upper"}, either of which may be absent or null."""
+    found: dict[str, Decimal] = {}
+    errors: dict[str, Any] = {}
+    for side, number in value.items():
+        if side not in ("lower", "upper"):
+            errors[str(side)] = refuse("unknown field", "known here: lower, upper").messages
+        elif number is not None:
+            try:
+                found[side] = decimal_of(number)
+            except ValidationError as error:
+                errors[side] = error.messages
+    if errors:
+        raise ValidationError(errors)
+    if not found:
+        raise refuse("neither lower nor upper", "give one of them or both")
+    return found
+
+
+class GuardSchema(StrictSchema):
+    """How the guard band w is found: a basis and the one parameter it takes."""
+
+    basis = fields.String(required=True, validate=validate.OneOf(BASES))
+    factor = DecimalText(metadata={"description": "Basis U: r in w = r U; negative relaxes"})
+    width = SignedPair(
+        metadata={"description": "Basis absolute: w in the unit of the limits, or for each side"}
+    )
+    share = DecimalText(metadata={"description": "Basis tolerance: w over half the interval"})
+    target = DecimalText(
+        metadata={"description": "Bases specific_risk and global_risk: a probability"}
+    )
+
+
+class RuleObjectSchema(StrictSchema):
+    """A rule given with a request, recorded nowhere."""
+
+    guard = fields.Nested(GuardSchema, required=True)
+    zones = WholeNumber(validate=validate.OneOf((2, 4)), metadata={"description": "2 or 4"})
+    title = Text()
+    prescribed_by = Text(metadata={"description": "Regulation, standard or customer"})
+    agreed_with = Text()
+    agreed_at = MomentText()
+    source = Text()
+    edition = Text()
+    note = Text(lines=True)
+
+
+class NewRuleSchema(RuleObjectSchema):
+    """A rule to be recorded; its version is counted by the server."""
+
+    id = Text(required=True, max_length=200)
+
+
+class RuleReferenceSchema(StrictSchema):
+    """A recorded rule in a given version."""
+
+    id = Text(required=True, max_length=200)
+    version = WholeNumber(minimum=1)
+
+
+class RuleField(fields.Field[Any]):
+    """The id of a rule, {"id", "version"}, or a rule object with a guard."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        if isinstance(value, Mapping):
+            schema = RuleObjectSchema() if "guard" in value else RuleReferenceSchema()
+            return schema.load(value)
+        if not isinstance(value, str):
+            raise refuse("not a rule", 'send the id of a rule, or an object with "guard"')
+        return {"id": Text(max_length=200).deserialize(value)}
+
+
+class VersionQuerySchema(StrictSchema):
+    """Which version of a record."""
+
+    version = fields.Integer(
+        validate=validate.Range(1, 2**31 - 1), metadata={"description": "Default: the latest"}
+    )
+
+
+class RuleExampleSchema(Schema):
+    """The same small example for every rule, to compare them by."""
+
+    limits = fields.Dict(required=True)
+    U = fields.String(required=True)
+    k = fields.String(required=True)
+    prior = fields.Dict(metadata={"description": "Only for rules that need one"})
+    acceptance = fields.Dict(required=True)
+    guard_band = fields.Raw(required=True)
+    worst_specific_risk = fields.Float(
+        required=True,
+        allow_none=True,
+        metadata={"description": "Of a result on an acceptance limit; null if none is accepted"},
+    )
+
+
+class RuleAnswerSchema(Schema):
+    """A rule as it is answered."""
+
+    id = fields.String(required=True)
+    version = fields.Integer(required=True)
+    guard = fields.Dict(required=True)
+    zones = fields.Integer(required=True)
+    title = fields.String()
+    prescribed_by = fields.String()
+    agreed_with = fields.String()
+    agreed_at = fields.String()
+    source = fields.String()
+    edition = fields.String()
+    note = fields.String()
+    built_in = fields.Boolean(required=True)
+    versions = fields.List(fields.Integer(), metadata={"description": "Only in a single answer"})
+    explanation = fields.String(required=True)
+    example = fields.Nested(RuleExampleSchema, required=True)

@@ -1,0 +1,161 @@
+"""What is wrong with an item, and the recall that is asked for.
+
+Every kind of fault takes the times of its window and its own numbers; a number of another kind is
+refused, since it would be silently without effect.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from marshmallow import ValidationError, fields, validate, validates_schema
+
+from api.schemas.base import AnnotatedSchema, StrictSchema
+from api.schemas.fields import DecimalText, MomentText, Text, above, at_least, decimal_of, refuse
+
+# What each kind needs, and what else it may carry.
+NEEDS: dict[str, tuple[str, ...]] = {
+    "true_force_relative_error": (),
+    "indicates_high": ("indication_rel",),
+    "wrong_correction_factor": ("factor_applied", "factor_right"),
+    "indication_effect_by_type": ("effect_rel",),
+    "readout_gain": ("gain",),
+    "interval": ("bound_rel",),
+    "unknown": (),
+    "linear_drift": ("delta_rel", "measured_at"),
+}
+MAY: dict[str, tuple[str, ...]] = {
+    "true_force_relative_error": ("delta_rel", "segments"),
+    "indication_effect_by_type": ("other_types",),
+    "readout_gain": ("formula",),
+}
+OWN = {name for names in (*NEEDS.values(), *MAY.values()) for name in names}
+DATA_FAULTS = ("wrong_correction_factor",)
+ABOVE_MINUS_ONE = above(-1)  # a true force of zero or less is not a relative error of force
+POSITIVE = above(0)
+
+
+def _below_one(bound: Decimal) -> None:
+    if not 0 <= bound < 1:
+        raise refuse(f"{bound} is no bound of a relative error", "send 0 or more, below 1")
+
+
+class SegmentSchema(StrictSchema):
+    """Range of recorded applied force, lower bound exclusive, upper inclusive, and its delta."""
+
+    above_kN = DecimalText(allow_none=True)
+    up_to_kN = DecimalText(allow_none=True)
+    delta_rel = DecimalText(required=True, validate=ABOVE_MINUS_ONE)
+
+    @validates_schema
+    def _bounds_in_order(self, data: dict[str, Any], **kwargs: Any) -> None:
+        above, up_to = data.get("above_kN"), data.get("up_to_kN")
+        if above is not None and up_to is not None and above >= up_to:
+            error = refuse("the range is empty", "up_to_kN is larger than above_kN")
+            raise ValidationError(error.messages, "up_to_kN")
+
+
+class OtherTypes(fields.Field[Any]):
+    """Either "indeterminate", or the effect on every type that is not named."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        return None if value == "indeterminate" else decimal_of(value)
+
+
+class FaultSchema(AnnotatedSchema):
+    """One fault: item, kind, window and effect."""
+
+    item = Text(required=True, max_length=200)
+    kind = fields.String(required=True, validate=validate.OneOf(tuple(NEEDS)))
+    channel = Text()
+    last_good_at = MomentText(allow_none=True)
+    discovered_at = MomentText(allow_none=True)
+    isolated_at = MomentText(allow_none=True)
+    entered_at = MomentText(allow_none=True)
+    fixed_at = MomentText(allow_none=True)
+    segment_bounds = Text()
+    U_delta_rel = DecimalText(validate=at_least(0))
+    U_delta_k = DecimalText(validate=POSITIVE)
+    delta_rel = DecimalText(validate=ABOVE_MINUS_ONE)
+    segments = fields.List(fields.Nested(SegmentSchema), validate=validate.Length(min=1))
+    indication_rel = DecimalText(validate=ABOVE_MINUS_ONE)
+    factor_applied = DecimalText(validate=POSITIVE)
+    factor_right = DecimalText(validate=POSITIVE)
+    effect_rel = fields.Dict(keys=Text(), values=DecimalText())
+    other_types = OtherTypes(allow_none=True)
+    gain = DecimalText(validate=POSITIVE)
+    formula = Text(lines=True)
+    bound_rel = DecimalText(validate=_below_one)
+    measured_at = MomentText()
+
+    @validates_schema
+    def _numbers_of_its_kind(self, data: dict[str, Any], **kwargs: Any) -> None:
+        kind = data.get("kind", "")
+        needed = NEEDS.get(kind, ())
+        errors = {
+            name: refuse(f"{kind} needs {name}", f"add {name}").messages
+            for name in needed
+            if data.get(name) is None
+        }
+        for name in sorted(OWN & data.keys() - {*needed, *MAY.get(kind, ())}):
+            errors[name] = refuse(f"{kind} takes no {name}", "leave it out").messages
+        if kind == "true_force_relative_error" and ("delta_rel" in data) == ("segments" in data):
+            errors["delta_rel"] = refuse(
+                "one of delta_rel and segments is needed", "give the constant, or the segments"
+            ).messages
+        if errors:
+            raise ValidationError(errors)
+
+    @validates_schema
+    def _times_of_its_kind(self, data: dict[str, Any], **kwargs: Any) -> None:
+        pair = ("last_good_at", "isolated_at")
+        if data.get("kind") in DATA_FAULTS:
+            pair = ("entered_at", "fixed_at")
+        errors = {
+            name: refuse(
+                f"{data.get('kind')} needs {name}", "give it, or null where nobody knows it"
+            ).messages
+            for name in pair
+            if name not in data
+        }
+        if errors:
+            raise ValidationError(errors)
+
+    @validates_schema
+    def _segments_apart(self, data: dict[str, Any], **kwargs: Any) -> None:
+        segments = data.get("segments") or []
+        for place, one in enumerate(segments):
+            for other in segments[:place]:
+                if _overlap(one, other):
+                    error = refuse("overlaps an earlier segment", "let the ranges touch only")
+                    raise ValidationError({place: error.messages}, "segments")
+
+
+class RecallRequestSchema(StrictSchema):
+    """The fault, or several at once, and how to answer."""
+
+    fault = fields.Nested(FaultSchema)
+    faults = fields.List(fields.Nested(FaultSchema), validate=validate.Length(min=1, max=20))
+    preview = fields.Boolean(load_default=False, truthy={True}, falsy={False})
+    previous = fields.Integer(strict=True)
+    as_of = MomentText()
+
+    @validates_schema
+    def _one_or_several(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if ("fault" in data) == ("faults" in data):
+            error = refuse("one of fault and faults is needed", "send the fault as an object")
+            raise ValidationError(error.messages, "fault")
+
+
+def _overlap(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    def below(upper: Any, lower: Any) -> bool:
+        return upper is not None and lower is not None and upper <= lower
+
+    return not (
+        below(one.get("up_to_kN"), other.get("above_kN"))
+        or below(other.get("up_to_kN"), one.get("above_kN"))
+    )

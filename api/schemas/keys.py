@@ -1,0 +1,46 @@
+"""API keys as they are sent and shown; the token itself is shown once, at creation."""
+
+from __future__ import annotations
+
+from marshmallow import Schema, fields
+
+from api.schemas.base import StrictSchema
+from api.schemas.fields import MomentText, Text
+
+
+class NewKeySchema(StrictSchema):
+    """A key to be created."""
+
+    name = Text(required=True, max_length=200, metadata={"description": "Who or what will use it"})
+    scopes = fields.List(
+        Text(max_length=20),
+        required=True,
+        metadata={"description": "Of read, decide, record, recall, admin; admin holds them all"},
+    )
+    customer = Text(metadata={"description": "Customer whose records alone the key may see"})
+    expires = MomentText(
+        metadata={"description": "Instant with zone, or a date: it ends as that day begins (UTC)"}
+    )
+
+
+class KeySchema(Schema):
+    """A key without its secret."""
+
+    id = fields.String(required=True, metadata={"description": "Public part of the key"})
+    name = fields.String(required=True)
+    scopes = fields.List(fields.String(), required=True)
+    customer = fields.String(allow_none=True)
+    created_at = fields.String(required=True, metadata={"format": "date-time"})
+    expires_at = fields.String(allow_none=True, metadata={"format": "date-time"})
+    revoked_at = fields.String(allow_none=True, metadata={"format": "date-time"})
+    last_used_at = fields.String(
+        allow_none=True, metadata={"format": "date-time", "description": "To within a minute"}
+    )
+
+
+class CreatedKeySchema(KeySchema):
+    """A key just created, with its token."""
+
+    token = fields.String(
+        required=True, metadata={"description": "The whole key; it cannot be shown again"}
+    )

@@ -1,0 +1,42 @@
+"""The body of every error: problem details (RFC 9457) with JSON Pointers to what is wrong."""
+
+from __future__ import annotations
+
+from marshmallow import Schema, fields
+
+
+class ProblemIssueSchema(Schema):
+    """One fault in what was sent."""
+
+    pointer = fields.String(
+        metadata={"description": "JSON Pointer (RFC 6901) into the request body; empty is its root"}
+    )
+    parameter = fields.String(
+        metadata={"description": "Query, path or header parameter, where it is not the body"}
+    )
+    detail = fields.String(required=True, metadata={"description": "What is wrong"})
+    remedy = fields.String(metadata={"description": "How to mend it"})
+    value = fields.String(metadata={"description": "What was sent, shortened"})
+
+
+class ProblemSchema(Schema):
+    """Problem details; clients switch on ``type``, never on ``title`` or ``detail``."""
+
+    type = fields.String(
+        required=True,
+        metadata={
+            "description": "Stable address of the kind of problem",
+            "format": "uri-reference",
+        },
+    )
+    title = fields.String(required=True, metadata={"description": "The kind of problem in words"})
+    status = fields.Integer(required=True, metadata={"description": "HTTP status"})
+    detail = fields.String(required=True, metadata={"description": "This occurrence in words"})
+    instance = fields.String(
+        required=True, metadata={"description": "Request id, as in X-Request-Id and the log"}
+    )
+    errors = fields.List(
+        fields.Nested(ProblemIssueSchema),
+        metadata={"description": "Single faults; at most 100 are listed"},
+    )
+    errors_total = fields.Integer(metadata={"description": "Number of faults when more than 100"})

@@ -1,0 +1,94 @@
+"""Recalls as they are answered."""
+
+from __future__ import annotations
+
+from marshmallow import fields
+
+from api.schemas.base import StrictSchema
+from api.schemas.fields import MomentText, Text, WholeNumber
+
+
+class PointSchema(StrictSchema):
+    """One point: how it moves and what the agreed rule says; numbers as text, null if unknown.
+
+    A bounded fault gives {"lower", "upper"} in the place of one number.
+    """
+
+    point = fields.Raw()
+    stage = Text()
+    unit = Text(allow_none=True)
+    delta_rel = fields.Raw(allow_none=True)
+    shift = fields.Raw(allow_none=True)
+    corrected_error = fields.Raw(allow_none=True)
+    U_after = Text()
+    verdict_before = Text(allow_none=True)
+    verdict_after = Text(allow_none=True)
+    verdicts_possible = fields.List(Text())
+    changed = fields.Boolean(allow_none=True)
+    shift_over_U = Text(allow_none=True)
+
+
+class RecallEntrySchema(StrictSchema):
+    """One certificate in one list."""
+
+    certificate = Text()
+    revision = WholeNumber()
+    item = Text()
+    class_ = Text(data_key="class")
+    customer = Text()
+    external = fields.Boolean()
+    issuer = Text(allow_none=True)
+    date_only = fields.Boolean()
+    generation = WholeNumber()
+    reason_paths = fields.List(fields.List(Text()))
+    path_count = WholeNumber()
+    reason = Text(metadata={"description": "Why it is traced or cleared"})
+    detail = Text()
+    could_change = fields.Boolean()
+    points = fields.List(fields.Nested(PointSchema))
+    overall = fields.Dict(allow_none=True)
+    verdict_changes = fields.Boolean(allow_none=True)
+    max_shift_over_U = Text(allow_none=True)
+
+
+class RecallHeadSchema(StrictSchema):
+    """A recall without its lists."""
+
+    id = fields.Integer()
+    number = Text()
+    created_at = MomentText()
+    as_of = MomentText()
+    previous = fields.Integer(allow_none=True)
+    input_hash = Text()
+    result_hash = Text()
+    engine_version = Text()
+    faults = fields.List(fields.Dict())
+    window = fields.Dict()
+    windows = fields.List(fields.Dict())
+    notes = fields.List(Text())
+    summary = fields.Dict()
+
+
+class RecallSchema(RecallHeadSchema):
+    """A recall with its lists; above 5,000 entries with links to them instead."""
+
+    affected = fields.List(fields.Nested(RecallEntrySchema))
+    exposed_zero_effect = fields.List(fields.Nested(RecallEntrySchema))
+    indeterminate = fields.List(fields.Nested(RecallEntrySchema))
+    traced_not_recalled = fields.List(fields.Nested(RecallEntrySchema))
+    cleared = fields.List(fields.Nested(RecallEntrySchema))
+    links = fields.Dict(keys=Text(), values=Text())
+
+
+class RecallHeadPageSchema(StrictSchema):
+    """A page of recalls."""
+
+    items = fields.List(fields.Nested(RecallHeadSchema), required=True)
+    next = Text(required=True, allow_none=True)
+
+
+class RecallEntryPageSchema(StrictSchema):
+    """A page of one list of a recall."""
+
+    items = fields.List(fields.Nested(RecallEntrySchema), required=True)
+    next = Text(required=True, allow_none=True)

@@ -1,0 +1,19 @@
+"""The closed lists of words that records may use, each written once."""
+
+from __future__ import annotations
+
+ITEM_KINDS = (
+    "reference_standard",
+    "working_standard",
+    "force_machine",
+    "deadweight_machine",
+    "readout",
+    "adapter",
+    "adapter_part",
+    "customer_instrument",
+    "environment_monitor",
+    "software",
+)
+STATUSES = ("draft", "issued", "superseded", "voided")
+STAGES = ("single", "as_found", "as_left")
+CHECK_RESULTS = ("pass", "fail")

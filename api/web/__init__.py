@@ -1,0 +1,1 @@
+"""HTTP concerns shared by all resources; no domain words here."""

@@ -1,0 +1,159 @@
+"""The Blueprint of every resource: our JSON reader, typed decorators, scopes in the OpenAPI.
+
+Decorators of a view, from the outside in: ``@blp.route``, ``@requires``, ``@idempotent``,
+``@blp.arguments``, ``@blp.response``. Unknown query parameters are refused like unknown fields.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from http import HTTPStatus
+from typing import Any, TypeVar
+
+import flask
+import flask_smorest
+from flask_smorest.utils import set_status_and_headers_in_response, unpack_tuple_response
+from marshmallow import RAISE
+from webargs.core import missing
+from webargs.flaskparser import FlaskParser, is_json_request
+from werkzeug.exceptions import UnsupportedMediaType
+
+from api.web.json import dumps, loads
+
+View = TypeVar("View", bound=Callable[..., Any])
+
+
+class BodyParser(FlaskParser):
+    """Reads bodies with ``api.web.json``; a body of another media type is 415, not ignored."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.DEFAULT_UNKNOWN_BY_LOCATION = {**self.DEFAULT_UNKNOWN_BY_LOCATION, "query": RAISE}
+
+    def _raw_load_json(self, req: flask.Request) -> Any:
+        body = req.get_data(cache=True)
+        if not body:
+            return missing
+        if not is_json_request(req):
+            raise UnsupportedMediaType("Send the body with Content-Type: application/json.")
+        return loads(body)
+
+
+class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]  # it publishes no types
+    """flask-smorest's Blueprint with our parser and with scopes in the documentation."""
+
+    ARGUMENTS_PARSER = BodyParser()
+
+    def __init__(self, name: str, import_name: str, **options: Any) -> None:
+        super().__init__(name, import_name, **options)
+        self._prepare_doc_cbks.append(_document_security)
+
+    def route(self, rule: str, **options: Any) -> Callable[[View], View]:
+        """Serve a view at an address; see Flask."""
+        decorator: Callable[[View], View] = super().route(rule, **options)
+        return decorator
+
+    def arguments(
+        self, schema: Any, *, location: str = "json", **documentation: Any
+    ) -> Callable[[View], View]:
+        """Parse body or query (``location="query"``) by a schema; see flask-smorest.
+
+        The schema is made once, not at each request, which is most of webargs' cost.
+        """
+        made = schema() if isinstance(schema, type) else schema
+        document = super().arguments(made, location=location, **documentation)
+
+        def decorate(view: View) -> View:
+            @wraps(document(view))
+            def parsed(*args: Any, **kwargs: Any) -> Any:
+                sent = self.ARGUMENTS_PARSER.parse(made, flask.request, location=location)
+                return view(*args, sent, **kwargs)
+
+            return parsed  # type: ignore[return-value]  # one argument less is what it is for
+
+        return decorate
+
+    def response(
+        self, status_code: int, schema: Any = None, **documentation: Any
+    ) -> Callable[[View], View]:
+        """Dump what a view returns by a schema; a Response it returns is only documented so."""
+        made = schema() if isinstance(schema, type) else schema
+        document = super().response(status_code, made, **documentation)
+
+        def decorate(view: View) -> View:
+            @wraps(document(view))
+            def answered(*args: Any, **kwargs: Any) -> flask.Response:
+                return _response(view(*args, **kwargs), status_code, made)
+
+            return answered  # type: ignore[return-value]  # views become responses
+
+        return decorate
+
+    def alt_response(self, status_code: int, *args: Any, **options: Any) -> Callable[[View], View]:
+        """Document another answer; see flask-smorest."""
+        return _documenting(super().alt_response(status_code, *args, **options))
+
+    @staticmethod
+    def doc(**facts: Any) -> Callable[[View], View]:
+        """Add facts to the operation in the OpenAPI document; see flask-smorest."""
+        return _documenting(flask_smorest.Blueprint.doc(**facts))
+
+
+def _response(returned: Any, status_code: int, schema: Any) -> flask.Response:
+    body, status, headers = unpack_tuple_response(returned)
+    if isinstance(body, flask.Response):
+        set_status_and_headers_in_response(body, status, headers)
+        return body
+    if schema is not None:
+        body = schema.dump(body)
+    status = status or status_code
+    content = b"" if status == HTTPStatus.NO_CONTENT else dumps(body)
+    response = flask.Response(content, status, mimetype="application/json")
+    if headers:
+        response.headers.extend(headers)
+    return response
+
+
+def _documenting(decorator: Callable[[Any], Any]) -> Callable[[View], View]:
+    def decorate(view: View) -> View:
+        # Only the facts are wanted, not the wrapper that flask-smorest puts around the view.
+        documented: Any = view
+        documented._apidoc = decorator(view)._apidoc
+        return view
+
+    return decorate
+
+
+def mark(view: Any, **facts: Any) -> None:
+    """Leave facts on a view for the documentation: ``scope``, ``idempotent``, ``if_match``."""
+    documented = dict(getattr(view, "_apidoc", {}))
+    documented["tracehold"] = {**documented.get("tracehold", {}), **facts}
+    view._apidoc = documented
+
+
+def _document_security(doc: Any, doc_info: Any, **_: Any) -> Any:
+    facts = doc_info.get("tracehold", {})
+    if "scope" in facts:
+        doc["security"] = [{"apiKey": []}]
+        doc["x-scope"] = facts["scope"]
+    headers = []
+    if facts.get("idempotent"):
+        headers.append(
+            _header("Idempotency-Key", False, "Makes a retry safe: same key, same answer")
+        )
+    if facts.get("if_match"):
+        headers.append(_header("If-Match", True, "ETag of the version that is to be changed"))
+    if headers:
+        doc["parameters"] = [*doc.get("parameters", []), *headers]
+    return doc
+
+
+def _header(name: str, required: bool, description: str) -> dict[str, Any]:
+    return {
+        "in": "header",
+        "name": name,
+        "required": required,
+        "description": description,
+        "schema": {"type": "string"},
+    }

@@ -1,0 +1,142 @@
+"""May a POST be sent again after a dropped connection? With ``Idempotency-Key``, yes.
+
+Follows the IETF draft draft-ietf-httpapi-idempotency-key-header-07 (2025; expired, not an RFC).
+The header is optional. Per API key: the same key with another request is 422; a request still
+running is 409; a finished one is answered again with the status, body, ``Location`` and ``ETag``
+it had, plus ``Idempotency-Replayed: true``, for 24 hours.
+
+Only what succeeded is kept. A refused request (4xx) changed nothing and a failed one (5xx) was
+rolled back, so their key is free again: the caller may mend and repeat. The answer is kept just
+after the view's own commit; if the process dies between the two, the key counts as running for 15
+minutes and the request then runs again. Streamed answers are not kept.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import wraps
+from typing import Any, TypeVar
+
+from flask import Response, current_app, g, make_response, request
+
+from api.services import idempotency
+from api.services.idempotency import Kept
+from api.store.database import Database
+from api.web.blueprints import mark
+from api.web.problems import Problem
+from api.web.transactions import database
+
+HEADER = "Idempotency-Key"
+REPLAYED = "Idempotency-Replayed"
+KEPT_HEADERS = ("Content-Type", "Location", "ETag", "Link")
+FORGET_EVERY_S = 600.0
+_KEY = re.compile(r'"?([\x21\x23-\x5b\x5d-\x7e]{1,255})"?')
+_IN_MEMORY = 4 * 1024 * 1024
+_CHUNK = 256 * 1024
+View = TypeVar("View", bound=Callable[..., Any])
+
+
+def idempotent(view: View) -> View:
+    """Make a POST view safe to repeat; stands directly under ``@requires``."""
+
+    @wraps(view)
+    def once(*args: Any, **kwargs: Any) -> Any:
+        key = request.headers.get(HEADER)
+        if key is None:
+            return view(*args, **kwargs)
+        return _once(_checked(key), view, args, kwargs)
+
+    mark(once, idempotent=True)
+    return once  # type: ignore[return-value]  # wraps keeps the signature
+
+
+def _once(key: str, view: Callable[..., Any], args: Any, kwargs: Any) -> Response:
+    store = database()
+    now = time.time_ns() // 1000
+    _forget_old_now_and_then(store, now)
+    with _hashed_request() as request_hash:
+        claimed = idempotency.claim(store, g.key.id, key, request_hash, now)
+        if isinstance(claimed, Kept):
+            return _replay(claimed, request_hash)
+        try:
+            response = make_response(view(*args, **kwargs))
+        except BaseException:
+            idempotency.give_up(store, claimed)
+            raise
+    if response.status_code >= 400 or response.is_streamed:
+        idempotency.give_up(store, claimed)
+        return response
+    headers = {name: response.headers[name] for name in KEPT_HEADERS if name in response.headers}
+    idempotency.keep(store, claimed, response.status_code, headers, _packed(response))
+    return response
+
+
+def _replay(kept: Kept, request_hash: str) -> Response:
+    if kept.request_hash != request_hash:
+        raise Problem(
+            "idempotency-key-reused", "This Idempotency-Key was used for another request."
+        )
+    if kept.status is None:
+        raise Problem(
+            "request-running",
+            "A request with this Idempotency-Key is still running.",
+            headers={"Retry-After": "1"},
+        )
+    response = Response(_unpacked(kept.body), kept.status, kept.headers)
+    response.headers[REPLAYED] = "true"
+    return response
+
+
+def _checked(key: str) -> str:
+    found = _KEY.fullmatch(key)
+    if found is None:
+        raise Problem("bad-request", f"{HEADER} must be 1 to 255 visible ASCII characters.")
+    return found[1]
+
+
+@contextmanager
+def _hashed_request() -> Iterator[str]:
+    """Hash method, path, query, content type and body; the view still reads its body inside."""
+    digest = hashlib.sha256()
+    for part in (request.method, request.path, request.query_string, request.mimetype):
+        digest.update(part if isinstance(part, bytes) else part.encode("utf-8", "surrogatepass"))
+        digest.update(b"\n")
+    with tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY) as body:
+        while chunk := request.stream.read(_CHUNK):
+            digest.update(chunk)
+            body.write(chunk)
+        body.seek(0)
+        request.stream = body
+        yield digest.hexdigest()
+
+
+def _packed(response: Response) -> str:
+    body = response.get_data()
+    try:
+        text = body.decode()
+    except UnicodeDecodeError:
+        text = "\0"
+    # PostgreSQL's text holds no NUL.
+    return "b" + base64.b64encode(body).decode() if "\0" in text else "t" + text
+
+
+def _unpacked(body: str) -> bytes:
+    return base64.b64decode(body[1:]) if body.startswith("b") else body[1:].encode()
+
+
+def _forget_old_now_and_then(store: Database, now: int) -> None:
+    state: dict[str, Any] = current_app.extensions.setdefault(
+        "tracehold.idempotency", {"lock": threading.Lock(), "due": 0.0}
+    )
+    with state["lock"]:
+        if time.monotonic() < state["due"]:
+            return
+        state["due"] = time.monotonic() + FORGET_EVERY_S
+    idempotency.forget_old(store, now)
