@@ -1,0 +1,1 @@
+"""One blueprint per resource: a view parses, calls one service and returns."""

@@ -1,0 +1,51 @@
+"""Calibrations: one dated event with its certificate, uses and results."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from api.resources.certificates import CertificateListQuery, CertificatePageSchema
+from api.schemas.calibrations import CalibrationSchema
+from api.schemas.certificates import CertificateAnswerSchema
+from api.services import certificates, imports
+from api.web import paging
+from api.web.auth import requires
+from api.web.blueprints import Blueprint
+from api.web.clock import now_us
+from api.web.etags import etag_of
+from api.web.idempotency import idempotent
+from api.web.transactions import reading, writing
+
+blp = Blueprint("calibrations", __name__, url_prefix="/v1/calibrations", description=__doc__)
+
+
+@blp.route("")
+@requires("read")
+@blp.arguments(CertificateListQuery, location="query")
+@blp.response(200, CertificatePageSchema)
+def list_calibrations(query: dict[str, Any]) -> Any:
+    """List calibrations in the order they were recorded, each revision by itself."""
+    with reading() as session:
+        found, key = certificates.find(session, query, paging.after(query), query["limit"])
+    return paging.answer(found, key)
+
+
+@blp.route("", methods=["POST"])
+@requires("record")
+@idempotent
+@blp.arguments(CalibrationSchema)
+@blp.response(201, CertificateAnswerSchema)
+@blp.alt_response(200, schema=CertificateAnswerSchema, description="Recorded already")
+def record_calibration(record: dict[str, Any]) -> Any:
+    """Record a calibration with its certificate in one call."""
+    with writing() as session:
+        outcome = imports.record_one(session, "calibrations", record, now_us())
+        made = certificates.choose(
+            session, record["certificate"], record.get("issuer", ""), record["revision"]
+        )
+        shown = certificates.answer(session, made)
+    query = {"revision": made.revision} | ({"issuer": made.issuer} if made.issuer else {})
+    location = f"/v1/certificates/{quote(made.number, safe='')}?{urlencode(query)}"
+    headers = {"Location": location, "ETag": etag_of(made.id, made.version)}
+    return shown, 201 if outcome.created else 200, headers

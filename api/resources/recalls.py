@@ -1,0 +1,106 @@
+"""Recalls: a fault is reported, and every certificate it reaches comes back with evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from flask import Response
+
+from api.schemas.faults import RecallRequestSchema
+from api.schemas.recalls import RecallEntryPageSchema, RecallHeadPageSchema, RecallSchema
+from api.services import recalls
+from api.web import paging
+from api.web.auth import requires
+from api.web.blueprints import Blueprint
+from api.web.clock import now_us
+from api.web.idempotency import idempotent
+from api.web.json import dumps
+from api.web.problems import Problem
+from api.web.transactions import reading, writing
+from graph.recall import LISTS
+
+blp = Blueprint("recalls", __name__, url_prefix="/v1/recalls", description=__doc__)
+
+
+@blp.route("", methods=["POST"])
+@requires("recall")
+@idempotent
+@blp.arguments(RecallRequestSchema)
+@blp.response(201, RecallSchema)
+@blp.alt_response(200, schema=RecallSchema, description="A preview: nothing was stored")
+def report_fault(request: dict[str, Any]) -> Any:
+    """Report a fault and store the recall; with preview it is only answered."""
+    if request["preview"]:
+        with reading() as session:
+            answer = recalls.recall(session, request, now_us())
+        return _response(recalls.preview_answer(answer), recalls.texts(answer), 200)
+    with writing() as session:
+        answer = recalls.recall(session, request, now_us())
+        head = recalls.store(session, answer, request.get("previous"), now_us())
+    return _response(head, recalls.texts(answer), 201)
+
+
+@blp.route("")
+@requires("read")
+@blp.arguments(paging.PageQuery, location="query")
+@blp.response(200, RecallHeadPageSchema)
+def list_recalls(query: dict[str, Any]) -> Any:
+    """List recalls, newest first, each with its summary."""
+    with reading() as session:
+        found, key = recalls.find(session, paging.after(query), query["limit"])
+    return paging.answer(found, key)
+
+
+@blp.route("/<int:recall_id>")
+@requires("read")
+@blp.response(200, RecallSchema)
+def show_recall(recall_id: int) -> Any:
+    """Show a stored recall with its lists."""
+    with reading() as session:
+        head = recalls.head_answer(recalls.get(session, recall_id))
+        lists = {}
+        if recalls.fits_at_once(head["summary"]):
+            lists = {
+                name: [body for _, body in recalls.entries(session, recall_id, name)]
+                for name in LISTS
+            }
+    return _response(head, lists, 200)
+
+
+@blp.route("/<int:recall_id>/<list_name>")
+@requires("read")
+@blp.arguments(paging.PageQuery, location="query")
+@blp.response(200, RecallEntryPageSchema)
+def list_entries(query: dict[str, Any], recall_id: int, list_name: str) -> Any:
+    """List the entries of one list of a recall, in its order."""
+    if list_name not in LISTS:
+        raise Problem("not-found", f"A recall has no list {list_name}.")
+    after = paging.after(query) or (-1,)
+    with reading() as session:
+        recalls.get(session, recall_id)
+        found, key = recalls.entry_page(session, recall_id, list_name, after[0], query["limit"])
+    page, status, headers = paging.answer([], key)
+    head = {"next": page["next"]}
+    response = Response(_joined(head, {"items": found}), status, mimetype="application/json")
+    response.headers.update(headers)
+    return response
+
+
+def _response(head: dict[str, Any], lists: dict[str, list[str]], status: int) -> Response:
+    """Write the answer from entries that are JSON text already; large ones give links instead."""
+    if "id" in head and not recalls.fits_at_once(head["summary"]):
+        links = {name: f"/v1/recalls/{head['id']}/{name}" for name in LISTS}
+        body: Iterable[bytes] = [dumps({**head, "links": links})]
+    else:
+        body = [_joined(head, lists)]
+    response = Response(body, status, mimetype="application/json")
+    if status == 201:
+        response.headers["Location"] = f"/v1/recalls/{head['id']}"
+    return response
+
+
+def _joined(head: dict[str, Any], lists: dict[str, list[str]]) -> bytes:
+    parts = [dumps(head)[:-1].decode()]
+    parts += [f',"{name}":[{",".join(bodies)}]' for name, bodies in lists.items()]
+    return ("".join(parts) + "}").encode()

@@ -1,0 +1,1 @@
+"""Use cases: functions of (session, command), one transaction each."""

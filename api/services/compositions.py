@@ -1,0 +1,194 @@
+"""Recording and reading which part is in which assembly, and when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from sqlalchemy import Select, insert, select
+from sqlalchemy.orm import Session, aliased
+
+from api.errors import Conflict, InvalidRecord, Issue, NotFound
+from api.services.recording import Outcome, Record, Recording, digest, repeated
+from api.store.chunks import chunks
+from api.store.paging import KeyValues, page
+from api.store.tables import Composition, Item
+from graph.model import Holding
+from graph.parts import PartWithinItself, refuse_part_within_itself
+
+Assembly = aliased(Item)
+Part = aliased(Item)
+
+
+def record(recording: Recording, records: Sequence[Record]) -> Outcome:
+    """Record holdings that are new; the others must be the same again."""
+    recording.know_items({r[end] for r in records for end in ("assembly", "part")})
+    starts = [recording.moment(r["from_"]).start_us for r in records]
+    identities = [(r["assembly"], r["part"], at) for r, at in zip(records, starts, strict=True)]
+    names = [f'part "{r["part"]}" in "{r["assembly"]}" from {r["from_"]}' for r in records]
+    repeated(recording, "composition", identities, names)
+    rows = [_row(recording, index, one, starts[index]) for index, one in enumerate(records)]
+    if recording.issues:
+        return Outcome()
+    stored = _stored(recording.session, {row["part_id"] for row in rows})
+    created = []
+    for index, row in enumerate(rows):
+        known = stored.get((row["assembly_id"], row["part_id"], row["from_us"]))
+        if known is None:
+            created.append(row)
+        elif known.content_hash != row["content_hash"]:
+            recording.conflict(
+                recording.place("composition", index),
+                f"{names[index]} is recorded with other content",
+                "end it with PATCH /v1/compositions/{id}, or send what was recorded",
+            )
+    if created and not recording.conflicts:
+        recording.session.execute(insert(Composition), created)
+        _refuse_circle(recording)
+    return Outcome(len(created), len(records) - len(created))
+
+
+def get(session: Session, key: int) -> Composition:
+    """Return the holding with this key."""
+    composition = session.get(Composition, key)
+    if composition is None:
+        raise NotFound(f"composition {key} is not recorded")
+    return composition
+
+
+def end(recording: Recording, composition: Composition, until: str) -> Composition:
+    """Note when the part was taken out (exclusive); an end once set stays."""
+    if composition.held_until is not None:
+        raise Conflict(
+            f"the holding ended already at {composition.held_until}",
+            [Issue("/until", "already set", "record a new holding instead", until)],
+        )
+    until_us = _exclusive_end(recording, until)
+    if until_us <= composition.from_us:
+        issue = Issue("/until", "not after the start", f"it began {composition.held_from}", until)
+        raise InvalidRecord("a holding ends after it began", [issue])
+    composition.held_until, composition.until_us = until, until_us
+    recording.session.flush()
+    return composition
+
+
+def holdings_about(session: Session, codes: Iterable[str]) -> list[Holding]:
+    """Every holding that concerns these items, in any role, and those reached from them."""
+    known: dict[int, Holding] = {}
+    seen: set[str] = set()
+    frontier = set(codes)
+    while frontier:
+        seen |= frontier
+        rows = [
+            row
+            for some in chunks(sorted(frontier))
+            for row in session.execute(
+                _holdings().where(Part.code.in_(some) | Assembly.code.in_(some))
+            )
+        ]
+        known.update((row.id, Holding(*row[1:])) for row in rows)
+        frontier = {code for row in rows for code in (row.assembly, row.part)} - seen
+    return list(known.values())
+
+
+def answers(session: Session, compositions: Sequence[Composition]) -> list[Record]:
+    """Return holdings as the API shows them."""
+    keys = {key for one in compositions for key in (one.assembly_id, one.part_id)}
+    codes = dict(
+        pair
+        for some in chunks(sorted(keys))
+        for pair in session.execute(select(Item.id, Item.code).where(Item.id.in_(some)))
+    )
+    return [
+        {
+            "id": one.id,
+            "assembly": codes[one.assembly_id],
+            "part": codes[one.part_id],
+            "from_": one.held_from,
+            "until": one.held_until,
+            **({"note": one.note} if one.note else {}),
+            "version": one.version,
+        }
+        for one in compositions
+    ]
+
+
+def _holdings() -> Select[int, str, str, int, int | None]:
+    return (
+        select(
+            Composition.id,
+            Assembly.code.label("assembly"),
+            Part.code.label("part"),
+            Composition.from_us,
+            Composition.until_us,
+        )
+        .join(Assembly, Assembly.id == Composition.assembly_id)
+        .join(Part, Part.id == Composition.part_id)
+    )
+
+
+def _row(recording: Recording, index: int, holding: Record, from_us: int) -> dict[str, Any]:
+    def place(name: str) -> str:
+        return recording.place("composition", index, name)
+
+    assembly = recording.item(holding["assembly"], place("assembly"))
+    part = recording.item(holding["part"], place("part"))
+    until = holding.get("until")
+    until_us = _exclusive_end(recording, until) if until else None
+    if until_us is not None and until_us <= from_us:
+        remedy = "until is exclusive and comes after from"
+        recording.refuse(place("until"), "the holding ends before it begins", remedy, until)
+    return {
+        "assembly_id": assembly.key if assembly else None,
+        "part_id": part.key if part else None,
+        "held_from": holding["from_"],
+        "held_until": until,
+        "from_us": from_us,
+        "until_us": until_us,
+        "note": holding.get("note"),
+        "content_hash": digest(holding),
+        "recorded_us": recording.now_us,
+        "version": 1,
+    }
+
+
+def _exclusive_end(recording: Recording, until: str) -> int:
+    """First microsecond at which the part was gone; on a bare date it may be there all day."""
+    gone = recording.moment(until)
+    return gone.end_us + 1 if gone.date_only else gone.start_us
+
+
+def _stored(session: Session, parts: set[int]) -> dict[tuple[int, int, int], Composition]:
+    return {
+        (one.assembly_id, one.part_id, one.from_us): one
+        for some in chunks(sorted(parts))
+        for one in session.scalars(select(Composition).where(Composition.part_id.in_(some)))
+    }
+
+
+def _refuse_circle(recording: Recording) -> None:
+    rows = recording.session.execute(_holdings()).all()
+    try:
+        refuse_part_within_itself([Holding(*row[1:]) for row in rows])
+    except PartWithinItself as circle:
+        place = "" if recording.single else "/composition"
+        recording.refuse(place, str(circle), "mend the holdings, or end one before the other")
+
+
+def find(
+    session: Session, filters: Record, after: Sequence[Any] | None, limit: int
+) -> tuple[list[Record], KeyValues | None]:
+    """Return a page of holdings, in the order they were recorded."""
+    statement = select(Composition)
+    for name, column in (("assembly", Composition.assembly_id), ("part", Composition.part_id)):
+        if name in filters:
+            code = select(Item.id).where(Item.code == filters[name]).scalar_subquery()
+            statement = statement.where(column == code)
+    rows, key = page(session, statement, [Composition.id], after, limit)
+    return answers(session, [row[0] for row in rows]), key
+
+
+def shown_as(session: Session, holding: Record) -> Record:
+    """Return the recorded holding that was sent as this record."""
+    statement = select(Composition).where(Composition.content_hash == digest(holding))
+    return answers(session, [session.scalars(statement).one()])[0]

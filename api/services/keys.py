@@ -1,0 +1,237 @@
+"""API keys: who may do what.
+
+A key is ``th_<public id>_<secret>``: the public id finds the row, the secret is 256 random bits
+(``secrets.token_urlsafe(32)``) and only its SHA-256 is stored. A slow password hash would protect
+nothing here, because 256 random bits cannot be guessed. Instants are whole microseconds since
+1970-01-01T00:00:00Z.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import secrets
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import or_, select, update
+from sqlalchemy.exc import OperationalError
+from sqlalchemy.orm import Session
+
+from api.errors import InvalidRecord, Issue, NotFound, pointer
+from api.store.database import Database
+from api.store.paging import KeyValues, page
+from api.store.tables import ApiKey, Customer
+from graph.moments import BadMoment, instant_us, text_of
+
+SCOPES = ("read", "decide", "record", "recall", "admin")
+PREFIX = "th"
+USE_NOTED_EVERY_US = 60_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class KeyRecord:
+    """One API key without its secret; ``expires_us`` and the like are None where not set."""
+
+    id: int
+    public_id: str
+    name: str
+    scopes: tuple[str, ...]
+    customer: str | None
+    created_us: int
+    expires_us: int | None
+    revoked_us: int | None
+    last_used_us: int | None
+
+    def allows(self, scope: str) -> bool:
+        """Whether the key holds the scope; ``admin`` holds them all."""
+        return scope in self.scopes or "admin" in self.scopes
+
+    def valid_at(self, now: int) -> bool:
+        """Whether the key is neither revoked nor expired."""
+        return self.revoked_us is None and (self.expires_us is None or now < self.expires_us)
+
+
+def create_key(
+    session: Session,
+    name: str,
+    scopes: Collection[str],
+    customer: str | None = None,
+    expires: int | None = None,
+    *,
+    now: int,
+) -> tuple[KeyRecord, str]:
+    """Store a new key and return it with its token, which cannot be shown again.
+
+    ``customer`` is a customer's name, recorded if new. Raises ``InvalidRecord`` for an unknown or
+    missing scope and for an expiry that is not in the future.
+    """
+    _check_new_key(scopes, expires, now)
+    secret = secrets.token_urlsafe(32)
+    row = ApiKey(
+        # Hexadecimal, so that the first two underscores of a token are its separators.
+        public_id=secrets.token_hex(8),
+        name=name,
+        secret_hash=_hashed(secret),
+        scopes=[scope for scope in SCOPES if scope in scopes],
+        customer_id=None if customer is None else _customer_id(session, customer),
+        created_us=now,
+        expires_us=expires,
+    )
+    session.add(row)
+    session.flush()
+    return _record(row, customer), f"{PREFIX}_{row.public_id}_{secret}"
+
+
+def verify(session: Session, token: str, now: int) -> KeyRecord | None:
+    """Return the key that a token belongs to, or None if it is unknown, revoked or expired."""
+    prefix, _, rest = token.partition("_")
+    public_id, _, secret = rest.partition("_")
+    if prefix != PREFIX or not secret or not public_id.isalnum():
+        return None
+    found = session.execute(_KEYS.where(ApiKey.public_id == public_id)).one_or_none()
+    if found is None or not hmac.compare_digest(found[0].secret_hash, _hashed(secret)):
+        return None
+    record = _record(found[0], found[1])
+    return record if record.valid_at(now) else None
+
+
+def revoke(session: Session, public_id: str, now: int) -> KeyRecord:
+    """Revoke a key for good; raises ``NotFound``. Revoking it again changes nothing."""
+    row, customer = _found(session, public_id)
+    if row.revoked_us is None:
+        row.revoked_us = now
+        session.flush()
+    return _record(row, customer)
+
+
+def get_key(session: Session, public_id: str) -> KeyRecord:
+    """Return one key; raises ``NotFound``."""
+    return _record(*_found(session, public_id))
+
+
+def list_keys(
+    session: Session, after: Sequence[Any] | None = None, limit: int = 1000
+) -> tuple[list[KeyRecord], KeyValues | None]:
+    """Keys in the order they were made, revoked ones too, and the key to continue behind."""
+    rows, key = page(session, _KEYS, [ApiKey.id], after, limit)
+    return [_record(row[0], row[1]) for row in rows], key
+
+
+def note_use(database: Database, key_id: int, now: int) -> bool:
+    """Note that a key was used, at most once a minute, and never wait for another writer.
+
+    Returns whether it was noted; a busy database is asked again at a later request.
+    """
+    noted = (
+        update(ApiKey)
+        .where(
+            ApiKey.id == key_id,
+            or_(ApiKey.last_used_us.is_(None), ApiKey.last_used_us <= now - USE_NOTED_EVERY_US),
+        )
+        .values(last_used_us=now)
+    )
+    # One connection throughout: its patience is changed and must be given back.
+    with database.engine.connect() as connection:
+        patience = None
+        if database.is_sqlite:
+            patience = connection.exec_driver_sql("PRAGMA busy_timeout").scalar()
+            connection.exec_driver_sql("PRAGMA busy_timeout = 0")
+        try:
+            connection.execute(noted)
+            connection.commit()
+        except OperationalError:
+            connection.rollback()
+            return False
+        finally:
+            if patience is not None:
+                connection.exec_driver_sql(f"PRAGMA busy_timeout = {int(patience)}")
+    return True
+
+
+_KEYS = select(ApiKey, Customer.name).outerjoin(Customer, ApiKey.customer_id == Customer.id)
+
+
+def expiry_of(moment: str | None) -> int | None:
+    """Instant at which a key ends, from a date-time with zone or a date (its first instant, UTC).
+
+    >>> expiry_of("1970-01-02")
+    86400000000
+    """
+    if moment is None:
+        return None
+    try:
+        return instant_us(moment, ZoneInfo("UTC"))
+    except BadMoment as bad:
+        issue = Issue(pointer("expires"), str(bad), value=moment)
+        raise InvalidRecord("The key was not created.", [issue]) from None
+
+
+def shown(record: KeyRecord) -> dict[str, Any]:
+    """Public form of a key: no secret, instants as text in UTC."""
+    instants = {
+        "created_at": record.created_us,
+        "expires_at": record.expires_us,
+        "revoked_at": record.revoked_us,
+        "last_used_at": record.last_used_us,
+    }
+    return {
+        "id": record.public_id,
+        "name": record.name,
+        "scopes": record.scopes,
+        "customer": record.customer,
+        **{name: None if at is None else text_of(at) for name, at in instants.items()},
+    }
+
+
+def _found(session: Session, public_id: str) -> tuple[ApiKey, str | None]:
+    found = session.execute(_KEYS.where(ApiKey.public_id == public_id)).one_or_none()
+    if found is None:
+        raise NotFound(f"There is no API key {public_id}.")
+    return found[0], found[1]
+
+
+def _check_new_key(scopes: Collection[str], expires: int | None, now: int) -> None:
+    issues = [
+        Issue(pointer("scopes"), f"unknown scope {scope}", "scopes are " + ", ".join(SCOPES), scope)
+        for scope in scopes
+        if scope not in SCOPES
+    ]
+    if not scopes:
+        issues.append(Issue(pointer("scopes"), "no scope", "scopes are " + ", ".join(SCOPES)))
+    if expires is not None and expires <= now:
+        issues.append(
+            Issue(pointer("expires"), "not in the future", "leave it out or set it later")
+        )
+    if issues:
+        raise InvalidRecord("The key was not created.", issues)
+
+
+def _customer_id(session: Session, name: str) -> int:
+    found = session.scalar(select(Customer.id).where(Customer.name == name))
+    if found is not None:
+        return found
+    row = Customer(name=name)
+    session.add(row)
+    session.flush()
+    return row.id
+
+
+def _record(row: ApiKey, customer: str | None) -> KeyRecord:
+    return KeyRecord(
+        id=row.id,
+        public_id=row.public_id,
+        name=row.name,
+        scopes=tuple(row.scopes),
+        customer=customer,
+        created_us=row.created_us,
+        expires_us=row.expires_us,
+        revoked_us=row.revoked_us,
+        last_used_us=row.last_used_us,
+    )
+
+
+def _hashed(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

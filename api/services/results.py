@@ -1,0 +1,144 @@
+"""Result rows of a calibration: numbers as recorded, limits and rule resolved once.
+
+A result is relative where it gives `error_rel_pct` and no absolute error; its limits are then in
+percentage points. The limits stay as they were when the result was recorded, whatever becomes of
+the specification they came from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal, localcontext
+from typing import Any
+
+from api.errors import UnknownReference
+from api.rules.limits import Limits, LimitsError, tolerance_offsets
+from api.services.decision_rules import ensure_rule
+from api.services.recording import Record, Recording
+from api.services.specifications import (
+    Definition,
+    limits_of_error,
+    resolve_specification,
+)
+
+COLUMNS = (
+    "point",
+    "stage",
+    "direction",
+    "unit",
+    "applied",
+    "indicated",
+    "error",
+    "U",
+    "k",
+    "dof",
+    "error_rel_pct",
+    "U_rel_pct",
+    "verdict_reported",
+    "note",
+)
+_EXACT_DIGITS = 200  # more than two recorded numbers can have when multiplied
+
+
+def is_relative(result: Mapping[str, Any]) -> bool:
+    """Whether a result states its error in percent of the applied force only."""
+    return result.get("error_rel_pct") is not None and result.get("error") is None
+
+
+@dataclass(slots=True)
+class ResultRows:
+    """Makes result rows, asking for each rule and specification once."""
+
+    recording: Recording
+    rules: dict[str, int | None] = field(default_factory=dict)
+    specifications: dict[str, tuple[Definition, int]] = field(default_factory=dict)
+
+    def row(self, result: Record, position: int, place: str) -> dict[str, Any]:
+        """Return the row of one result; faults are noted at `place`."""
+        limits = self._limits(result, place)
+        return {
+            "position": position,
+            **{name: result.get(name) for name in COLUMNS},
+            "tolerance": _sent(result.get("tolerance")),
+            "tolerance_rel_pct": _sent(result.get("tolerance_rel_pct")),
+            "limit_lower": None if limits is None else limits[0],
+            "limit_upper": None if limits is None else limits[1],
+            "rule_id": self._rule(result.get("rule"), f"{place}/rule"),
+            "specification_id": self._specification(result),
+        }
+
+    def _rule(self, code: str | None, place: str) -> int | None:
+        if code is None:
+            return None
+        if code not in self.rules:
+            try:
+                self.rules[code] = ensure_rule(self.recording.session, code)
+            except UnknownReference as unknown:
+                self.rules[code] = None
+                remedy = unknown.issues[0].remedy if unknown.issues else "record the rule first"
+                self.recording.dangling = True
+                self.recording.refuse(place, unknown.detail, remedy, code)
+        return self.rules[code]
+
+    def _specification(self, result: Record) -> int | None:
+        code = result.get("tolerance_rel_pct" if is_relative(result) else "tolerance")
+        known = self.specifications.get(code) if isinstance(code, str) else None
+        return None if known is None else known[1]
+
+    def _definition(self, code: str) -> Definition:
+        if code not in self.specifications:
+            self.specifications[code] = resolve_specification(self.recording.session, code)
+        return self.specifications[code][0]
+
+    def _limits(self, result: Record, place: str) -> tuple[Decimal | None, Decimal | None] | None:
+        """Signed limits of the error, in its own unit or in percentage points."""
+        name = "tolerance_rel_pct" if is_relative(result) else "tolerance"
+        tolerance = result.get(name)
+        if tolerance is None and not is_relative(result):
+            return self._from_percent(result, f"{place}/tolerance_rel_pct")
+        if tolerance is None:
+            return None
+        try:
+            if isinstance(tolerance, str):
+                limits = limits_of_error(self._definition(tolerance), result)
+                return limits.lower, limits.upper
+            return tolerance_offsets(tolerance)
+        except (LimitsError, UnknownReference) as error:
+            self.recording.dangling |= isinstance(error, UnknownReference)
+            remedy = "give a number, lower and upper, or the id of a recorded specification"
+            self.recording.refuse(f"{place}/{name}", str(error), remedy, tolerance)
+            return None
+
+    def _from_percent(
+        self, result: Record, place: str
+    ) -> tuple[Decimal | None, Decimal | None] | None:
+        percent = result.get("tolerance_rel_pct")
+        if percent is None:
+            return None
+        applied = result.get("applied")
+        if applied is None:
+            remedy = "give applied, or tolerance in the unit of the result"
+            self.recording.refuse(place, "a tolerance in percent needs the applied force", remedy)
+            return None
+        lower, upper = tolerance_offsets(percent)
+        with localcontext(prec=_EXACT_DIGITS):
+            scale = abs(applied) / 100
+            return (
+                None if lower is None else lower * scale,
+                None if upper is None else upper * scale,
+            )
+
+
+def stored_limits(lower: Decimal | None, upper: Decimal | None) -> Limits | None:
+    """Return the limits of a stored result, or None if it has none."""
+    return None if lower is None and upper is None else Limits(lower, upper)
+
+
+def _sent(tolerance: Any) -> Any:
+    """Return a tolerance as JSON keeps it: numbers as text with their digits."""
+    if isinstance(tolerance, Decimal):
+        return format(tolerance, "f")
+    if isinstance(tolerance, Mapping):
+        return {side: format(limit, "f") for side, limit in tolerance.items()}
+    return tolerance

@@ -1,0 +1,370 @@
+"""Decisions over HTTP.
+
+Expected limits come from ILAC-G8:09/2019 (read: nominal 10, limits 9 and 11, U 0.2), probabilities
+from the published check values or from the normal distribution, worked out here.
+"""
+
+from __future__ import annotations
+
+import json
+from decimal import Decimal
+from math import erfc, sqrt
+from pathlib import Path
+
+import pytest
+
+from api.rules import ENGINE_VERSION
+
+CHECKS = Path(__file__).parents[3] / "fixtures" / "published" / "decision_checks.json"
+NOMINAL_10 = {
+    "value": "10.8",
+    "U": "0.2",
+    "unit": "kN",
+    "limits": {"lower": "9", "upper": "11"},
+    "rule": "guard_U",
+}
+ORDER = [
+    "id",
+    "verdict",
+    "limits",
+    "acceptance",
+    "guard_band",
+    "conformance_probability",
+    "specific_risk",
+    "tur",
+    "statement",
+    "value",
+    "U",
+    "k",
+    "unit",
+    "reported",
+    "rule",
+    "engine_version",
+]
+
+
+def published(name: str) -> dict:
+    """One check value, its numbers with their own digits."""
+    checks = json.loads(CHECKS.read_text(encoding="utf-8"), parse_float=Decimal)
+    (found,) = [check for check in checks if check["id"] == name]
+    return found
+
+
+def decided(client, **changes) -> dict:
+    """Answer to the example with changes, not stored; None takes a field away."""
+    request = {k: v for k, v in {**NOMINAL_10, "store": False, **changes}.items() if v is not None}
+    answer = client.post("/v1/decisions", json=request)
+    assert answer.status_code == 200, answer.text
+    return json.loads(answer.text)
+
+
+def refused(client, **changes) -> dict:
+    """The one fault of the example with changes."""
+    request = {k: v for k, v in {**NOMINAL_10, **changes}.items() if v is not None}
+    answer = client.post("/v1/decisions", json=request)
+    assert answer.status_code == 422, answer.text
+    (issue,) = answer.get_json()["errors"]
+    assert issue["remedy"]
+    return issue
+
+
+def test_a_decision_is_answered_in_the_agreed_shape_and_order(client):
+    made = client.post("/v1/decisions", json=NOMINAL_10)
+    body = json.loads(made.text)
+    assert made.status_code == 201
+    assert made.headers["Location"] == f"/v1/decisions/{body['id']}"
+    assert list(body) == ORDER
+    assert body["verdict"] == "pass"
+    assert body["limits"] == {"lower": "9", "upper": "11"}
+    assert body["acceptance"] == {"lower": "9.2", "upper": "10.8"}
+    assert (body["guard_band"], body["tur"]) == ("0.2", "5")
+    assert body["rule"] == {"id": "guard_U", "version": 1}
+    assert body["reported"] == {"value": "10.8", "U": "0.2"}
+    assert body["engine_version"] == ENGINE_VERSION
+    # two standard uncertainties from the upper limit: Q(2), the lower limit is 18 away
+    assert body["specific_risk"]["consumer"] == pytest.approx(erfc(2 / sqrt(2)) / 2, rel=1e-12)
+    assert body["conformance_probability"] == body["specific_risk"]["producer"]
+
+
+def test_the_statement_names_results_specification_and_rule(client):
+    body = decided(client, results="results 1 to 5", specification="drawing 7, issue B")
+    for words in ("results 1 to 5", "drawing 7, issue B", "guard_U, version 1", "w = 0.2 kN"):
+        assert words in body["statement"]
+
+
+def test_a_stored_decision_keeps_the_request_and_can_be_read_again(client):
+    made = client.post("/v1/decisions", json={**NOMINAL_10, "value": 10.80}).get_json()
+    shown = client.get(f"/v1/decisions/{made['id']}").get_json()
+    assert {key: shown[key] for key in made} == made
+    assert shown["request"]["value"] == "10.8"
+    assert shown["request"]["rule"] == {"id": "guard_U"}
+    assert shown["recorded_at"].endswith("Z")
+
+
+def test_an_unstored_decision_has_no_id_and_leaves_no_trace(client):
+    assert decided(client)["id"] is None
+    assert client.get("/v1/decisions").get_json()["items"] == []
+    assert client.get("/v1/decisions/1").status_code == 404
+
+
+def test_decisions_are_listed_latest_first_in_pages_and_by_verdict(client):
+    ids = [
+        client.post("/v1/decisions", json={**NOMINAL_10, "value": value}).get_json()["id"]
+        for value in ("10.8", "10.9", "10")
+    ]
+    first = client.get("/v1/decisions?limit=2").get_json()
+    rest = client.get(first["next"]).get_json()
+    assert [entry["id"] for entry in first["items"] + rest["items"]] == ids[::-1]
+    assert rest["next"] is None
+    (failed,) = client.get("/v1/decisions?verdict=fail").get_json()["items"]
+    assert (failed["id"], failed["value"], failed["unit"]) == (ids[1], "10.9", "kN")
+
+
+@pytest.mark.parametrize("place", range(5))
+def test_guarded_limits_are_those_of_the_published_example(client, place):
+    check = published("G8-NOMINAL10")  # ILAC-G8:09/2019, read
+    factor = str(check["inputs"]["r"][place])
+    body = decided(client, rule={"guard": {"basis": "U", "factor": factor}})
+    found = [Decimal(body["acceptance"][side]) for side in ("lower", "upper")]
+    assert found == [check["expected"][name][place] for name in ("AL", "AU")]
+
+
+def test_a_negative_quantity_with_an_upper_limit_conforms_as_published(client):
+    check = published("J106-ZENER")  # JCGM 106:2012, from memory
+    given = check["inputs"]
+    body = decided(
+        client,
+        value=str(given["y_V"]),
+        U=str(2 * given["u_V"]),
+        unit="V",
+        limits={"upper": str(given["TU_V"])},
+        rule="simple",
+    )
+    expected = float(check["expected"]["p_c"])
+    assert body["conformance_probability"] == pytest.approx(expected, abs=0.005)
+    assert (body["limits"]["lower"], body["tur"]) == (None, None)
+
+
+def test_the_five_deviations_of_the_published_micrometer_are_decided_as_printed(client):
+    check = published("G8-BIN-MICROM")  # read
+    limit = check["inputs"]["MPE"]
+    verdicts = [
+        decided(
+            client,
+            value=deviation,
+            U=check["inputs"]["U"],
+            unit="mm",
+            limits={"lower": f"-{limit}", "upper": limit},
+        )["verdict"]
+        for deviation in check["inputs"]["deviations"]
+    ]
+    assert verdicts == check["expected"]["binary_guarded"]
+
+
+def test_global_risks_for_a_prior_are_those_of_the_published_case(client):
+    check = published("RP1342-CRPR")  # NASA RP-1342, read
+    body = decided(
+        client,
+        value="0",
+        U=str(2 * check["inputs"]["sigma_m"]),
+        limits={"lower": "-2", "upper": "2"},
+        rule="simple",
+        prior={"mean": "0", "sd": "1"},
+    )
+    risk = body["global_risk"]
+    assert risk["consumer"] == pytest.approx(float(check["expected"]["CR"]), abs=1e-12)
+    assert risk["producer"] == pytest.approx(float(check["expected"]["PR"]), abs=1e-12)
+    # prior variance 1, measurement variance 1/4: the posterior variance is 1/5
+    assert body["posterior"]["sd"] == pytest.approx(sqrt(0.2), rel=1e-12)
+
+
+def test_limits_in_another_unit_are_converted_exactly(client):
+    # 1 lbf = 4.4482216152605 N exactly (0.45359237 kg x 9.80665 m/s2)
+    limits = {"lower": {"value": "9000", "unit": "N"}, "upper": {"value": "2500", "unit": "lbf"}}
+    on_it = decided(client, value="11.12055403815125", limits=limits, rule="simple")
+    assert on_it["limits"] == {"lower": "9", "upper": "11.12055403815125"}
+    assert on_it["verdict"] == "pass"
+    above = decided(client, value="11.12055403815126", limits=limits, rule="simple")
+    assert above["verdict"] == "fail"
+
+
+def test_a_limit_without_end_in_the_unit_of_the_value_still_decides_exactly(client):
+    # 1 kN = 224.8089430997104829... lbf, printed with 12 significant digits
+    limits = {"upper": {"value": "1", "unit": "kN"}}
+    below, above = (
+        decided(client, value=value, unit="lbf", limits=limits, rule="simple")
+        for value in ("224.80894309971048", "224.80894309971049")
+    )
+    assert (below["verdict"], above["verdict"]) == ("pass", "fail")
+    assert below["limits"]["upper"] == "224.8089431"
+
+
+def test_numbers_keep_their_digits_and_a_result_on_the_limit_is_inside(client):
+    body = decided(
+        client, value="0.30", U="0.10", limits={"upper": "0.40"}, rule="guard_U", unit="N"
+    )
+    # in binary 0.40 - 0.10 < 0.30
+    assert (body["verdict"], body["value"]) == ("pass", "0.30")
+    assert body["acceptance"]["upper"] == "0.30"
+
+
+def test_what_is_reported_is_rounded_last(client):
+    body = decided(client, value="10.81234", U="0.0121")
+    assert body["reported"] == {"value": "10.812", "U": "0.013"}
+    assert (body["value"], body["U"]) == ("10.81234", "0.0121")
+
+
+def test_a_nominal_with_a_tolerance_gives_the_limits(client):
+    body = decided(client, limits=None, nominal="10", tolerance={"lower": "-0.5", "upper": "1"})
+    assert body["limits"] == {"lower": "9.5", "upper": "11"}
+    terms = {"terms": [{"kind": "percent_of_nominal", "value": "1"}], "combine": "rss"}
+    body = decided(client, limits=None, nominal="10", tolerance=terms)
+    assert [Decimal(body["limits"][side]) for side in ("lower", "upper")] == [
+        Decimal("9.9"),
+        Decimal("10.1"),
+    ]
+
+
+def test_a_relative_uncertainty_is_a_share_of_the_value(client):
+    body = decided(client, value="-20", U=None, U_rel_pct="0.5", limits={"upper": "0"})
+    assert Decimal(body["U"]) == Decimal("0.1")
+
+
+def test_degrees_of_freedom_make_the_risk_student_t(client):
+    body = decided(client, value="11", dof="1", limits={"upper": "11.1"}, rule="simple")
+    # one standard uncertainty from the limit; Student's t with 1 degree: 1/2 - atan(1)/pi = 1/4
+    assert body["specific_risk"]["consumer"] == pytest.approx(0.25, rel=1e-12)
+    assert body["dof"] == "1"
+
+
+def test_an_empty_acceptance_interval_says_why_nothing_passes(client):
+    body = decided(client, value="10", U="1.5")
+    assert body["verdict"] == "fail"
+    assert body["acceptance"]["empty"] is True
+    assert "no result can pass" in body["acceptance"]["reason"]
+    assert body["acceptance"]["reason"] in body["statement"]
+
+
+def test_without_uncertainty_there_is_no_ratio_and_no_number_that_json_lacks(client):
+    body = decided(client, U="0", rule="simple")
+    assert (body["tur"], body["specific_risk"]["consumer"]) == (None, 0.0)
+
+
+def test_a_guard_band_that_differs_is_given_for_both_sides(client):
+    width = {"lower": "0.1", "upper": "0.3"}
+    body = decided(client, rule={"guard": {"basis": "absolute", "width": width}, "zones": 4})
+    assert body["guard_band"] == width
+    assert body["verdict"] == "conditional_pass"
+    assert body["rule"] == {"guard": {"basis": "absolute", "width": width}, "zones": 4}
+
+
+def test_a_recorded_specification_gives_limits_and_its_name(client):
+    terms = [
+        {"kind": "percent_of_reading", "value": "0.5"},
+        {"kind": "percent_of_full_scale", "value": "0.1"},
+    ]
+    specification = {
+        "id": "GAUGE",
+        "title": "Force gauges",
+        "source": "from memory, verify",
+        "unit": "N",
+        "full_scale": "50000",
+        "tolerance": {"terms": terms},
+    }
+    assert client.post("/v1/specifications", json=specification).status_code == 201
+    body = decided(client, value="20", U="0.01", limits=None, nominal="20", tolerance="GAUGE")
+    # 0.5 % of 20 kN is 0.1 kN, 0.1 % of 50 kN is 0.05 kN
+    assert [Decimal(limit) for limit in body["limits"].values()] == [
+        Decimal("19.85"),
+        Decimal("20.15"),
+    ]
+    assert "Force gauges" in body["statement"]
+    error = decided(
+        client, value="0.15", U="0", limits=None, tolerance="GAUGE", reading="20", rule="simple"
+    )
+    assert error["verdict"] == "pass"
+    assert [Decimal(limit) for limit in error["limits"].values()] == [
+        Decimal("-0.15"),
+        Decimal("0.15"),
+    ]
+
+
+def test_a_rule_may_be_named_in_a_given_version(client):
+    for factor in ("0.5", "2"):
+        rule = {"id": "ours", "guard": {"basis": "U", "factor": factor}}
+        assert client.post("/v1/decision-rules", json=rule).status_code == 201
+    assert decided(client, rule="ours")["rule"] == {"id": "ours", "version": 2}
+    old = decided(client, rule={"id": "ours", "version": 1})
+    assert (old["rule"]["version"], old["acceptance"]["upper"]) == (1, "10.90")
+
+
+@pytest.mark.parametrize(
+    ("changes", "pointer", "value"),
+    [
+        ({"value": "ten"}, "/value", "ten"),
+        ({"value": None}, "/value", None),
+        ({"U": "-0.1"}, "/U", "-0.1"),
+        ({"U": None}, "/U", None),
+        ({"U_rel_pct": "1"}, "/U_rel_pct", "1"),
+        ({"U": None, "U_rel_pct": "1", "value": "0"}, "/U_rel_pct", "1"),
+        ({"k": "0"}, "/k", "0"),
+        ({"dof": "0.5"}, "/dof", "0.5"),
+        ({"unit": "kg"}, "/unit", "kg"),
+        ({"unit": "kn"}, "/unit", "kn"),
+        ({"limits": {"lower": "12", "upper": "11"}}, "/limits/lower", "12"),
+        ({"limits": {}}, "/limits", None),
+        ({"limits": {"upper": {"value": "1", "unit": "mm"}}}, "/limits/upper/unit", "mm"),
+        ({"limits": {"upper": {"value": "1", "unit": "ton"}}}, "/limits/upper/unit", "ton"),
+        ({"limits": None}, "/limits", None),
+        ({"limits": None, "tolerance": "0.5"}, "/nominal", None),
+        ({"tolerance": "0.5"}, "/tolerance", "0.5"),
+        ({"limits": None, "nominal": "1", "tolerance": "-0.5"}, "/tolerance", "-0.5"),
+        ({"limits": None, "nominal": "1", "tolerance": "no such"}, "/tolerance", "no such"),
+        (
+            {
+                "limits": None,
+                "nominal": "1",
+                "tolerance": {"terms": [{"kind": "percent_of_full_scale", "value": "1"}]},
+            },
+            "/tolerance/terms/0/kind",
+            "percent_of_full_scale",
+        ),
+        (
+            {"limits": None, "nominal": "1", "tolerance": {"lower": "1", "upper": "-1"}},
+            "/tol",
+            None,
+        ),
+        ({"rule": "no such"}, "/rule", "no such"),
+        ({"rule": {"id": "guard_U", "version": 9}}, "/rule", "guard_U"),
+        ({"rule": 7}, "/rule", "7"),
+        ({"rule": {"guard": {"basis": "U"}}}, "/rule/guard/factor", None),
+        ({"rule": {"guard": {"basis": "U", "factor": "-1"}, "zones": 4}}, None, "-1"),
+        ({"limits": {"upper": "11"}, "rule": {"guard": {"basis": "rds"}}}, None, "rds"),
+        ({"rule": {"guard": {"basis": "global_risk", "target": "0.02"}}}, None, "global_risk"),
+        ({"prior": {"mean": "10", "sd": "-1"}}, "/prior/sd", "-1"),
+        ({"tolerence": "1"}, "/tolerence", "1"),
+    ],
+)
+def test_what_is_wrong_is_named_with_field_value_and_remedy(client, changes, pointer, value):
+    issue = refused(client, **changes)
+    assert issue["pointer"].startswith("/rule/guard/" if pointer is None else pointer)
+    assert issue.get("value") == value
+
+
+def test_the_remedy_for_an_unknown_rule_lists_the_known_ones(client):
+    assert "simple, guard_U, four_state_U" in refused(client, rule="guardU")["remedy"]
+
+
+def test_a_repeated_request_with_one_idempotency_key_is_stored_once(client):
+    headers = {"Idempotency-Key": "one"}
+    made = [client.post("/v1/decisions", json=NOMINAL_10, headers=headers) for _ in range(2)]
+    assert made[0].text == made[1].text
+    assert len(client.get("/v1/decisions").get_json()["items"]) == 1
+
+
+def test_deciding_needs_the_scope_decide_and_reading_the_scope_read(app, keys):
+    client, reader, decider = app.test_client(), keys.headers("read"), keys.headers("decide")
+    assert client.post("/v1/decisions", json=NOMINAL_10, headers=reader).status_code == 403
+    assert client.post("/v1/decisions", json=NOMINAL_10, headers=decider).status_code == 201
+    assert client.get("/v1/decisions", headers=decider).status_code == 403
+    assert client.get("/v1/decisions", headers=reader).status_code == 200
