@@ -1,0 +1,214 @@
+"""From when to when is a use of the faulty item suspect, and may a check move the start?
+
+DESIGN sections 5 and 9. A window given by bare dates is taken as wide as those days allow. A bare
+date of a check counts as the start of its day: the earliest it can vouch for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from fractions import Fraction
+from typing import Any
+
+from oracle_laboratory import Certificate, Json, Laboratory
+from oracle_numbers import MICROSECOND, NEWTONS, Moment, instant_text, moment, number
+
+# (above, up to, delta_rel) in newtons; None is an open end.
+Segment = tuple[Fraction | None, Fraction | None, Fraction]
+NARROWED = {
+    "true_force_relative_error",
+    "indicates_high",
+    "indication_effect_by_type",
+    "readout_gain",
+}
+
+
+@dataclass(frozen=True)
+class Window:
+    """(start, end], or [start, end) for a data fault; None is an open end."""
+
+    start: datetime | None
+    end: datetime | None
+    data: bool
+
+    def holds(self, when: Moment) -> bool:
+        """True if any instant of the moment lies inside."""
+        if self.start is not None and self.end is not None and self.start >= self.end:
+            return False
+        if self.data:
+            after = self.start is None or when.last >= self.start
+            return after and (self.end is None or when.first < self.end)
+        after = self.start is None or when.last > self.start
+        return after and (self.end is None or when.first <= self.end)
+
+    def as_json(self) -> Json:
+        """The window in the form of the scenario file."""
+        return {
+            "start": instant_text(self.start),
+            "start_inclusive": self.data,
+            "end": instant_text(self.end),
+            "end_inclusive": not self.data,
+        }
+
+
+def stated_window(lab: Laboratory, fault: Json) -> Window:
+    """The window as the fault states it."""
+    data = fault["kind"] == "wrong_correction_factor"
+    names = ("entered_at", "fixed_at") if data else ("last_good_at", "isolated_at")
+    start, end = (moment(fault[n], lab.zone) if fault.get(n) else None for n in names)
+    if end is None:
+        closing = None
+    elif data and end.date_only:
+        closing = end.last + MICROSECOND
+    else:
+        closing = end.last
+    return Window(start.first if start is not None else None, closing, data)
+
+
+def faulty_segments(fault: Json) -> list[Segment]:
+    """Segments with a non-zero delta, as (above, up to, delta) in newtons."""
+    return [s for s in all_segments(fault) if s[2] != 0]
+
+
+def all_segments(fault: Json) -> list[Segment]:
+    """All segments of the fault, as (above, up to, delta) in newtons."""
+    found = []
+    for segment in fault.get("segments") or []:
+        above, up_to = segment.get("above_kN"), segment.get("up_to_kN")
+        found.append(
+            (
+                None if above is None else number(above) * 1000,
+                None if up_to is None else number(up_to) * 1000,
+                number(segment["delta_rel"]),
+            )
+        )
+    return found
+
+
+def in_segment(force: Fraction, segment: Segment) -> bool:
+    """Lower bound exclusive, upper bound inclusive."""
+    above, up_to, _ = segment
+    return (above is None or force > above) and (up_to is None or force <= up_to)
+
+
+def smallest_fault(fault: Json) -> Fraction | None:
+    """Smallest non-zero size of the fault that a check would have to see; None if there is none."""
+    kind = fault["kind"]
+    if kind == "true_force_relative_error":
+        if fault.get("segments"):
+            sizes = [s[2] for s in all_segments(fault)]
+        else:
+            sizes = [number(fault["delta_rel"])]
+    elif kind == "indicates_high":
+        sizes = [1 / (1 + number(fault["indication_rel"])) - 1]
+    elif kind == "readout_gain":
+        sizes = [number(fault["gain"]) - 1]
+    else:
+        sizes = [number(effect) for effect in fault["effect_rel"].values()]
+        if fault.get("other_types") not in (None, "indeterminate"):
+            sizes.append(number(fault["other_types"]))
+    return min((abs(size) for size in sizes if size != 0), default=None)
+
+
+def covered_points(covers: Any) -> list[Fraction]:
+    """Forces of a check in newtons: numbers in kN, texts like "50 kN", or points with a unit."""
+    if isinstance(covers, dict):
+        unit = covers.get("unit") or "kN"
+        return [number(point) * NEWTONS[unit] for point in covers.get("points") or []]
+    forces = []
+    for point in covers if isinstance(covers, list) else []:
+        value, _, unit = str(point).strip().partition(" ")
+        forces.append(number(value) * NEWTONS[unit.strip() or "kN"])
+    return forces
+
+
+def used_range(lab: Laboratory, item: str) -> tuple[Fraction, Fraction] | None:
+    """Smallest and greatest non-zero force at which the item ever served, in newtons."""
+    forces = []
+    for certificate in lab.certificates:
+        for use in certificate.uses:
+            chains = lab.chains(item, use.item)
+            if use.item != item and not any(chain.held_at(use.when) for chain in chains):
+                continue
+            for row in certificate.rows:
+                if use.serves(row) and row.force:
+                    forces.append(row.force)
+    return (min(forces), max(forces)) if forces else None
+
+
+def covers_fault(lab: Laboratory, fault: Json, check: Json) -> bool:
+    """True if the check covered the faulty range."""
+    covers = check.get("covers")
+    if covers is None:
+        return False
+    if isinstance(covers, str):
+        return covers == "full range"
+    points = covered_points(covers)
+    if fault.get("segments"):
+        return all(any(in_segment(p, s) for p in points) for s in faulty_segments(fault))
+    span = used_range(lab, fault["item"])
+    return span is not None and any(span[0] <= point <= span[1] for point in points)
+
+
+def rests_on(lab: Laboratory, fault: Json, item: str, when: Moment) -> bool:
+    """True if an item, at a moment, is the faulty one, holds it, or has its value through it."""
+    if item == fault["item"]:
+        return True
+    if any(chain.held_at(when) for chain in lab.chains(fault["item"], item)):
+        return True
+    return certificate_rests_on(lab, fault, lab.latest(item, when, False))
+
+
+def certificate_rests_on(lab: Laboratory, fault: Json, source: Certificate | None) -> bool:
+    """True if any use of the certificate rests on the faulty item, whatever the window."""
+    if source is None:
+        return False
+    for use in source.uses:
+        other_channel = fault.get("channel") is not None and (
+            use.channel is not None and use.channel != str(fault["channel"])
+        )
+        held = any(chain.held_at(use.when) for chain in lab.chains(fault["item"], use.item))
+        if (use.item == fault["item"] or held) and not other_channel:
+            return True
+        if certificate_rests_on(lab, fault, lab.value_from(use)):
+            return True
+    return False
+
+
+def capable(lab: Laboratory, fault: Json, check: Json, when: Moment) -> bool:
+    """True if the check would have seen the fault: independent, covering and fine enough."""
+    limit, u = check.get("acceptance_limit_rel"), check.get("U_rel")
+    smallest = smallest_fault(fault)
+    if check.get("independent") is not True or limit is None or u is None or smallest is None:
+        return False
+    against = check.get("against") or []
+    for item in [against] if isinstance(against, str) else against:
+        if rests_on(lab, fault, item, when):
+            return False
+    return covers_fault(lab, fault, check) and number(limit) + number(u) < smallest
+
+
+def window(lab: Laboratory, fault: Json) -> Window:
+    """The stated window, its start moved by the checks that may move it."""
+    stated = stated_window(lab, fault)
+    if fault["kind"] not in NARROWED:
+        return stated
+    dated = [
+        (moment(check["at"], lab.zone), check)
+        for check in lab.checks
+        if check["item"] == fault["item"]
+    ]
+    dated.sort(key=lambda pair: (pair[0].first, pair[1]["result"] == "pass"))
+    narrowed = stated
+    for when, check in dated:
+        if stated.start is not None and when.first <= stated.start:
+            continue
+        if stated.end is not None and when.first > stated.end:
+            continue
+        if not capable(lab, fault, check, when):
+            continue
+        if check["result"] != "pass":
+            break
+        narrowed = replace(narrowed, start=when.first)
+    return narrowed
