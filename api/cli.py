@@ -1,0 +1,30 @@
+"""The command line: what can be done from a shell.
+
+Exit codes: 0 done; 1 a nonconformity, where --fail-on-nonconformity asks for it; 2 wrong usage;
+3 refused, by the server, the network or the database. Data goes to stdout, messages to stderr.
+"""
+
+from __future__ import annotations
+
+import click
+
+from api.commands.demo import demo
+from api.commands.local import keys, migrate, serve, settings
+from api.commands.offline import evaluate
+from api.commands.remote import decide, import_, recall, trace
+from api.version import VERSION
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(VERSION, prog_name="tracehold", message="%(prog)s %(version)s")
+def main() -> None:
+    """Decide whether calibration results conform, and find what a faulty standard affects.
+
+    Commands that ask a server read TRACEHOLD_URL and TRACEHOLD_API_KEY.
+
+    To see it at work: tracehold demo.
+    """
+
+
+for command in (demo, serve, migrate, keys, settings, import_, decide, evaluate, recall, trace):
+    main.add_command(command)

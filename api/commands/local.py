@@ -1,0 +1,177 @@
+"""Commands that work on the database itself, and load the application only when they run."""
+
+from __future__ import annotations
+
+import signal
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import fields
+from types import FrameType
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from api.commands.output import Refused, as_json, console, print_json, say
+
+if TYPE_CHECKING:
+    from api.store.database import Database
+
+NOT_MIGRATED = "the database is not at the schema of this version; run: tracehold migrate"
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+@contextmanager
+def opened(*, migrated: bool = True) -> Iterator[Database]:
+    """Open the database of the settings; refuse one that cannot be used, with the reason."""
+    from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+
+    from api.errors import TraceholdError
+    from api.settings import Settings
+    from api.store import migrate
+    from api.store.database import Database
+
+    try:
+        database = Database(Settings.from_environment().database_url)
+    except (ArgumentError, NoSuchModuleError, ModuleNotFoundError) as error:
+        raise Refused(f"TRACEHOLD_DATABASE_URL cannot be used: {error}") from error
+    try:
+        if migrated and not migrate.is_current(database):
+            raise Refused(NOT_MIGRATED)
+        yield database
+    except DBAPIError as error:
+        raise Refused(f"the database cannot be used: {error.orig}") from error
+    except TraceholdError as error:
+        raise Refused(error.detail, error.issues) from error
+    finally:
+        database.dispose()
+
+
+@click.command()
+def migrate() -> None:
+    """Bring the database to the schema of this version; safe to repeat."""
+    from api.store import migrate as migrations
+
+    with opened(migrated=False) as database:
+        before = migrations.current(database)
+        migrations.upgrade(database)
+        after = migrations.current(database)
+    say(f"The database was at {before or 'nothing'} and is now at {after}.")
+
+
+@click.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--port", default=8000, show_default=True, help="Port to listen on; 0: any free one.")
+@click.option("--threads", default=8, show_default=True, help="Requests served at the same time.")
+def serve(host: str, port: int, threads: int) -> None:
+    """Serve the API and its pages over HTTP until interrupted."""
+    from waitress.server import create_server
+
+    from api.app import create_app
+
+    with opened() as database:
+        try:
+            server = create_server(
+                create_app(database=database), host=host, port=port, threads=threads
+            )
+        except OSError as error:
+            raise Refused(f"cannot listen on {host} port {port}: {error.strerror}") from error
+        at = f"http://{f'[{host}]' if ':' in host else host}:{server.effective_port}"
+        say(f"Serving {at} (documentation: {at}/v1/docs); Ctrl-C ends it.")
+        if host not in LOOPBACK:
+            say("Keys travel in the clear: put a proxy with TLS in front for other machines.")
+        signal.signal(signal.SIGTERM, _stop)
+        server.run()
+        server.close()
+
+
+def _stop(_number: int, _frame: FrameType | None) -> None:
+    # waitress ends its loop on this and lets running requests finish.
+    raise SystemExit(0)
+
+
+@click.group()
+def keys() -> None:
+    """Create, list and revoke API keys, directly in the database."""
+
+
+@keys.command("create")
+@click.option("--name", required=True, help="Who or what will use the key.")
+@click.option(
+    "--scopes",
+    required=True,
+    help="Comma-separated, of read, decide, record, recall, admin; admin holds them all.",
+)
+@click.option("--customer", help="Customer whose records alone the key may see.")
+@click.option("--expires", help="Date or date-time with zone at which the key ends.")
+def create_key(name: str, scopes: str, customer: str | None, expires: str | None) -> None:
+    """Create a key; it is the last line of stdout and cannot be shown again."""
+    from api.services import keys as service
+
+    wanted = [scope.strip() for scope in scopes.split(",") if scope.strip()]
+    with opened() as database, database.write() as session:
+        record, token = service.create_key(
+            session, name, wanted, customer, service.expiry_of(expires), now=_now()
+        )
+    say(f"Key {record.public_id} for {name}: {', '.join(record.scopes)}. It is shown only now.")
+    click.echo(token)
+
+
+@keys.command("list")
+@as_json
+def list_keys(as_json: bool) -> None:
+    """List all keys, revoked ones too; secrets are not stored and not shown."""
+    from api.services import keys as service
+
+    found: list[dict[str, Any]] = []
+    with opened() as database, database.read() as session:
+        after = None
+        while True:
+            records, after = service.list_keys(session, after)
+            found += [service.shown(record) for record in records]
+            if after is None:
+                break
+    if as_json:
+        print_json(found)
+        return
+    from api.commands.views import plain_table
+
+    table = plain_table("id", "name", "scopes", "customer", "expires", "revoked", "last used")
+    for key in found:
+        rest = (
+            key[name] or "-" for name in ("customer", "expires_at", "revoked_at", "last_used_at")
+        )
+        table.add_row(key["id"], key["name"], ", ".join(key["scopes"]), *rest)
+    console().print(table)
+
+
+@keys.command("revoke")
+@click.argument("key_id", metavar="ID")
+def revoke_key(key_id: str) -> None:
+    """Revoke the key ID for good; a running server notices within seconds."""
+    from api.services import keys as service
+
+    with opened() as database, database.write() as session:
+        record = service.revoke(session, key_id, _now())
+    say(f"Key {record.public_id} of {record.name} is revoked.")
+
+
+@click.command()
+def settings() -> None:
+    """List every setting with its environment variable, default and meaning."""
+    from api.client.errors import URL_VARIABLE
+    from api.client.wire import DEFAULT_URL, KEY_VARIABLE
+    from api.commands.views import plain_table
+    from api.settings import Settings
+
+    table = plain_table("setting", "environment variable", "default", "meaning")
+    for field in fields(Settings):
+        facts = field.metadata
+        table.add_row(field.name, facts["env"], str(field.default) or "-", facts["meaning"])
+    table.add_row("url", URL_VARIABLE, DEFAULT_URL, "server that client and command line ask")
+    table.add_row("key", KEY_VARIABLE, "-", "API key that client and command line send")
+    console().print(table)
+
+
+def _now() -> int:
+    return time.time_ns() // 1000

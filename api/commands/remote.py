@@ -1,0 +1,180 @@
+"""Commands that ask a server, through the client."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from api.commands.output import as_json, console, print_json, say, with_client
+
+if TYPE_CHECKING:
+    from api.client import Answer, Client
+
+NONCONFORMING = ("conditional_fail", "fail")
+FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+
+
+@click.command("import")
+@click.argument("file", type=FILE)
+@click.option("--dry-run", is_flag=True, help="Check the file and store nothing.")
+@as_json
+@with_client
+def import_(client: Client, file: Path, dry_run: bool, as_json: bool) -> None:
+    """Import a laboratory FILE (JSON), all or nothing; the same file again changes nothing."""
+    say(f"{'Checking' if dry_run else 'Importing'} {file} ...")
+    answer = client.import_laboratory(file, dry_run)
+    if as_json:
+        print_json(answer)
+        return
+    from api.commands.views import import_table
+
+    console().print(import_table(answer))
+    say("Nothing was stored: this was a dry run." if dry_run else "Done.")
+
+
+@click.command(context_settings={"ignore_unknown_options": True})  # -0.5 is a value
+@click.argument("value")
+@click.option("--U", "U", required=True, help="Expanded uncertainty, in the unit of the value.")
+@click.option("--unit", required=True, help="Unit of the value, such as kN or %.")
+@click.option(
+    "--rule", required=True, help="Decision rule: simple, guard_U, four_state_U or yours."
+)
+@click.option("--lower", help="Lower tolerance limit.")
+@click.option("--upper", help="Upper tolerance limit.")
+@click.option("--nominal", help="Centre of the tolerance; 0 for an error.")
+@click.option("--tolerance", help="Symmetric tolerance, or the id of a specification.")
+@click.option("--k", help="Coverage factor of U; 2 unless given.")
+@click.option("--dof", help="Effective degrees of freedom of U.")
+@click.option("--prior", nargs=2, metavar="MEAN SD", help="Prior; asks for the global risks.")
+@click.option("--no-store", is_flag=True, help="Decide without storing the decision.")
+@click.option(
+    "--fail-on-nonconformity",
+    is_flag=True,
+    help="End with exit code 1 if the verdict is fail or conditional fail.",
+)
+@as_json
+@with_client
+def decide(client: Client, as_json: bool, fail_on_nonconformity: bool, **sent: Any) -> None:
+    """Decide whether the result VALUE conforms.
+
+    Give --lower, --upper or both, or --nominal and --tolerance.
+    """
+    prior = sent.pop("prior")
+    if prior is not None:
+        sent["prior"] = {"mean": prior[0], "sd": prior[1]}
+    answer = client.decide(sent.pop("value"), store=not sent.pop("no_store"), **sent)
+    if as_json:
+        print_json(answer)
+    else:
+        from api.commands.views import decision_view
+
+        console().print(decision_view(answer))
+    if fail_on_nonconformity and answer["verdict"] in NONCONFORMING:
+        sys.exit(1)
+
+
+@click.command()
+@click.argument("file", required=False, type=FILE)
+@click.option("--show", type=int, metavar="ID", help="Show a stored recall instead.")
+@click.option("--preview", is_flag=True, help="Answer without storing the recall.")
+@click.option("--previous", type=int, metavar="ID", help="Recall that this one follows up.")
+@as_json
+@with_client
+def recall(
+    client: Client,
+    file: Path | None,
+    show: int | None,
+    preview: bool,
+    previous: int | None,
+    as_json: bool,
+) -> None:
+    """Report the fault in FILE (JSON) and list the certificates that it reaches.
+
+    FILE holds one fault, or a list of faults that are reported together.
+    """
+    if (file is None) == (show is None):
+        raise click.UsageError("give a FILE with the fault, or --show with the id of a recall")
+    if file is None:
+        answer = client.recall(show or 0)
+    else:
+        say("Tracing the fault ...")
+        answer = client.report_fault(_faults(file), preview, previous)
+    if as_json:
+        print_json({**answer, **_missing(client, answer)})
+        return
+    from api.commands.recall_view import print_recall
+
+    print_recall(console(), answer, lambda name: _entries(client, answer, name))
+
+
+def _missing(client: Client, answer: Answer) -> dict[str, list[Any]]:
+    """Lists that a very large answer only links to."""
+    return {name: list(_entries(client, answer, name)) for name in answer.get("links", ())}
+
+
+def _entries(client: Client, answer: Answer, list_name: str) -> Iterator[dict[str, Any]]:
+    """Entries of one list, page by page where the answer is too large to carry them."""
+    if list_name in answer:
+        return iter(answer[list_name])
+    return client.recall_entries(answer["id"], list_name)
+
+
+@click.command()
+@click.argument("certificate")
+@click.option("--issuer", help="Issuer, where several use this number.")
+@click.option("--revision", type=int, help="Revision; the issued one unless given.")
+@as_json
+@with_client
+def trace(
+    client: Client, certificate: str, issuer: str | None, revision: int | None, as_json: bool
+) -> None:
+    """Show what CERTIFICATE rests on, up to external certificates, and every break."""
+    answer = client.chain(certificate, issuer, revision)
+    if as_json:
+        print_json(answer)
+        return
+    from api.commands.views import chain_view
+
+    console().print(chain_view(answer))
+
+
+def _faults(file: Path) -> Any:
+    found = read_json(file)
+    if isinstance(found, dict):
+        # A whole request is taken as well, so that what was sent once can be sent again.
+        return found.get("fault", found.get("faults", found))
+    if not isinstance(found, list):
+        raise click.BadParameter("neither a fault nor a list of faults", param_hint="FILE")
+    return found
+
+
+def read_json(file: Path) -> Any:
+    """Content of a JSON file with all digits; a key that stands twice is refused."""
+    try:
+        return json.loads(
+            file.read_bytes(),
+            parse_float=Decimal,
+            object_pairs_hook=_object,
+            parse_constant=_number,
+        )
+    except ValueError as error:
+        raise click.BadParameter(f"{file} is not JSON: {error}", param_hint="FILE") from error
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise ValueError(f"the key {twice!r} stands twice in one object")
+    return found
+
+
+def _number(text: str) -> None:
+    raise ValueError(f"{text} is not a number in JSON")
