@@ -1,55 +1,108 @@
 """Exact numbers in, exact text out.
 
-Sums, products and quotients are exact rationals. Only a square root may be irrational: it is then
-carried with 50 significant digits, far beyond any recorded digit. Text is written in full where the
-decimal ends and otherwise with 12 significant digits, rounded half to even.
+Recorded numbers are decimals, and sums and products of decimals end: they are worked out as
+Decimals in a context that refuses to round. What does not end (a quotient) is a Fraction. Only a
+square root may be irrational: it is then carried with 50 significant digits, far beyond any
+recorded digit. Text is written in full where the decimal ends and otherwise with 12 significant
+digits, rounded half to even.
 """
 
 from __future__ import annotations
 
-from decimal import ROUND_HALF_EVEN, Context, Decimal
+from decimal import (
+    ROUND_HALF_EVEN,
+    Context,
+    Decimal,
+    DivisionByZero,
+    Inexact,
+    InvalidOperation,
+    Overflow,
+)
 from fractions import Fraction
 from math import isqrt
 
+Exact = Decimal | Fraction
+
 DIGITS_OF_ROOT = 50
 DIGITS_OF_TEXT = 12
+# A decimal that ends within so many places is worked with as a Decimal; sums and products of a few
+# of them and of recorded numbers fit the digits of EXACT.
+MOST_PLACES = 150
+EXACT = Context(prec=1_000, traps=[InvalidOperation, DivisionByZero, Overflow, Inexact])
+_ROOT = Context(prec=DIGITS_OF_ROOT, traps=[InvalidOperation])
+_TEXT = Context(prec=DIGITS_OF_TEXT, rounding=ROUND_HALF_EVEN)
 
 
-def root(value: Fraction) -> tuple[Fraction, bool]:
-    """Square root of a non-negative rational, and whether it is exact; else it has 50 digits.
+def ended(value: Fraction) -> Exact:
+    """The same number as a Decimal if its decimal ends soon enough, else as it is.
 
-    >>> root(Fraction("0.0025"))
-    (Fraction(1, 20), True)
+    >>> ended(Fraction(3, 8)), ended(Fraction(1, 3))
+    (Decimal('0.375'), Fraction(1, 3))
     """
-    numerator, denominator = isqrt(value.numerator), isqrt(value.denominator)
-    if numerator**2 == value.numerator and denominator**2 == value.denominator:
-        return Fraction(numerator, denominator), True
-    context = Context(prec=DIGITS_OF_ROOT)
-    quotient = context.divide(Decimal(value.numerator), Decimal(value.denominator))
-    return Fraction(context.sqrt(quotient)), False
+    places = _places(value.denominator)
+    if places is None or places > MOST_PLACES:
+        return value
+    return EXACT.scaleb(Decimal(value.numerator * 10**places // value.denominator), -places)
 
 
-def text(value: Fraction, *, exact: bool = True) -> str:
+def root(value: Exact) -> tuple[Exact, bool]:
+    """Square root of a non-negative number, and whether it is exact; else it has 50 digits.
+
+    >>> root(Decimal("0.0025"))
+    (Decimal('0.05'), True)
+    >>> root(Fraction(1, 3))[1]
+    False
+    """
+    if isinstance(value, Fraction):
+        numerator, denominator = isqrt(value.numerator), isqrt(value.denominator)
+        if numerator**2 == value.numerator and denominator**2 == value.denominator:
+            return Fraction(numerator, denominator), True
+        return _ROOT.sqrt(_quotient(value, _ROOT)), False
+    context = _ROOT.copy()
+    context.clear_flags()
+    return context.sqrt(value), not context.flags[Inexact]
+
+
+def text(value: Exact, *, exact: bool = True) -> str:
     """Plain decimal text; a value that is not exact is rounded however its decimal ends.
 
-    >>> text(Fraction("-0.0150"))
-    '-0.015'
-    >>> text(Fraction(-2, 3))
-    '-0.666666666667'
-    >>> text(Fraction(10**6, 3))
-    '333333.333333'
+    >>> text(Decimal("-0.0150")), text(Fraction("-0.0150")), text(Decimal("1E+3"))
+    ('-0.015', '-0.015', '1000')
+    >>> text(Fraction(-2, 3)), text(Fraction(10**6, 3))
+    ('-0.666666666667', '333333.333333')
     """
-    numerator, denominator = value.numerator, value.denominator
-    if denominator == 1 and exact:
-        return str(numerator)
-    places = _places(denominator) if exact else None
-    if places is None:
-        context = Context(prec=DIGITS_OF_TEXT, rounding=ROUND_HALF_EVEN)
-        rounded = context.divide(Decimal(numerator), Decimal(denominator))
-        plain = format(rounded, "f")
-        return plain.rstrip("0").rstrip(".") if "." in plain else plain
-    digits = str(abs(numerator) * 10**places // denominator).rjust(places + 1, "0")
-    return f"{'-' if numerator < 0 else ''}{digits[:-places]}.{digits[-places:]}"
+    if isinstance(value, Decimal):
+        if not exact:
+            value = _TEXT.plus(value)
+    else:
+        places = _places(value.denominator) if exact else None
+        if places:
+            return _in_full(value, places)
+        value = Decimal(value.numerator) if places == 0 else _quotient(value, _TEXT)
+    if not value:
+        return "0"
+    plain = format(value, "f")
+    return plain.rstrip("0").rstrip(".") if "." in plain else plain
+
+
+def ratio_text(numerator: Exact, denominator: Exact) -> str:
+    """Quotient of two numbers with at most 12 significant digits, for comparing sizes.
+
+    >>> ratio_text(Decimal("0.03"), Decimal("0.08")), ratio_text(Decimal(2), Decimal(3))
+    ('0.375', '0.666666666667')
+    """
+    if isinstance(numerator, Decimal) and isinstance(denominator, Decimal):
+        return text(_TEXT.divide(numerator, denominator))
+    return text(Fraction(numerator) / Fraction(denominator), exact=False)
+
+
+def _in_full(value: Fraction, places: int) -> str:
+    digits = str(abs(value.numerator) * 10**places // value.denominator).rjust(places + 1, "0")
+    return f"{'-' if value < 0 else ''}{digits[:-places]}.{digits[-places:]}"
+
+
+def _quotient(value: Fraction, context: Context) -> Decimal:
+    return context.divide(Decimal(value.numerator), Decimal(value.denominator))
 
 
 def _places(denominator: int) -> int | None:

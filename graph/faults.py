@@ -15,9 +15,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from graph.model import Calibration, Point, Use, Window
+from graph.model import ZERO, Calibration, Point, Use, Window
 
-ZERO = Fraction(0)
 READOUT_ROLES = ("readout_reference", "readout_dut")
 
 
@@ -35,12 +34,15 @@ UNKNOWN = Effect(None, ZERO)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """What every fault has: the item, the suspect period and the uncertainty of its effect.
+    """What every fault has: what is faulty, the suspect period and the uncertainty of its effect.
 
+    ``item`` is the name that paths begin with: an item, or, where ``certificate`` holds its key, a
+    certificate whose values were wrong; every use that took its value from it is then suspect.
     ``start_us`` is the last good evidence, ``end_us`` the isolation of the item; None is open.
     """
 
     item: str
+    certificate: int | None = None
     start_us: int | None
     end_us: int | None
     channel: str | None = None
@@ -48,6 +50,7 @@ class Fault:
     U_delta_k: Fraction = Fraction(2)
 
     bounded = False  # whether delta is only known to lie within plus and minus its value
+    uniform = True  # whether delta is the same at every point but those at zero force
 
     def window(self) -> Window:
         """The suspect period before any check narrows it: (start, end]."""
@@ -75,17 +78,17 @@ class Fault:
 
     def effect(self, uses: Sequence[Use], calibration: Calibration, point: Point) -> Effect:
         """What all suspect uses of one calibration do together at one point."""
-        if point.force_n == 0:
+        if point.at_zero:
             return NO_EFFECT
         total, weights = ZERO, ZERO
         for use in uses:
             weight = use.weight_at(point.key)
-            if weight == 0:
+            if not weight:
                 continue
             delta = self._delta_on_channel(use, calibration, point)
             if delta is None:
                 return UNKNOWN
-            if delta != 0:
+            if delta:
                 total += weight * delta
                 weights += weight
         return Effect(total, weights)
@@ -133,6 +136,7 @@ class SegmentedForceError(Fault):
     """`true_force_relative_error` by range of recorded force; outside all ranges it is unknown."""
 
     segments: tuple[Segment, ...]
+    uniform = False
 
     def smallest(self) -> Fraction | None:
         """Smallest magnitude of a faulty segment."""
@@ -146,15 +150,16 @@ class SegmentedForceError(Fault):
         """Whether no point that the use served lies in a faulty segment or outside all of them."""
         served = [p for p in calibration.points if use.points is None or p.key in use.points]
         return bool(served) and all(
-            point.force_n == 0 or self.delta(use, calibration, point) == 0 for point in served
+            point.at_zero or self.delta(use, calibration, point) == 0 for point in served
         )
 
     def delta(self, use: Use, calibration: Calibration, point: Point) -> Fraction | None:
         """Delta of the segment that holds the recorded force."""
-        if point.force_n is None:
+        force_n = point.force_n
+        if force_n is None:
             return None
         for segment in self.segments:
-            if segment.holds(point.force_n):
+            if segment.holds(force_n):
                 return segment.delta_rel
         return None
 
@@ -236,7 +241,7 @@ class ReadoutGain(Fault):
 
     def effect(self, uses: Sequence[Use], calibration: Calibration, point: Point) -> Effect:
         """g_dut / g_ref - 1 over the uses that read something at this point."""
-        if point.force_n == 0:
+        if point.at_zero:
             return NO_EFFECT
         reading = [u for u in uses if u.role in READOUT_ROLES and u.weight_at(point.key) != 0]
         if any(self.channel is not None and use.channel is None for use in reading):

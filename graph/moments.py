@@ -8,8 +8,8 @@ laboratory's time zone. A date-time without a zone is refused: it could be off b
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from typing import NamedTuple
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -25,8 +25,7 @@ class BadMoment(ValueError):
     """The text is not a date or a date-time with a zone; the message says how to mend it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
+class Moment(NamedTuple):
     """First and last microsecond of what a text says; equal for an instant."""
 
     start_us: int

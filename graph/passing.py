@@ -21,7 +21,11 @@ Node = tuple[Fraction, Fraction, Fraction]
 
 @dataclass(frozen=True, slots=True)
 class Passed:
-    """The effect an item carries, by force. `constant` serves points whose force is not known."""
+    """The effect an item carries, by force.
+
+    `constant` is the effect where it is the same at every force, and then serves points whose
+    force is not known too.
+    """
 
     forces: tuple[Fraction, ...]
     effects: tuple[Effect, ...]
@@ -51,22 +55,26 @@ class Passed:
         )
 
 
+UNKNOWN_EVERYWHERE = Passed((), (), UNKNOWN)
+
+
 def passed_on(calibration: Calibration, effects: Sequence[Effect]) -> Passed:
     """What the calibrated item passes on, from the effect at each of its points."""
     if not calibration.points or any(effect.delta is None for effect in effects):
-        return Passed((), (), UNKNOWN)
+        return UNKNOWN_EVERYWHERE
     rows = _value_rows(calibration.points, effects)
     first = rows[0][1] if rows else NO_EFFECT
-    if all(effect == first for _, effect in rows):
+    if all(effect is first or effect == first for _, effect in rows):
         return Passed((), (), first)
-    if any(point.force_n is None for point, _ in rows):
-        return Passed((), (), UNKNOWN)
-    nodes = _averaged([(point.force_n, effect) for point, effect in rows if point.force_n])
+    forces = [(point.force_n, effect) for point, effect in rows]
+    if any(force is None for force, _ in forces):
+        return UNKNOWN_EVERYWHERE
+    nodes = _averaged([(force, effect) for force, effect in forces if force is not None])
     return Passed(tuple(force for force, _ in nodes), tuple(effect for _, effect in nodes), None)
 
 
 def _value_rows(points: Sequence[Point], effects: Sequence[Effect]) -> list[tuple[Point, Effect]]:
-    rows = [(p, e) for p, e in zip(points, effects, strict=True) if p.force_n != 0]
+    rows = [(p, e) for p, e in zip(points, effects, strict=True) if not p.at_zero]
     for stage in VALUE_STAGES:
         chosen = [row for row in rows if row[0].stage == stage]
         if chosen:

@@ -12,30 +12,39 @@ uncertainties are kept apart, and a certificate that several of them reach is li
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
+from typing import NamedTuple
 
 from graph.faults import NO_EFFECT, UNKNOWN, Effect, Fault
-from graph.model import Calibration, Holder, Point, Use, Window
+from graph.model import ONE, Calibration, Holder, Point, Use, Window
 from graph.passing import Passed, passed_on
 from graph.paths import Reasons, joined, reasons
-from graph.suspects import CLEARED_REASONS, Exposure, expose
+from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Exposure, expose
 
 AFFECTED = "affected"
 EXPOSED = "exposed_zero_effect"
 INDETERMINATE = "indeterminate"
 TRACED = "traced_not_recalled"
 CLEARED = "cleared"
-LISTS = (AFFECTED, EXPOSED, INDETERMINATE, TRACED, CLEARED)
+# What the engine finds; a recall adds what the records cannot exclude.
+FOUND = (AFFECTED, EXPOSED, INDETERMINATE, TRACED, CLEARED)
+NOT_EXCLUDED = "cannot_be_excluded"
+LISTS = (*FOUND, NOT_EXCLUDED)
 
 
 class CyclicTrace(ValueError):
-    """A calibration rests on itself; the message shows the circle."""
+    """A calibration rests on itself; `circle` holds the keys."""
+
+    def __init__(self, circle: Sequence[int]) -> None:
+        super().__init__(f"a calibration rests on itself: {circle}")
+        self.circle = tuple(circle)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # without slots: a cached property needs a dictionary
 class Case:
     """One fault with the window found for it and the assemblies that ever held the item."""
 
@@ -43,9 +52,19 @@ class Case:
     window: Window
     holders: tuple[Holder, ...] = ()
 
+    @cached_property
+    def names(self) -> frozenset[str]:
+        """Items by which a calibration can meet the fault directly."""
+        return frozenset((self.fault.item, *(holder.assembly for holder in self.holders)))
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+    def met_by(self, calibration: Calibration) -> bool:
+        """Whether a calibration used anything by which the fault is met directly, at any time."""
+        if self.fault.certificate is not None:
+            return any(use.source == self.fault.certificate for use in calibration.uses)
+        return any(use.item in self.names for use in calibration.uses)
+
+
+class Finding(NamedTuple):
     """One certificate in one list.
 
     `effects` holds, for each point of the calibration, one `Effect` per case. `reason` is why the
@@ -59,8 +78,7 @@ class Finding:
     reason: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Judged:
+class _Judged(NamedTuple):
     """What one fault does to one calibration that it reaches."""
 
     list_name: str
@@ -74,77 +92,82 @@ class _Walk:
     """One fault's way through the calibrations, in order of dependence."""
 
     case: Case
+    carriers: Container[int] | None
     judged: dict[int, _Judged] = field(default_factory=dict)
-    cleared: dict[int, set[str]] = field(default_factory=dict)
 
 
-def assess(cases: Sequence[Case], calibrations: Mapping[int, Calibration]) -> list[Finding]:
-    """Judge every calibration given; those that no fault ever met are in no list.
+def assess(
+    cases: Sequence[Case],
+    calibrations: Iterable[Calibration],
+    carriers: Container[int] | None = None,
+) -> Iterator[Finding]:
+    """Judge calibrations one by one; those that no fault ever met give no finding.
 
     Parameters
     ----------
     cases
         The faults, each with its window; their effects add up.
     calibrations
-        By key: the direct users of the faulty items, and whatever rests on a suspect one.
+        The direct users of the faulty items and whatever rests on a suspect one, each after those
+        it rests on (`in_order_of_dependence`). Of each only what it passes on is kept, so that a
+        recall of any size can be read and answered piece by piece.
+    carriers
+        Keys of the calibrations that others rest on, if known; nothing is kept of the rest.
+    """
+    walks = [_Walk(case, carriers) for case in cases]
+    for calibration in calibrations:
+        judged = [_judge(walk, calibration) for walk in walks]
+        finding = _finding(cases, calibration, judged)
+        if finding is not None:
+            yield finding
 
-    Returns
-    -------
-    list of Finding
-        Ordered by list, generation, certificate, revision.
+
+def in_order_of_dependence(rests_on: Mapping[int, Collection[int]]) -> list[int]:
+    """Order keys so that each comes after those it rests on; links out of the mapping are ignored.
+
+    Keys given in order of time mostly are in this order already, which is then kept.
 
     Raises
     ------
     CyclicTrace
-        If a calibration rests on itself.
+        If one rests on itself.
     """
-    order = _in_order_of_dependence(calibrations)
-    walks = [_Walk(case) for case in cases]
-    for walk in walks:
-        for key in order:
-            _judge(walk, calibrations[key])
-    findings = (_finding(calibrations[key], walks) for key in order)
-    return sorted((found for found in findings if found is not None), key=_rank)
-
-
-def _in_order_of_dependence(calibrations: Mapping[int, Calibration]) -> list[int]:
-    before = {
-        key: {
-            link
-            for use in calibration.uses
-            for link in (use.source, use.evidence)
-            if link is not None and link in calibrations
-        }
-        for key, calibration in calibrations.items()
-    }
+    seen: set[int] = set()
+    for key, below in rests_on.items():
+        if any(link not in seen and link in rests_on for link in below):
+            break
+        seen.add(key)
+    else:
+        return list(rests_on)
+    inside = {key: [n for n in below if n in rests_on] for key, below in rests_on.items()}
     try:
-        return list(TopologicalSorter(before).static_order())
+        return list(TopologicalSorter(inside).static_order())
     except CycleError as error:
-        circle = " <- ".join(calibrations[key].number for key in error.args[1])
-        raise CyclicTrace(f"a calibration rests on itself: {circle}") from error
+        raise CyclicTrace(error.args[1]) from error
 
 
-def _judge(walk: _Walk, calibration: Calibration) -> None:
+def _judge(walk: _Walk, calibration: Calibration) -> _Judged | frozenset[str]:
+    """What one fault does to one calibration, or the reasons for which it does nothing."""
     case = walk.case
-    exposure = expose(calibration, case.fault, case.window, case.holders)
+    exposure = NOT_EXPOSED
+    if case.met_by(calibration):
+        exposure = expose(calibration, case.fault, case.window, case.holders)
     through = _ways_on(walk, calibration, exposure)
-    if exposure.cleared:
-        walk.cleared[calibration.key] = exposure.cleared
     if not exposure.paths and not through:
-        return
-    carried = list(_carried(walk, calibration, exposure))
-    effects = tuple(
-        _effect(case.fault, calibration, point, exposure.uses, carried)
-        for point in calibration.points
-    )
-    list_name = _list_of([case], [(effect,) for effect in effects])
+        return exposure.cleared
+    carried = _carried(walk, calibration, exposure)
+    effects = _effects(case.fault, calibration, exposure.uses, carried)
+    list_name = _list_of(effects)
     if not effects and _weighs([*exposure.uses, *(use for use, _ in carried)]):
         list_name = INDETERMINATE  # something reached it, and there is no result to move
-    passed = None
-    if calibration.assigns_value and list_name in (AFFECTED, INDETERMINATE):
-        passed = passed_on(calibration, effects)
     why = reasons(calibration.number, exposure.paths, through)
-    walk.judged[calibration.key] = _Judged(list_name, why, effects, passed)
+    judged = _Judged(list_name, why, effects, None)
+    if walk.carriers is None or calibration.key in walk.carriers:
+        passed = None
+        if calibration.assigns_value and list_name in (AFFECTED, INDETERMINATE):
+            passed = passed_on(calibration, effects)
+        walk.judged[calibration.key] = _Judged(list_name, why, (), passed)
+    return judged
 
 
 def _ways_on(
@@ -165,13 +188,33 @@ def _ways_on(
     return [(item, why) for (_, item), why in ways.items()]
 
 
-def _carried(
-    walk: _Walk, calibration: Calibration, exposure: Exposure
-) -> Iterator[tuple[Use, Passed]]:
+def _carried(walk: _Walk, calibration: Calibration, exposure: Exposure) -> list[tuple[Use, Passed]]:
+    """Uses whose value in force carries an effect, with what it carries."""
+    found = []
     for use in calibration.uses:
         judged = None if use.source is None else walk.judged.get(use.source)
         if judged is not None and judged.passed is not None and use not in exposure.uses:
-            yield use, judged.passed
+            found.append((use, judged.passed))
+    return found
+
+
+def _effects(
+    fault: Fault,
+    calibration: Calibration,
+    suspect: Sequence[Use],
+    carried: Sequence[tuple[Use, Passed]],
+) -> tuple[Effect, ...]:
+    """Effect at each point; worked out once where nothing in it depends on the point."""
+    uniform = all(use.everywhere is not None for use in (*suspect, *(use for use, _ in carried)))
+    uniform = uniform and all(passed.constant is not None for _, passed in carried)
+    moving = [point for point in calibration.points if not point.at_zero]
+    if uniform and moving and (fault.uniform or not suspect):
+        same = _effect(fault, calibration, moving[0], suspect, carried)
+        return tuple(NO_EFFECT if point.at_zero else same for point in calibration.points)
+    return tuple(
+        NO_EFFECT if point.at_zero else _effect(fault, calibration, point, suspect, carried)
+        for point in calibration.points
+    )
 
 
 def _effect(
@@ -182,30 +225,46 @@ def _effect(
     carried: Sequence[tuple[Use, Passed]],
 ) -> Effect:
     """Effect at one point: the suspect uses, and what the other items carry."""
-    if point.force_n == 0:
-        return NO_EFFECT
-    own = fault.effect(suspect, calibration, point)
-    if own.delta is None:
-        return UNKNOWN
-    total, weights = own.delta, own.weight
+    found = fault.effect(suspect, calibration, point) if suspect else NO_EFFECT
     for use, passed in carried:
-        weight = use.weight_at(point.key)
-        if weight == 0:
-            continue
-        effect = passed.at(point.force_n)
-        if effect.delta is None:
+        if found.delta is None:
             return UNKNOWN
-        if effect.delta != 0:
-            total += weight * effect.delta
-            weights += weight * effect.weight
-    return Effect(total, weights)
+        weight = use.weight_at(point.key)
+        if weight:
+            constant = passed.constant
+            effect = passed.at(point.force_n) if constant is None else constant
+            found = _added(found, effect, weight)
+    return found
+
+
+def _added(found: Effect, effect: Effect, weight: Fraction) -> Effect:
+    """Add what a used item carries; a path counts only where its effect is not zero."""
+    if effect.delta is None or found.delta is None:
+        return UNKNOWN
+    if not effect.delta:
+        return found
+    if found is NO_EFFECT and weight is ONE:
+        return effect
+    return Effect(found.delta + weight * effect.delta, found.weight + weight * effect.weight)
 
 
 def _weighs(uses: Sequence[Use]) -> bool:
     return any(use.weight != 0 for use in uses)
 
 
-def _list_of(cases: Sequence[Case], effects: Sequence[Sequence[Effect]]) -> str:
+def _list_of(effects: Sequence[Effect]) -> str:
+    """List of a calibration with these effects of one fault at its points."""
+    found = EXPOSED
+    for effect in effects:
+        if effect.delta is None:
+            return INDETERMINATE
+        if effect.delta:
+            found = AFFECTED
+    return found
+
+
+def _joint_list_of(cases: Sequence[Case], effects: Sequence[Sequence[Effect]]) -> str:
+    """List under several faults, whose known effects may cancel each other."""
     if any(effect.delta is None for at_point in effects for effect in at_point):
         return INDETERMINATE
     return AFFECTED if any(_is_shifted(cases, at_point) for at_point in effects) else EXPOSED
@@ -221,36 +280,41 @@ def _is_shifted(cases: Sequence[Case], at_point: Sequence[Effect]) -> bool:
     return bounded or known != 0
 
 
-def _finding(calibration: Calibration, walks: Sequence[_Walk]) -> Finding | None:
+def _finding(
+    cases: Sequence[Case], calibration: Calibration, judged: Sequence[_Judged | frozenset[str]]
+) -> Finding | None:
     """What all faults together do to one calibration."""
-    found = [walk.judged.get(calibration.key) for walk in walks]
-    reached = [judged for judged in found if judged is not None]
+    reached = [one for one in judged if isinstance(one, _Judged)]
     if not reached:
-        return _clearance(calibration, walks)
-    why = joined([judged.why for judged in reached])
+        cleared = {why for one in judged if isinstance(one, frozenset) for why in one}
+        return _clearance(calibration, cleared)
+    why = joined([one.why for one in reached])
     if calibration.status != "issued":
         return Finding(calibration, TRACED, why, reason=calibration.status)
+    if len(judged) == 1:
+        only = reached[0]
+        return Finding(calibration, only.list_name, why, tuple((e,) for e in only.effects))
     effects = tuple(
-        tuple(NO_EFFECT if judged is None else judged.effects[place] for judged in found)
+        tuple(one.effects[place] if isinstance(one, _Judged) else NO_EFFECT for one in judged)
         for place in range(len(calibration.points))
     )
-    list_name = _list_of([walk.case for walk in walks], effects)
-    if any(judged.list_name == INDETERMINATE for judged in reached):
+    list_name = _joint_list_of(cases, effects)
+    if any(one.list_name == INDETERMINATE for one in reached):
         list_name = INDETERMINATE
     return Finding(calibration, list_name, why, effects)
 
 
-def _clearance(calibration: Calibration, walks: Sequence[_Walk]) -> Finding | None:
-    found = {reason for walk in walks for reason in walk.cleared.get(calibration.key, ())}
-    if not found:
+def _clearance(calibration: Calibration, reasons_found: set[str]) -> Finding | None:
+    if not reasons_found:
         return None
     if calibration.status != "issued":
-        found.add("status")
-    reason = min(found, key=CLEARED_REASONS.index)
+        reasons_found.add("status")
+    reason = min(reasons_found, key=CLEARED_REASONS.index)
     return Finding(calibration, CLEARED, reason=reason)
 
 
-def _rank(finding: Finding) -> tuple[int, int, str, int]:
+def rank(finding: Finding) -> tuple[int, str, int]:
+    """Place of a finding in its list: generation, certificate, revision."""
     generation = 0 if finding.why is None else finding.why.generation
     calibration = finding.calibration
-    return LISTS.index(finding.list_name), generation, calibration.number, calibration.revision
+    return generation, calibration.number, calibration.revision

@@ -8,7 +8,7 @@ are tried in one order, so that two people get the same one: channel, part, reco
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from graph.faults import Fault
 from graph.model import Calibration, Holder, Use, Window
@@ -17,40 +17,42 @@ CLEARED_REASONS = ("status", "channel", "part", "record", "window", "range")
 Path = tuple[str, ...]
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Exposure:
     """How one calibration met one fault directly: suspect uses with their paths, and clearances."""
 
-    uses: list[Use] = field(default_factory=list)
-    paths: list[Path] = field(default_factory=list)
-    cleared: set[str] = field(default_factory=set)
+    uses: tuple[Use, ...] = ()
+    paths: tuple[Path, ...] = ()
+    cleared: frozenset[str] = frozenset()
 
-    @property
-    def met(self) -> bool:
-        """Whether the calibration ever used the item, or an assembly that ever held the part."""
-        return bool(self.uses or self.cleared)
+
+NOT_EXPOSED = Exposure()
 
 
 def expose(
     calibration: Calibration, fault: Fault, window: Window, holders: Sequence[Holder]
 ) -> Exposure:
     """Sort the uses of a calibration into suspect ones and cleared ones."""
-    exposure = Exposure()
+    uses: list[Use] = []
+    paths: list[Path] = []
+    cleared: set[str] = set()
     for use in calibration.uses:
         routes = _routes(use, fault, holders)
         if routes is None:
             continue
         reason = _clearance(use, calibration, fault, window, routes)
         if reason is not None:
-            exposure.cleared.add(reason)
+            cleared.add(reason)
             continue
-        exposure.uses.append(use)
-        exposure.paths.extend((*route, calibration.number) for route in routes)
-    return exposure
+        uses.append(use)
+        paths.extend((*route, calibration.number) for route in routes)
+    return Exposure(tuple(uses), tuple(paths), frozenset(cleared))
 
 
 def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[Path] | None:
     """Path prefixes from the fault to the use; empty if the part was not there, None if no link."""
+    if fault.certificate is not None:
+        return [(fault.item, use.item)] if use.source == fault.certificate else None
     if use.item == fault.item:
         if fault.channel is None:
             return [(fault.item,)]

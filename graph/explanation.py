@@ -1,0 +1,68 @@
+"""Why is this certificate listed? One sentence for a reason path, read from the end to the fault.
+
+Choice: the certificate is the subject, and each clause goes one calibration back, as a person asks.
+The sentence says what the path says and no more; weights and effects stand in the entry.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from graph.affected import CERTIFICATE, CHANNEL, METHOD, METHOD_PREFIX, Trace
+
+WRONG_FACTOR = "wrong_correction_factor"
+
+
+def sentence(trace: Trace) -> str:
+    """Return a reason path as a sentence.
+
+    >>> fault = {"item": "REF-100", "kind": "unknown"}
+    >>> steps = (("W-202", "WS-20"), ("D-303", None))
+    >>> sentence(Trace("item", "REF-100", fault, (), None, steps))
+    'D-303 used WS-20, which had been calibrated (W-202) with the faulty REF-100.'
+    """
+    *before, (subject, _) = trace.steps
+    if not before:
+        return f"{subject} {_directly(trace)}."
+    number, item = before[-1]
+    told = f"{subject} used {item}, which had been calibrated ({number}) "
+    for number, item in reversed(before[:-1]):
+        told += f"with {item}, which had been calibrated ({number}) "
+    return f"{told}{_by_what(trace)}."
+
+
+def _directly(trace: Trace) -> str:
+    if trace.concerns == METHOD:
+        return f"was made by {_method(trace)}"
+    return f"used {_origin(trace)}"
+
+
+def _by_what(trace: Trace) -> str:
+    return f"by {_method(trace)}" if trace.concerns == METHOD else f"with {_origin(trace)}"
+
+
+def _method(trace: Trace) -> str:
+    return f"the faulty method {trace.start.removeprefix(METHOD_PREFIX)}"
+
+
+def _origin(trace: Trace) -> str:
+    """What was used of the fault, or what held it."""
+    if trace.concerns == CERTIFICATE:
+        return f"{trace.through[0]} at the values of the wrong certificate {trace.start}"
+    if trace.concerns == CHANNEL:
+        channel, item = trace.fault["channel"], trace.fault["item"]
+        return f"the faulty channel {channel} of {item} in the role {trace.role}"
+    if trace.fault["kind"] == WRONG_FACTOR:
+        faulty = f"{trace.start}, for which a wrong correction factor was on file"
+    else:
+        faulty = f"the faulty {trace.start}"
+    return _held(trace.through, faulty)
+
+
+def _held(assemblies: Sequence[str], faulty: str) -> str:
+    """The outermost assembly first, since that is what the calibration used."""
+    if not assemblies:
+        return faulty
+    outer, *inner = reversed(assemblies)
+    told = f"{outer}, which then held "
+    return told + "".join(f"{one}, which held " for one in inner) + faulty
