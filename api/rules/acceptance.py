@@ -23,6 +23,8 @@ from api.rules.exact import (
     N,
     Number,
     coerce,
+    difference_over,
+    double,
     exact_arithmetic,
     exponential,
     fifty_digits,
@@ -133,8 +135,13 @@ def acceptance(
         raise FieldError("/k", "k must be greater than 0")
     if dof is not None and not finite(dof, "dof") >= 1:
         raise FieldError("/dof", "dof must be 1 or more")
-    given = [limits.lower, limits.upper, U, k, *((prior.mean, prior.sd) if prior else ())]
-    fractions = number is Fraction or any(isinstance(value, Fraction) for value in given)
+    fractions = number is Fraction or not (
+        isinstance(U, Decimal)
+        and isinstance(k, Decimal)
+        and (limits.lower is None or isinstance(limits.lower, Decimal))
+        and (limits.upper is None or isinstance(limits.upper, Decimal))
+        and (prior is None or (isinstance(prior.mean, Decimal) and isinstance(prior.sd, Decimal)))
+    )
     degrees = None if dof is None else float(dof)
     with exact_arithmetic():
         if fractions:
@@ -148,7 +155,7 @@ def uncertainty_at_95(U: Number, k: Number, dof: float | None) -> tuple[Number, 
         coverage = 1.0 - 2.0 * float(stdtr(dof, -float(k)))
         if COVERAGE_95[0] <= coverage <= COVERAGE_95[1]:
             return U, type(U)(1)
-    return 2 * U, k
+    return double(U), k
 
 
 def uncertainty_ratio(
@@ -162,9 +169,7 @@ def uncertainty_ratio(
     if limits.lower is None or limits.upper is None or U == 0:
         return None
     U_95, divisor = uncertainty_at_95(U, k, dof)
-    return ratio(
-        (Fraction(limits.upper) - Fraction(limits.lower)) * Fraction(divisor), 2 * Fraction(U_95)
-    )
+    return difference_over(limits.upper, limits.lower, divisor, double(U_95))
 
 
 def _case(

@@ -7,6 +7,7 @@ Not checked: the inputs; `vector` masks rows whose numbers cannot be used.
 """
 
 from dataclasses import dataclass
+from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,8 @@ from api.rules.solve import band_for_global_risk, band_for_specific_risk
 _EPS = float(np.finfo(np.float64).eps)
 # Two parsings, a product and a sum cost less than four half units in the last place.
 _ROUNDINGS = 8.0
+# Below this a product of floats has lost its digits.
+_TINY = 1e-300
 # A solved w has 15 digits, and a logarithm in floats may lose one.
 _SOLVED = 1e-13
 
@@ -43,35 +46,45 @@ class Bands:
     """Guard bands of a chunk.
 
     `closed` marks rows where the rule accepts nothing, `unusable` rows to which it cannot be
-    applied; `doubt` bounds the error of an acceptance limit, in the unit of the limits.
+    applied; None stands for no such row. `solved` bounds what solving for w adds to the error of
+    an acceptance limit, in the unit of the limits.
     """
 
     lower: Floats
     upper: Floats
-    closed: NDArray[np.bool_]
-    unusable: NDArray[np.bool_]
-    doubt: Floats
+    closed: NDArray[np.bool_] | None = None
+    unusable: NDArray[np.bool_] | None = None
+    solved: Floats | None = None
+
+    def doubt(self, rows: Rows, some: NDArray[np.intp]) -> Floats:
+        """Return a bound on the error of the acceptance limits in some rows of the chunk."""
+        limit = np.fmax(np.abs(rows.lower[some]), np.abs(rows.upper[some]))
+        w = np.maximum(np.abs(self.lower[some]), np.abs(self.upper[some]))
+        found = _ROUNDINGS * _EPS * (np.abs(rows.value[some]) + limit + w) + _TINY
+        return found if self.solved is None else found + self.solved[some]
+
+    def most_doubt(self, largest: float) -> float:
+        """Return a bound on all of `doubt` for values and limits of at most this magnitude."""
+        sides = (self.lower,) if self.lower is self.upper else (self.lower, self.upper)
+        w = max(max(np.fmax.reduce(side), -np.fmin.reduce(side)) for side in sides)
+        solved = 0.0 if self.solved is None else np.fmax.reduce(self.solved)
+        most = float(_ROUNDINGS * _EPS * (2.0 * largest + w) + _TINY + solved)
+        # NaN where the rule serves no row of the chunk.
+        return 0.0 if isnan(most) else most
 
 
 def guard_bands(rule: Rule, rows: Rows) -> Bands:
     """Return w on both sides for every row of the chunk."""
     guard, size = rule.guard, len(rows.value)
-    nowhere = np.zeros(size, dtype=np.bool_)
     if guard.basis == "none":
-        w_l = w_u = np.zeros(size)
-    elif guard.width is not None:
-        w_l, w_u = (np.full(size, float(width)) for width in guard.width)
-    elif guard.factor is not None:
-        w_l = w_u = float(guard.factor) * rows.U
-    else:
-        return _from_tolerance(rule, rows)
-    return Bands(
-        w_l,
-        w_u,
-        nowhere,
-        nowhere,
-        _rounding(rows, w_l if w_l is w_u else np.maximum(abs(w_l), abs(w_u))),
-    )
+        nothing = np.zeros(size)
+        return Bands(nothing, nothing)
+    if guard.width is not None:
+        return Bands(*(np.full(size, float(width)) for width in guard.width))
+    if guard.factor is not None:
+        w = float(guard.factor) * rows.U
+        return Bands(w, w)
+    return _from_tolerance(rule, rows)
 
 
 def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
@@ -101,11 +114,11 @@ def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
         # A relative error d of the width becomes sqrt(d) where acceptance is about to vanish.
         loss = np.sqrt(_EPS * (abs(rows.lower) + abs(rows.upper)) / width)
         spread = np.where(width > 0.0, loss * (width + rows.U), 0.0)
-    doubt = _rounding(rows, w) + 4.0 * spread + _SOLVED * abs(w)
+    solved = 4.0 * spread + _SOLVED * abs(w)
     if guard.basis == "global_risk":
         # Solved from a probability known to 1e-16 for targets down to 1e-9.
-        doubt = doubt + 1e-6 * (rows.U + abs(w))
-    return Bands(w, w, closed, unusable, doubt)
+        solved = solved + 1e-6 * (rows.U + abs(w))
+    return Bands(w, w, closed, unusable, solved)
 
 
 def uncertainty_at_95(rows: Rows) -> Floats:
@@ -141,9 +154,3 @@ def _global(target: float, rows: Rows) -> tuple[Floats, NDArray[np.bool_]]:
 
 def _infinite(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
     return np.where(np.isnan(lower), -np.inf, lower), np.where(np.isnan(upper), np.inf, upper)
-
-
-def _rounding(rows: Rows, w: Floats) -> Floats:
-    """Return a bound on the rounding errors of value, limits and w, in the unit of the limits."""
-    limit = np.fmax(abs(rows.lower), abs(rows.upper))
-    return _ROUNDINGS * _EPS * (abs(rows.value) + limit + abs(w)) + 1e-300

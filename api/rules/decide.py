@@ -20,10 +20,11 @@ from itertools import pairwise
 from math import inf, isfinite
 
 from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_ratio
-from api.rules.exact import Number, exact_arithmetic, finite, ratio
+from api.rules.exact import Number, difference_over, exact_arithmetic, finite, ratio
 from api.rules.limits import Limits
-from api.rules.risk import both_probabilities, global_risk, posterior
+from api.rules.risk import global_risk, posterior
 from api.rules.rule import Rule
+from api.rules.tails import probabilities
 from api.rules.wording import statement
 
 __all__ = [
@@ -98,9 +99,9 @@ def decide(
     accepted = acceptance(limits, U, rule, k=k, dof=dof, prior=prior)
     found = verdict(value, limits, accepted, rule.zones)
     degrees = None if dof is None else float(dof)
-    below, above = (_distance(limit, value, U, k, side) for limit, side in _sides(limits))
-    consumer, conforms = map(float, both_probabilities(0.0, 1.0, below, above, degrees))
-    u = float(ratio(U, k))
+    below = _distance(limits.lower, value, U, k, -inf)
+    above = _distance(limits.upper, value, U, k, inf)
+    consumer, conforms = probabilities(below, above, degrees)
     tur = uncertainty_ratio(limits, U, k, degrees)
     return Decision(
         verdict=found,
@@ -114,9 +115,9 @@ def decide(
         conformance_probability=conforms,
         specific_risk={"consumer": consumer, "producer": conforms},
         tur=tur,
-        capability=uncertainty_ratio(limits, U, k),
-        global_risk=None if prior is None else _global(limits, accepted, prior, u),
-        posterior=None if prior is None else _posterior(value, u, limits, prior),
+        capability=tur if degrees is None else uncertainty_ratio(limits, U, k),
+        global_risk=None if prior is None else _global(limits, accepted, prior, float(ratio(U, k))),
+        posterior=None if prior is None else _posterior(value, U, k, limits, prior, consumer),
         statement=statement(
             found,
             limits,
@@ -124,6 +125,8 @@ def decide(
             rule,
             U=U,
             k=k,
+            dof=dof,
+            prior=prior,
             risks=(consumer, conforms),
             unit=unit,
             results=results,
@@ -224,12 +227,11 @@ def _distance(limit: Number | None, value: Number, U: Number, k: Number, absent:
     """Return (limit - value)/u, without losing digits before it becomes a float."""
     if limit is None:
         return absent
-    offset = Fraction(limit) - Fraction(value)
     if U == 0:
         # No uncertainty: the limit is infinitely far away, and a value on it is inside.
-        inside = offset == 0 or (offset > 0) == (absent > 0)
+        inside = limit == value or (limit > value) == (absent > 0)
         return absent if inside else -absent
-    return float(ratio(offset * Fraction(k), Fraction(U)))
+    return float(difference_over(limit, value, k, U))
 
 
 def _offset(limit: Number | None, value: Number, absent: float) -> float:
@@ -250,10 +252,15 @@ def _global(
     return {name: float(risk) if isfinite(risk) else None for name, risk in found.items()}
 
 
-def _posterior(value: Number, u: float, limits: Limits, prior: Prior) -> dict[str, float]:
+def _posterior(
+    value: Number, U: Number, k: Number, limits: Limits, prior: Prior, consumer: float
+) -> dict[str, float]:
+    if U == 0:
+        # The result is believed, and the step at a limit is the one that exact numbers make.
+        return {"mean": float(value), "sd": 0.0, "risk": consumer}
     below, above = (_offset(limit, prior.mean, side) for limit, side in _sides(limits))
     shifted = _offset(value, prior.mean, 0.0)
-    found = posterior(0.0, float(prior.sd), shifted, u, below, above)
+    found = posterior(0.0, float(prior.sd), shifted, float(ratio(U, k)), below, above)
     return {
         "mean": float(prior.mean) + float(found.mean),
         "sd": float(found.sd),

@@ -8,8 +8,6 @@ exponentials have no end in general; they are rounded once, to 50 digits, half t
 Not checked here: whether a number makes sense as a force, only that it is finite.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from decimal import (
     ROUND_HALF_EVEN,
     ROUND_UP,
@@ -19,7 +17,9 @@ from decimal import (
     Inexact,
     InvalidOperation,
     Overflow,
+    getcontext,
     localcontext,
+    setcontext,
 )
 from fractions import Fraction
 from typing import Any, TypeVar, cast
@@ -29,11 +29,14 @@ N = TypeVar("N", Decimal, Fraction)
 
 _EXACT = Context(prec=1000, traps=[InvalidOperation, DivisionByZero, Overflow, Inexact])
 _FIFTY = Context(prec=50, traps=[InvalidOperation, DivisionByZero, Overflow])
+_TWO_UP = Context(prec=2, rounding=ROUND_UP)
+_PLACES = Context(prec=1000, rounding=ROUND_HALF_EVEN, traps=[InvalidOperation])
 
 _LARGEST_EXPONENT = 1000
 # What is printed of a number that has no end: as in recalls.
 _PRINTED_DIGITS = 12
 _LONGEST_IN_FULL = 34
+_SHORT = Context(prec=_PRINTED_DIGITS, rounding=ROUND_HALF_EVEN)
 
 
 class FieldError(ValueError):
@@ -44,13 +47,23 @@ class FieldError(ValueError):
         self.field = field
 
 
-@contextmanager
-def exact_arithmetic() -> Iterator[None]:
-    """Let + - * on Decimal be exact inside the block; raise FieldError where they cannot be."""
-    with localcontext(_EXACT):
-        try:
-            yield
-        except (Inexact, Overflow) as error:
+class exact_arithmetic:
+    """Let + - * on Decimal be exact inside the block; raise FieldError where they cannot be.
+
+    A class, because a generator costs as much as the arithmetic of a decision.
+    """
+
+    __slots__ = ("_before",)
+
+    def __enter__(self) -> None:
+        self._before = getcontext()
+        setcontext(_EXACT)
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: object
+    ) -> None:
+        setcontext(self._before)
+        if isinstance(error, Inexact | Overflow):
             raise FieldError(
                 "", "the numbers differ by a thousand decimal places or more; check exponents"
             ) from error
@@ -65,13 +78,20 @@ def finite(value: Number | int, name: str) -> Number:
     >>> finite(3, "U")
     Decimal('3')
     """
-    if isinstance(value, Fraction):
+    # Decimal first: asking for a Fraction, which has an abstract base, costs ten times as much.
+    if isinstance(value, Decimal):
+        number = value
+    elif isinstance(value, Fraction):
         return value
-    if isinstance(value, bool) or not isinstance(value, int | Decimal):
+    elif isinstance(value, bool) or not isinstance(value, int):
         raise TypeError(f"{name} must be a Decimal or a Fraction, not {type(value).__name__}")
-    number = Decimal(value)
+    else:
+        number = Decimal(value)
     if not number.is_finite():
         raise FieldError(f"/{name}", "must be a finite number")
+    text = str(number)
+    if len(text) < _LARGEST_EXPONENT and "E" not in text:
+        return number  # all its places are written out, so they are few; this is the usual case
     exponent = number.as_tuple().exponent
     # A handful of characters must not become a million digits.
     if not isinstance(exponent, int) or max(-exponent, number.adjusted()) > _LARGEST_EXPONENT:
@@ -98,6 +118,36 @@ def ratio(numerator: Number, denominator: Number) -> Decimal:
         return _FIFTY.divide(numerator, denominator)
     quotient = Fraction(numerator) / Fraction(denominator)
     return _FIFTY.divide(Decimal(quotient.numerator), Decimal(quotient.denominator))
+
+
+def difference_over(
+    minuend: Number, subtrahend: Number, factor: Number, divisor: Number
+) -> Decimal:
+    """Return (minuend - subtrahend) * factor / divisor, rounded once, to 50 digits.
+
+    Decimals that fit the exact context spare the reduction of Fractions; the value is the same.
+
+    >>> difference_over(Decimal(11), Decimal("10.8"), Decimal(2), Decimal("0.2"))
+    Decimal('2')
+    """
+    if (
+        isinstance(minuend, Decimal)
+        and isinstance(subtrahend, Decimal)
+        and isinstance(factor, Decimal)
+        and isinstance(divisor, Decimal)
+    ):
+        try:
+            product = _EXACT.multiply(_EXACT.subtract(minuend, subtrahend), factor)
+            return _FIFTY.divide(product, divisor).normalize(_FIFTY)
+        except (Inexact, Overflow):
+            pass  # too far apart for a thousand digits, not for Fractions
+    offset = Fraction(minuend) - Fraction(subtrahend)
+    return ratio(offset * Fraction(factor), Fraction(divisor))
+
+
+def double(value: Number) -> Number:
+    """Return twice a number, exactly, whatever the surrounding decimal context is."""
+    return _EXACT.add(value, value) if isinstance(value, Decimal) else value + value
 
 
 def fifty_digits(value: Decimal) -> Decimal:
@@ -145,13 +195,16 @@ def plain(value: Number) -> str:
     >>> plain(Decimal("1.50E+3")), plain(Fraction(1, 8)), plain(Fraction(2, 3))
     ('1500', '0.125', '0.666666666667')
     """
-    if isinstance(value, Fraction):
-        number, ends = _divided(value)
-    else:
+    if isinstance(value, Decimal):
+        text = format(value, "f")
+        # A text this short holds no more digits than may be printed.
+        if len(text) <= _LONGEST_IN_FULL:
+            return text if value else text.removeprefix("-")
         number, ends = value, len(value.as_tuple().digits) <= _LONGEST_IN_FULL
+    else:
+        number, ends = _divided(value)
     if not ends:
-        short = Context(prec=_PRINTED_DIGITS, rounding=ROUND_HALF_EVEN)
-        number = short.normalize(number)
+        number = _SHORT.normalize(number)
     text = format(number, "f")
     return text if number else text.removeprefix("-")
 
@@ -173,9 +226,7 @@ def reported_uncertainty(U: Decimal) -> Decimal:
     >>> reported_uncertainty(Decimal("0.01234")), reported_uncertainty(Decimal("0.2"))
     (Decimal('0.013'), Decimal('0.2'))
     """
-    if len(U.as_tuple().digits) <= 2:
-        return U
-    return Context(prec=2, rounding=ROUND_UP).plus(U)
+    return U if len(U.as_tuple().digits) <= 2 else _TWO_UP.plus(U)
 
 
 def reported_value(value: Decimal, U: Decimal) -> Decimal:
@@ -184,8 +235,4 @@ def reported_value(value: Decimal, U: Decimal) -> Decimal:
     >>> reported_value(Decimal("10.01234"), Decimal("0.0123"))
     Decimal('10.012')
     """
-    if not U:
-        return value
-    with localcontext(_EXACT) as context:
-        context.traps[Inexact] = False
-        return value.quantize(reported_uncertainty(U), rounding=ROUND_HALF_EVEN)
+    return value.quantize(reported_uncertainty(U), context=_PLACES) if U else value

@@ -1,8 +1,10 @@
 """The decision on one chunk of floats: verdicts, risks, and the rows that floats cannot settle.
 
-Choice: every step is a whole-array operation on a chunk that stays in the cache. Rows without a
-usable answer are given harmless numbers first, so that no warning arises in the others, and are
-blanked at the end. See `vector` for the columns and their meaning.
+Choice: every step is a whole-array operation on a chunk that stays in the cache, and only what the
+caller has room for in `out` is calculated. A verdict is read from the signs of three margins: the
+distances inside the acceptance limits, inside the tolerance limits and inside the outer edges of
+the four zones. Rows without a usable answer are given harmless numbers first, so that no warning
+arises in the others, and are blanked at the end. See `vector` for the columns and their meaning.
 """
 
 from typing import Any
@@ -11,10 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from api.rules.bands import Bands, Rows, guard_bands
-from api.rules.risk import Floats, both_probabilities, global_risk, posterior
+from api.rules.risk import Floats, global_risk, posterior, split
 from api.rules.rule import Rule
 
 UNDECIDED = -1
+# Arrays that one chunk is calculated in.
+WORK = 8
 # Errors of a limit may move a probability by less than one part in this.
 _SHARP = 1e6
 LIMITS = ("acceptance_lower", "acceptance_upper")
@@ -27,72 +31,154 @@ GLOBAL_RISKS = (
 )
 POSTERIOR = ("posterior_mean", "posterior_sd", "posterior_risk")
 
+_LOWEST, _HIGHEST = np.fmin.reduce, np.fmax.reduce
+
 Columns = dict[str, NDArray[Any]]
 Mask = NDArray[np.bool_]
 
 
-def decide_chunk(given: Rows, rule: Rule, out: Columns) -> None:
-    """Fill the arrays of `out` for one chunk; absent limits, dof and priors are NaN in `given`."""
-    bad = _unusable(given)
-    rows = _harmless(given, bad) if bad.any() else given
-    bands = guard_bands(rule, rows)
-    low, high = rows.lower + bands.lower, rows.upper - bands.upper
-    out["verdict"][:] = _verdicts(rows, bands, low, high, rule.zones)
-    bad |= bands.unusable
-    near = _near(rows, bands, low, high, rule.zones)
-    out["exact_needed"][:] = bad | near
-    for name, limit in zip(LIMITS, (low, high), strict=True):
-        out[name][:] = np.where(bands.closed, np.nan, limit) if bands.closed.any() else limit
-    u = rows.U / rows.k
-    found = both_probabilities(rows.value, u, rows.lower, rows.upper, rows.dof)
-    for name, column in zip(RISKS, found, strict=True):
-        out[name][:] = column
-    if rows.prior_mean is not None and rows.prior_sd is not None:
-        low = np.where(bands.closed, np.inf, low)
-        _with_prior(rows, rows.prior_mean, rows.prior_sd, (low, high), u, out)
-    if bad.any():
-        _blank(out, bad, keep=())
-        out["verdict"][bad] = UNDECIDED
-    # Almost without uncertainty a probability jumps on the limit, and floats cannot tell where.
-    sharp = near & (u < _SHARP * bands.doubt)
-    if sharp.any():
-        _blank(out, sharp, keep=LIMITS)
+def decide_chunk(given: Rows, rule: Rule, out: Columns, work: Floats | None = None) -> None:
+    """Fill the arrays of `out` for one chunk; absent limits, dof and priors are NaN in `given`.
 
-
-def _verdicts(rows: Rows, bands: Bands, low: Floats, high: Floats, zones: int) -> NDArray[np.int8]:
-    """Return 0 pass, 1 conditional pass, 2 conditional fail, 3 fail; an edge is the better zone."""
-    value = rows.value
-    # An absent limit is NaN: nothing is below or above it.
-    passed = ~((value < low) | (value > high) | bands.closed)
-    if zones == 2:
-        return 3 * (~passed).astype(np.int8)
-    inside = ~((value < rows.lower) | (value > rows.upper))
-    beyond = (value < rows.lower - bands.lower) | (value > rows.upper + bands.upper)
-    outside = np.where(beyond, np.int8(3), np.int8(2))
-    return np.where(passed, np.int8(0), np.where(inside, np.int8(1), outside))
-
-
-def _near(rows: Rows, bands: Bands, low: Floats, high: Floats, zones: int) -> Mask:
-    """Mark rows whose value is within the error of floats of any edge.
-
-    Where a rule accepts nothing its limits meet in the middle, and so does this test.
+    `verdict` and `exact_needed` must be in `out`; of the others, those that are. `work` may be a
+    WORK x n array to calculate in: new arrays of this size cost more in page faults than what is
+    calculated in them.
     """
-    edges = [low, high]
-    if zones == 4:
-        edges += [rows.lower, rows.upper, rows.lower - bands.lower, rows.upper + bands.upper]
-    near = np.zeros(len(rows.value), dtype=np.bool_)
-    for edge in edges:
-        near |= abs(rows.value - edge) <= bands.doubt
-    return near
+    size = len(given.value)
+    work = np.empty((WORK, size)) if work is None else work[:, :size]
+    largest = _largest_if_usable(given)
+    bad = _unusable(given) if largest is None else None
+    rows = given if bad is None or not bad.any() else _harmless(given, bad)
+    bands = guard_bands(rule, rows)
+    most_doubt = bands.most_doubt(_largest(rows) if largest is None else largest)
+    low = np.add(rows.lower, bands.lower, out=out.get(LIMITS[0], work[0]))
+    high = np.subtract(rows.upper, bands.upper, out=out.get(LIMITS[1], work[1]))
+    # An absent limit is NaN: it is never the nearer one.
+    inside = _between(rows.value, low, high, work[2:4])
+    margins = [np.fmin(*inside, out=inside[0])]
+    inside = _between(rows.value, rows.lower, rows.upper, work[4:6])
+    inner, outer = np.fmin(*inside, out=work[6]), np.maximum(*inside, out=work[7])
+    if rule.zones == 4:
+        margins += [inner, np.fmin(inside[0] + bands.lower, inside[1] + bands.upper)]
+    near = _near(margins, rows, bands, most_doubt, work[3])
+    if bands.closed is not None:
+        margins[0][bands.closed] = -np.inf
+        low[bands.closed] = high[bands.closed] = np.nan
+    _verdicts(margins, out["verdict"])
+    if rows.prior_mean is not None and rows.prior_sd is not None and GLOBAL_RISKS[0] in out:
+        _with_prior(rows, rows.prior_mean, rows.prior_sd, bands, (low, high), out)
+    _risks(rows, inner, outer, work, out)
+    _set_aside(rows, bands, near, bad, out)
+
+
+def _between(value: Floats, low: Floats, high: Floats, work: Floats) -> tuple[Floats, Floats]:
+    """Return how far values lie above `low` and below `high`; negative is outside."""
+    return np.subtract(value, low, out=work[0]), np.subtract(high, value, out=work[1])
+
+
+def _verdicts(margins: list[Floats], verdict: NDArray[np.int8]) -> None:
+    """Write 0 pass, 1 conditional pass, 2 conditional fail, 3 fail; an edge is the better zone."""
+    if len(margins) == 1:
+        np.multiply(margins[0] < 0.0, 3, out=verdict, casting="unsafe")
+        return
+    # Zones refuse a negative w, so each interval lies in the next.
+    verdict[:] = 0
+    for margin in margins:
+        verdict += margin < 0.0
+
+
+def _near(
+    margins: list[Floats], rows: Rows, bands: Bands, most_doubt: float, work: Floats
+) -> NDArray[np.intp]:
+    """Return the rows whose value is within the error of floats of an edge that decides.
+
+    A margin is the distance from the nearer edge; where edges cross, the other one decides
+    nothing. Where a rule accepts nothing its limits meet in the middle, and so does this test.
+    """
+    candidates = [np.flatnonzero(np.abs(margin, out=work) <= most_doubt) for margin in margins]
+    some = candidates[0] if len(candidates) == 1 else np.unique(np.concatenate(candidates))
+    if not some.size:
+        return some
+    doubt = bands.doubt(rows, some)
+    close = [np.abs(margin[some]) <= doubt for margin in margins]
+    return some[np.logical_or.reduce(close)]
+
+
+def _risks(rows: Rows, inner: Floats, outer: Floats, work: Floats, out: Columns) -> None:
+    """Write the risks that are wanted; `inner` and `outer` are changed."""
+    if out.keys().isdisjoint(RISKS):
+        return
+    # Infinity is the right distance where u is zero or small beyond measure; on the limit itself
+    # it is NaN, and the row is set aside.
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        per_u = np.divide(rows.k, rows.U, out=work[0])
+        inner *= per_u
+        outer *= per_u
+        found = split(inner, outer, rows.dof, work[2:6])
+    for name, column in zip(RISKS, found, strict=True):
+        if name in out:
+            out[name][:] = column
 
 
 def _with_prior(
-    rows: Rows, mean: Floats, sd: Floats, accepted: tuple[Floats, Floats], u: Floats, out: Columns
+    rows: Rows,
+    mean: Floats,
+    sd: Floats,
+    bands: Bands,
+    accepted: tuple[Floats, Floats],
+    out: Columns,
 ) -> None:
-    joint = global_risk(rows.lower, rows.upper, *accepted, mean, sd, u)
+    low, high = accepted
+    if bands.closed is not None:
+        low = np.where(bands.closed, np.inf, low)
+    u = rows.U / rows.k
+    joint = global_risk(rows.lower, rows.upper, low, high, mean, sd, u)
     after = posterior(mean, sd, rows.value, u, rows.lower, rows.upper)
     for name, column in zip(GLOBAL_RISKS + POSTERIOR, (*joint, *after), strict=True):
         out[name][:] = column
+
+
+def _set_aside(
+    rows: Rows, bands: Bands, near: NDArray[np.intp], bad: Mask | None, out: Columns
+) -> None:
+    """Mark the rows for exact arithmetic; blank what floats do not know of them."""
+    out["exact_needed"][:] = False
+    if bands.unusable is not None:
+        bad = bands.unusable if bad is None else bad | bands.unusable
+    if bad is not None and bad.any():
+        _blank(out, bad, keep=())
+        out["verdict"][bad] = UNDECIDED
+        out["exact_needed"][bad] = True
+    if not near.size:
+        return
+    out["exact_needed"][near] = True
+    # Almost without uncertainty a probability jumps on the limit, and floats cannot tell where.
+    sharp = rows.U[near] / rows.k[near] < _SHARP * bands.doubt(rows, near)
+    if sharp.any():
+        _blank(out, near[sharp], keep=LIMITS)
+
+
+def _largest(rows: Rows) -> float:
+    """Return the largest magnitude of values and limits."""
+    columns = (rows.value, rows.lower, rows.upper)
+    return float(max(max(_HIGHEST(column), -_LOWEST(column)) for column in columns))
+
+
+def _largest_if_usable(rows: Rows) -> float | None:
+    """Return `_largest` if a quick look shows that `_unusable` would mark no row, else None."""
+    if rows.dof is not None or rows.prior_sd is not None:
+        return None
+    low, high = _LOWEST(rows.value), _HIGHEST(rows.value)
+    bottom, top = _LOWEST(rows.lower), _HIGHEST(rows.upper)
+    # Comparisons with NaN are false: rows with a single limit need the closer look.
+    usable = (
+        (rows.lower <= rows.upper).all()
+        and 0.0 <= _LOWEST(rows.U) <= _HIGHEST(rows.U) < np.inf
+        and 0.0 < _LOWEST(rows.k) <= _HIGHEST(rows.k) < np.inf
+        and -np.inf < low <= high < np.inf
+        and -np.inf < bottom <= top < np.inf
+    )
+    return float(max(-low, high, -bottom, top)) if usable else None
 
 
 def _unusable(rows: Rows) -> Mask:
@@ -125,7 +211,7 @@ def _harmless(rows: Rows, bad: Mask) -> Rows:
     )
 
 
-def _blank(out: Columns, rows: Mask, keep: tuple[str, ...]) -> None:
+def _blank(out: Columns, rows: NDArray[Any], keep: tuple[str, ...]) -> None:
     for name, column in out.items():
         if column.dtype == np.float64 and name not in keep:
             column[rows] = np.nan

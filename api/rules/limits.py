@@ -48,12 +48,13 @@ class Limits:
     upper: Number | None = None
 
     def __post_init__(self) -> None:
-        for name, value in (("lower", self.lower), ("upper", self.upper)):
-            if value is not None:
-                object.__setattr__(self, name, _finite(value, f"/{name}"))
-        if self.lower is None and self.upper is None:
+        if self.lower is not None:
+            object.__setattr__(self, "lower", _finite(self.lower, "/lower"))
+        if self.upper is not None:
+            object.__setattr__(self, "upper", _finite(self.upper, "/upper"))
+        elif self.lower is None:
             raise LimitsError("", "at least one of lower and upper is needed")
-        if self.two_sided and self.lower > self.upper:  # type: ignore[operator]
+        if self.lower is not None and self.upper is not None and self.lower > self.upper:
             raise LimitsError("/lower", "lower must not be above upper")
 
     @property

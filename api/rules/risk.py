@@ -14,7 +14,9 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, owens_t, stdtr
+from scipy.special import ndtr, stdtr
+
+from api.rules.bivariate import quadrant, usual_rectangle
 
 Floats = NDArray[np.float64]
 
@@ -84,14 +86,40 @@ def both_probabilities(
     accuracy far inside the limits and far outside.
     """
     below, above = _standardised(y, u, lower, upper)
-    # Distance in u beyond the nearer limit and beyond the farther one; negative is inside.
-    near, far = np.fmax(below, -above), np.minimum(below, -above)
-    near_tail = _tail(-np.abs(near), dof)
-    far_tail = _far_tail(near, far, dof)
-    outside = near > 0.0
-    small = np.where(outside, near_tail - far_tail, near_tail + far_tail)
-    large = 1.0 - small
-    return np.where(outside, large, small), np.where(outside, small, large)
+    degrees = np.nan if dof is None else dof
+    below, above, nu = np.broadcast_arrays(-below, above, np.asarray(degrees, dtype=np.float64))
+    inner, outer = np.fmin(below, above).reshape(-1), np.maximum(below, above).reshape(-1)
+    found = split(inner, outer, None if dof is None else nu.reshape(-1))
+    return found[0].reshape(nu.shape), found[1].reshape(nu.shape)
+
+
+def split(
+    inner: Floats, outer: Floats, dof: Floats | None = None, work: Floats | None = None
+) -> tuple[Floats, Floats]:
+    """Return `both_probabilities` for results whose distances from their limits are known.
+
+    Arrays of one dimension: `inner` is the distance from the nearer limit in units of u, negative
+    outside the limits, `outer` that from the farther limit, NaN where there is none. `work` may be
+    a 4 x n array to calculate in; the answers then lie in it.
+    """
+    near, one, two, small = np.empty((4, len(inner))) if work is None else work
+    np.negative(np.abs(inner, out=near), out=near)
+    if dof is None:
+        ndtr(near, out=small)
+        with np.errstate(invalid="ignore", over="ignore"):
+            np.subtract(outer, inner, out=one)
+            one *= np.add(outer, inner, out=two)
+        rows = np.flatnonzero(one < _NEGLIGIBLE)
+        far = ndtr(-outer[rows])
+    else:
+        small[:] = _tail(near, dof)
+        rows = np.flatnonzero(~np.isnan(outer))
+        far = _tail(-outer[rows], dof[rows])
+    outside = inner < 0.0
+    small[rows] += np.where(outside[rows], -far, far)
+    # |0 - p| is p and |1 - p| is 1 - p: the small probability on its own side of the limit.
+    risk, conforms = np.subtract(outside, small, out=one), np.subtract(~outside, small, out=two)
+    return np.abs(risk, out=risk), np.abs(conforms, out=conforms)
 
 
 def global_risk(
@@ -177,17 +205,6 @@ def _standardised(
         )
 
 
-def _far_tail(near: Floats, far: Floats, dof: ArrayLike | None) -> Floats:
-    """Return the tail beyond the farther limit, 0 where that limit is absent."""
-    if dof is not None:
-        return np.where(np.isnan(far), 0.0, _tail(far, dof))
-    with np.errstate(invalid="ignore", over="ignore"):
-        counts = np.asarray((far - near) * (far + near) < _NEGLIGIBLE)
-    tail = np.zeros(counts.shape)
-    tail[counts] = ndtr(np.asarray(far)[counts])
-    return tail
-
-
 def _tail(z: Floats, dof: ArrayLike | None) -> Floats:
     """Return P(Z <= z): normal, or Student's t in the rows that have degrees of freedom."""
     if dof is None:
@@ -208,15 +225,32 @@ def _rectangle(
     t_l: Floats, t_u: Floats, a_l: Floats, a_u: Floats, sd: Floats, um: Floats
 ) -> Floats:
     """Return P(t_l <= X <= t_u and a_l <= X + E <= a_u), X and E normal about 0 with sd and um."""
+    given = (t_l, t_u, a_l, a_u, sd, um)
+    # Zero, infinity and what is nearly so need care; the others, nearly all, do not.
+    with np.errstate(invalid="ignore", over="ignore", under="ignore"):
+        product = np.abs(t_l * t_u * a_l * a_u * sd * um)
+    usual = (product > 0.0) & (product < np.inf)
+    if usual.all():
+        return usual_rectangle(*given)
+    joint = np.empty(usual.shape)
+    joint[usual] = usual_rectangle(*(array[usual] for array in given))
+    joint[~usual] = _unusual_rectangle(*(array[~usual] for array in given))
+    return joint
+
+
+def _unusual_rectangle(
+    t_l: Floats, t_u: Floats, a_l: Floats, a_u: Floats, sd: Floats, um: Floats
+) -> Floats:
+    """Return `_rectangle` for any numbers."""
     fixed, exact = sd == 0.0, um == 0.0
     # Rows without prior spread or without measurement error have no correlation; they are done
     # apart, and get harmless spreads here.
     s, e = np.where(fixed, 1.0, sd), np.where(exact, 1.0, um)
     joint = (
-        _quadrant(t_u, a_u, s, e)
-        - _quadrant(t_l, a_u, s, e)
-        - _quadrant(t_u, a_l, s, e)
-        + _quadrant(t_l, a_l, s, e)
+        quadrant(t_u, a_u, s, e)
+        - quadrant(t_l, a_u, s, e)
+        - quadrant(t_u, a_l, s, e)
+        + quadrant(t_l, a_l, s, e)
     )
     if not (fixed.any() or exact.any()):
         return joint
@@ -225,31 +259,3 @@ def _rectangle(
     low, high = np.maximum(t_l, a_l), np.minimum(t_u, a_u)
     overlap = np.where(low <= high, _interval(low, high, sd), 0.0)
     return np.where(exact & ~fixed, overlap, joint)
-
-
-def _quadrant(x: Floats, y: Floats, s: Floats, e: Floats) -> Floats:
-    """Return P(X <= x and X + E <= y): the bivariate normal distribution by two Owen's T.
-
-    The slopes are written in x - y, not in the correlation, which loses all digits as e/s -> 0.
-    """
-    # Slopes may be infinite: T is then a quarter of the tail, which is what they tend to.
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        v, h, k = e / s, x / s, y / np.hypot(s, e)
-        a_h = (y - x) / e / h
-        a_k = ((x - y) / e + np.where(h == 0.0, 0.0, h * v)) / (y / s)
-    bounded = np.isfinite(x) & np.isfinite(y)
-    unbounded = np.where(np.isposinf(y), ndtr(h), ndtr(k))
-    unbounded = np.where(np.isneginf(x) | np.isneginf(y), 0.0, unbounded)
-    h, k = np.where(bounded, h, 1.0), np.where(bounded, k, 1.0)
-    # On an axis the slope is infinite, towards the other argument, and T is a quarter.
-    a_h = np.where(h == 0.0, np.copysign(np.inf, y), np.where(bounded, a_h, 0.0))
-    a_k = np.where(k == 0.0, np.copysign(np.inf, x), np.where(bounded, a_k, 0.0))
-    # Signs, because a product of two small numbers would vanish.
-    sides = np.sign(h) * np.sign(k)
-    apart = (sides < 0.0) | ((sides == 0.0) & (h + k < 0.0))
-    half = 0.5 * (ndtr(h) + ndtr(k)) - np.where(apart, 0.5, 0.0)
-    value = half - owens_t(h, a_h) - owens_t(k, a_k)
-    # Both zero: Sheppard's orthant formula, with the correlation 1/sqrt(1 + v^2) as an angle.
-    origin = (h == 0.0) & (k == 0.0)
-    value = np.where(origin, 0.5 - np.arctan(v) / (2.0 * np.pi), value)
-    return np.where(bounded, value, unbounded)

@@ -10,7 +10,7 @@ An absent limit, dof or prior is NaN in a float column, None or empty in a text 
 output column means that the value does not exist. Not checked: units; a row has one for all.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -22,14 +22,14 @@ from api.rules.acceptance import Prior, acceptance
 from api.rules.bands import Rows
 from api.rules.decide import VERDICTS, decide, verdict
 from api.rules.exact import FieldError, Number, finite
-from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, Columns, decide_chunk
+from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, WORK, Columns, decide_chunk
 from api.rules.limits import Limits
 from api.rules.risk import Floats
 from api.rules.rule import Rule, RuleError
 
 COLUMNS = ("value", "U", "k", "lower", "upper", "dof", "prior_mean", "prior_sd")
 
-_CHUNK = 16_384
+_CHUNK = 32_768
 _NEEDED = ("value", "U")
 _PAIR = ("prior_mean", "prior_sd")
 
@@ -55,13 +55,15 @@ def decide_columns(
     dof: ArrayLike | None = None,
     prior_mean: ArrayLike | None = None,
     prior_sd: ArrayLike | None = None,
+    wanted: Collection[str] | None = None,
 ) -> Columns:
     """Decide float columns of equal length (a scalar serves for a constant column).
 
     Returns a dict of arrays: `verdict` (int8, index into VERDICTS, -1 where there is none),
-    `acceptance_lower`, `acceptance_upper`, `specific_risk` (consumer's: probability of not
-    conforming), `conformance_probability`, `exact_needed` (bool: settle the row by exact
-    arithmetic) and, with a prior, the global risks and the posterior.
+    `exact_needed` (bool: settle the row by exact arithmetic), `acceptance_lower`,
+    `acceptance_upper`, `specific_risk` (consumer's: probability of not conforming),
+    `conformance_probability` and, with a prior, the global risks and the posterior; of the float
+    columns only those in `wanted`, if it is given, are calculated.
 
     >>> from api.rules.rule import BUILT_IN
     >>> found = decide_columns([10.5, 10.9], 0.2, 2.0, 9.0, 11.0, BUILT_IN["four_state_U"])
@@ -82,14 +84,19 @@ def decide_columns(
         raise FieldError("", f"columns differ in length: {sorted(lengths)}")
     size = lengths.pop() if lengths else 1
     found: Columns = {"verdict": np.empty(size, dtype=np.int8)}
-    names = LIMITS + RISKS + (GLOBAL_RISKS + POSTERIOR if with_prior else ())
-    found |= {name: np.empty(size) for name in names}
+    kinds = (LIMITS, RISKS, GLOBAL_RISKS + POSTERIOR if with_prior else ())
+    for names in kinds:
+        # The global risks and the posterior come together.
+        if names[2:] and wanted is not None and not set(names).isdisjoint(wanted):
+            wanted = {*wanted, *names}
+        found |= {name: np.empty(size) for name in names if wanted is None or name in wanted}
     found["exact_needed"] = np.empty(size, dtype=np.bool_)
     columns = {name: np.broadcast_to(array, (size,)) for name, array in arrays.items()}
+    work = np.empty((WORK, min(size, _CHUNK)))
     for start in range(0, size, _CHUNK):
         part = slice(start, start + _CHUNK)
         rows = Rows(**{name: column[part] for name, column in columns.items()})
-        decide_chunk(rows, rule, {name: column[part] for name, column in found.items()})
+        decide_chunk(rows, rule, {name: column[part] for name, column in found.items()}, work)
     return found
 
 

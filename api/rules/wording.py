@@ -12,7 +12,7 @@ Not checked: that the wording suits the accreditation body or the customer's con
 from collections.abc import Callable
 from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 
-from api.rules.acceptance import Acceptance
+from api.rules.acceptance import Acceptance, Prior
 from api.rules.exact import Number, plain, ratio, reported_uncertainty
 from api.rules.limits import Limits
 from api.rules.rule import Guard, Rule
@@ -33,6 +33,17 @@ _OUTCOMES = {
     "fail": "is not met",
 }
 
+_GUARDS = {
+    "none": "simple acceptance, no guard band",
+    "U": "guard band w = {factor}U",
+    "absolute": "guard band w of a fixed width",
+    "tolerance": "guard band w = {share}half the tolerance interval",
+    "rds": "acceptance limits by root difference of squares of tolerance and U",
+    "managed": "managed guard band from the test uncertainty ratio for a 2 % false-accept risk",
+    "specific_risk": "guard band w solved for a specific risk of {target} at most",
+    "global_risk": "guard band w solved for a global consumer's risk of {target} at most",
+}
+
 
 def statement(
     verdict: str,
@@ -42,6 +53,8 @@ def statement(
     *,
     U: Number,
     k: Number,
+    dof: Number | None = None,
+    prior: Prior | None = None,
     risks: tuple[float, float] | None = None,
     unit: str | None = None,
     results: str | None = None,
@@ -51,7 +64,8 @@ def statement(
 
     `results` names the results covered, `specification` the requirement, its version included;
     without them the sentence says "this result" and quotes the limits. `risks` is (probability of
-    not conforming, of conforming); it is printed unless the rule says who prescribed it.
+    not conforming, of conforming); it is printed unless the rule says who prescribed it. The
+    `prior` is named where the guard band rests on it.
 
     >>> from api.rules.rule import BUILT_IN
     >>> band = Acceptance(None, Decimal(11), None, Decimal(0))
@@ -67,8 +81,11 @@ Expanded uncertainty U = 0.2 kN, k = 2.
         f"Statement of conformity for {results or 'this result'}: "
         f"{named} ({span}) {_outcome(verdict, acceptance, rule.zones)}.",
         f"{_rule_name(rule)}: {_band(acceptance, rule.guard, unit)}.",
-        f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, k = {plain(k)}.",
+        f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, k = {plain(k)}{_freedom(dof)}.",
     ]
+    if prior is not None and rule.guard.basis == "global_risk":
+        mean, sd = _quantity(prior.mean, unit), _quantity(prior.sd, unit)
+        parts.append(f"Items are taken to have the mean {mean} and the standard deviation {sd}.")
     if rule.prescribed_by:
         parts.append(f"The rule is prescribed by {rule.prescribed_by}.")
     elif risks is not None:
@@ -84,17 +101,15 @@ def describe_guard(guard: Guard) -> str:
     >>> describe_guard(Guard("U", factor=Decimal("0.83")))
     'guard band w = 0.83 U'
     """
-    target = "" if guard.target is None else plain(guard.target)
-    return {
-        "none": "simple acceptance, no guard band",
-        "U": f"guard band w = {_times(guard.factor)}U",
-        "absolute": "guard band w of a fixed width",
-        "tolerance": f"guard band w = {_share(guard.share)}half the tolerance interval",
-        "rds": "acceptance limits by root difference of squares of tolerance and U",
-        "managed": "managed guard band from the test uncertainty ratio for a 2 % false-accept risk",
-        "specific_risk": f"guard band w solved for a specific risk of {target} at most",
-        "global_risk": f"guard band w solved for a global consumer's risk of {target} at most",
-    }[guard.basis]
+    return _GUARDS[guard.basis].format(
+        factor=_times(guard.factor),
+        share=_share(guard.share),
+        target="" if guard.target is None else plain(guard.target),
+    )
+
+
+def _freedom(dof: Number | None) -> str:
+    return "" if dof is None else f" for {plain(dof)} degrees of freedom"
 
 
 def _times(factor: Decimal | None) -> str:
@@ -179,7 +194,12 @@ def _in_full(value: Number, rounding: str) -> str:
 
 def _brief(value: Number, rounding: str) -> str:
     """Print short numbers as they are and long ones with seven digits."""
-    number = value if isinstance(value, Decimal) else ratio(value, Decimal(1))
+    if isinstance(value, Decimal):
+        number, text = value, plain(value)
+        if len(text) <= _LONGEST:
+            return text
+    else:
+        number = ratio(value, Decimal(1))
     if len(number.as_tuple().digits) <= _LONGEST:
         return plain(number)
     return plain(Context(prec=_ROUNDED, rounding=rounding).plus(number).normalize())

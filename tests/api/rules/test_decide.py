@@ -171,6 +171,22 @@ def test_the_unit_never_changes_the_verdict(value, lower, width, U, rule, unit):
 
 
 @settings(deadline=None)
+@given(numbers, numbers, uncertainties, st.booleans(), st.sampled_from(FORCE_UNITS))
+def test_one_limit_alone_is_mirrored_and_converted_like_two(value, limit, U, below, unit):
+    rule = Rule(guard=Guard("specific_risk", target=Decimal("0.025")), zones=4)
+    limits = Limits(limit, None) if below else Limits(None, limit)
+    found = decide(value, U, limits, rule)
+    mirrored = Limits(None, -limit) if below else Limits(-limit, None)
+    in_newton = to_newton(limit, unit)
+    converted = Limits(in_newton, None) if below else Limits(None, in_newton)
+    for other in (
+        decide(-value, U, mirrored, rule),
+        decide(to_newton(value, unit), to_newton(U, unit), converted, rule),
+    ):
+        assert (other.verdict, other.specific_risk) == (found.verdict, found.specific_risk)
+
+
+@settings(deadline=None)
 @given(numbers, numbers, widths, st.decimals("0.001", 20, places=3), st.integers(1, 40))
 def test_probabilities_add_up_and_null_stands_for_what_does_not_exist(value, lower, width, U, dof):
     found = decide(value, U, two_sided(lower, width), BUILT_IN["simple"], dof=Decimal(dof))
@@ -207,6 +223,14 @@ def test_a_prior_brings_global_risks_and_the_posterior():
     without = decide(Decimal(10), U, TWO, BUILT_IN["simple"])
     assert without.global_risk is None
     assert without.posterior is None
+
+
+def test_without_uncertainty_the_posterior_risk_is_the_step_at_the_exact_limit():
+    limits, prior = Limits(None, Decimal(0)), Prior(Decimal("0.01"), Decimal("0.5"))
+    # as floats, 1E-25 - 0.01 and 0 - 0.01 are the same number
+    for value, risk in ((Decimal("1E-25"), 1.0), (Decimal(0), 0.0)):
+        found = decide(value, Decimal(0), limits, BUILT_IN["simple"], prior=prior)
+        assert found.posterior == {"mean": float(value), "sd": 0.0, "risk": risk}
 
 
 def test_numbers_beyond_the_range_of_floats_give_probabilities_all_the_same():

@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 from api.rules.exact import (
     FieldError,
     coerce,
+    difference_over,
+    double,
     exact_arithmetic,
     finite,
     plain,
@@ -101,3 +103,25 @@ def test_reported_value_ends_where_its_uncertainty_ends():
     assert reported_value(Decimal("10.0250"), Decimal("0.0141")) == Decimal("10.025")
     assert plain(reported_value(Decimal("10.5"), Decimal("3"))) == "10"
     assert reported_value(Decimal("10.123"), Decimal(0)) == Decimal("10.123")
+
+
+tidy = st.decimals(-(10**6), 10**6, places=6)
+
+
+@given(tidy, tidy, tidy, st.decimals("0.000001", 10**6, places=6))
+def test_decimals_and_fractions_give_the_same_quotient_of_a_difference(a, b, factor, divisor):
+    found = difference_over(a, b, factor, divisor)
+    fractions = (Fraction(number) for number in (a, b, factor, divisor))
+    assert found == difference_over(*fractions)
+    assert plain(found) == plain(difference_over(Fraction(a), b, factor, divisor))
+
+
+def test_a_difference_too_wide_for_the_exact_context_is_left_to_fractions():
+    far, near = Decimal("1E+900"), Decimal("1E-900")
+    assert difference_over(far, near, Decimal(1), far) == 1
+
+
+def test_doubling_keeps_all_digits():
+    long = Decimal("1." + "0" * 40 + "1")
+    assert double(long) == Decimal("2." + "0" * 40 + "2")
+    assert double(Fraction(1, 3)) == Fraction(2, 3)

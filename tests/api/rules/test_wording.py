@@ -116,3 +116,13 @@ def test_the_global_target_is_named():
     rule = Rule(guard=Guard("global_risk", target=Decimal("0.002")))
     text = sentence("10", rule, prior=Prior(Decimal(10), Decimal("0.5")))
     assert "global consumer's risk of 0.002 at most" in text
+
+
+def test_degrees_of_freedom_and_a_prior_that_the_guard_band_rests_on_are_named():
+    rule = Rule(guard=Guard("global_risk", target=Decimal("0.01")))
+    limits, prior = Limits(Decimal(9), Decimal(11)), Prior(Decimal(10), Decimal("0.5"))
+    found = decide(Decimal(10), Decimal("0.5"), limits, rule, prior=prior, dof=Decimal(7), unit="N")
+    assert "k = 2 for 7 degrees of freedom." in found.statement
+    assert "mean 10 N and the standard deviation 0.5 N" in found.statement
+    other = decide(Decimal(10), Decimal("0.5"), limits, BUILT_IN["simple"], prior=prior)
+    assert "Items are taken" not in other.statement
