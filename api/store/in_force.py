@@ -27,6 +27,11 @@ def resolve_after(session: Session, first_certificate: int) -> None:
     _resolve(session, or_(Usage.certificate_id >= first_certificate, Usage.item_id.in_(items)))
 
 
+def resolve_certificate(session: Session, certificate: int) -> None:
+    """Resolve again every use of one certificate, after they were corrected."""
+    _resolve(session, Usage.certificate_id == certificate)
+
+
 def resolve_items(session: Session, items: Sequence[int]) -> None:
     """Resolve again every use of these items, after one of their certificates changed."""
     for some in chunks(items):

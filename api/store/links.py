@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, Row, exists, or_, select
+from sqlalchemy import ColumnElement, Row, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.store.chunks import chunks
-from api.store.tables import Certificate, Check, Item, Usage
+from api.store.keyed import rows_of
+from api.store.tables import Certificate, Check, Composition, Item, Usage, role_mark
 
 Source = aliased(Certificate)
 Edge = tuple[int, int]
+Span = tuple[int | None, int | None]
 
 
 def unresolved_names(session: Session, first: int) -> Sequence[Row[*tuple[Any, ...]]]:
@@ -45,19 +47,28 @@ def unresolved_names(session: Session, first: int) -> Sequence[Row[*tuple[Any, .
     ).all()
 
 
-def links_not_back_in_time(session: Session, first: int) -> list[Edge]:
-    """(certificate, what it rests on) of touched uses whose source is not strictly earlier."""
-    items = select(Certificate.item_id).where(Certificate.id >= first)
-    touched = or_(Usage.certificate_id >= first, Usage.item_id.in_(items))
-    found: list[Edge] = []
+def certificates_from(session: Session, first: int) -> set[int]:
+    """Keys of the certificates recorded from this key on."""
+    return set(session.scalars(select(Certificate.id).where(Certificate.id >= first)))
+
+
+def certificates_of(session: Session, item: int) -> set[int]:
+    """Keys of the certificates of an item."""
+    return set(session.scalars(select(Certificate.id).where(Certificate.item_id == item)))
+
+
+def not_back_in_time(session: Session) -> set[int]:
+    """Certificates that rest on one which is not strictly earlier; reads every use."""
+    found: set[int] = set()
     for link in (Usage.source_id, Usage.evidence_id):
-        rows = session.execute(
-            select(Usage.certificate_id, Source.id)
-            .join(Certificate, Certificate.id == Usage.certificate_id)
-            .join(Source, Source.id == link)
-            .where(touched, Source.performed_us >= Certificate.performed_us)
+        found.update(
+            session.scalars(
+                select(Usage.certificate_id)
+                .join(Certificate, Certificate.id == Usage.certificate_id)
+                .join(Source, Source.id == link)
+                .where(Source.performed_us >= Certificate.performed_us)
+            )
         )
-        found.extend(rows)
     return found
 
 
@@ -94,21 +105,60 @@ def numbers_of(session: Session, certificates: Collection[int]) -> dict[int, str
 
 def bare_dates_recorded() -> ColumnElement[bool]:
     """Whether any record holds a bare date, whose instants depend on the time zone."""
+    texts = (
+        Certificate.due_at,
+        Composition.held_from,
+        Composition.held_until,
+        Item.in_service_from,
+    )
     return or_(
         exists().where(Certificate.performed_end_us != Certificate.performed_us),
         exists().where(Usage.used_end_us != Usage.used_us),
         exists().where(Check.performed_end_us != Check.performed_us),
+        *(exists().where(func.length(text) == len("2025-03-10")) for text in texts),
     )
 
 
-def users_of_items(session: Session, items: Iterable[int]) -> set[int]:
+def touched_by_items(session: Session, items: Collection[int]) -> set[int]:
+    """Certificates of these items, and certificates that used them: what a change there touches."""
+    own = {key for (key,) in rows_of(session, "certificate.id", "certificate", "item_id", items)}
+    return own | users_of_items(session, items)
+
+
+def users_of_items(session: Session, items: Collection[int]) -> set[int]:
     """Certificates that ever used one of these items."""
-    found: set[int] = set()
-    for some in chunks(sorted(set(items))):
-        found.update(
-            session.scalars(select(Usage.certificate_id).where(Usage.item_id.in_(some)).distinct())
-        )
-    return found
+    return {key for (key,) in rows_of(session, "usage.certificate_id", "usage", "item_id", items)}
+
+
+def users_of_certificate(session: Session, certificate: int) -> set[int]:
+    """Certificates that took a value from this one."""
+    users = rows_of(session, "usage.certificate_id", "usage", "source_id", [certificate])
+    return {key for (key,) in users}
+
+
+def certificates_by_method(session: Session, method: str) -> set[int]:
+    """Certificates whose calibration recorded this method."""
+    return set(session.scalars(select(Certificate.id).where(Certificate.method == method)))
+
+
+def roles_of(session: Session, items: Collection[int]) -> set[str]:
+    """Roles in which these items were ever used."""
+    return {role for (role,) in rows_of(session, "DISTINCT usage.role", "usage", "item_id", items)}
+
+
+def lacking_roles(session: Session, roles: Collection[str], window: Span) -> list[int]:
+    """Our own issued certificates of the window, of whose uses none has one of the roles."""
+    statement = select(Certificate.id).where(
+        Certificate.status == "issued", Certificate.external.is_(False)
+    )
+    first, last = window
+    if first is not None:
+        statement = statement.where(Certificate.performed_end_us >= first)
+    if last is not None:
+        statement = statement.where(Certificate.performed_us <= last)
+    for role in sorted(roles):
+        statement = statement.where(~Certificate.roles.contains(role_mark(role), autoescape=True))
+    return list(session.scalars(statement))
 
 
 def everything_downward(session: Session, certificates: Iterable[int]) -> set[int]:
@@ -121,14 +171,11 @@ def everything_downward(session: Session, certificates: Iterable[int]) -> set[in
     ends = set[int]()
     frontier = set(reached)
     while frontier:
-        below: set[int] = set()
-        for some in chunks(sorted(frontier)):
-            below.update(
-                session.scalars(select(Usage.certificate_id).where(Usage.source_id.in_(some)))
-            )
-            ends.update(
-                session.scalars(select(Usage.certificate_id).where(Usage.evidence_id.in_(some)))
-            )
+        at_once = sorted(frontier)
+        users = rows_of(session, "usage.certificate_id", "usage", "source_id", at_once)
+        below = {key for (key,) in users}
+        exposed = rows_of(session, "usage.certificate_id", "usage", "evidence_id", at_once)
+        ends.update(key for (key,) in exposed)
         frontier = below - reached
         reached |= frontier
     return reached | ends

@@ -1,97 +1,120 @@
-"""Certificates with their uses and results, read by key in as few statements as possible."""
+"""What a recall reads: certificates, uses and results by key, and the few rows around them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from typing import Any
+from collections.abc import Collection, Iterator, Sequence
+from typing import Any, NamedTuple
 
-from sqlalchemy import Row, Select, select
+from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
-from api.store.chunks import chunks
-from api.store.tables import (
-    Certificate,
-    Check,
-    Composition,
-    Customer,
-    DecisionRule,
-    Item,
-    Result,
-    Usage,
-)
+from api.store.keyed import rows_of
+from api.store.tables import Certificate, Check, Item
 
 Rows = Sequence[Row[*tuple[Any, ...]]]
 
 
-def certificates(session: Session, keys: Iterable[int]) -> Iterator[Row[Any]]:
-    """Certificates with the code and type of their item and the name of their customer."""
-    statement = (
-        select(
-            Certificate.id,
-            Certificate.issuer,
-            Certificate.number,
-            Certificate.revision,
-            Certificate.status,
-            Certificate.performed_us,
-            Certificate.performed_end_us,
-            Certificate.assigns_value,
-            Certificate.external,
-            Certificate.superseded_by,
-            Certificate.void_reason,
-            Certificate.content_hash,
-            Item.code.label("item"),
-            Item.type.label("item_type"),
-            Customer.name.label("customer"),
-        )
-        .join(Item, Item.id == Certificate.item_id)
-        .outerjoin(Customer, Customer.id == Certificate.customer_id)
-    )
-    return _by_key(session, statement, Certificate.id, keys)
+class CertificateRow(NamedTuple):
+    """One certificate as its columns hold it."""
+
+    id: int
+    issuer: str
+    number: str
+    revision: int
+    status: str
+    item_id: int
+    customer_id: int | None
+    performed_us: int
+    performed_end_us: int
+    assigns_value: bool
+    external: bool
+    superseded_by: str | None
+    void_reason: str | None
+    content_hash: str
+    method: str | None
 
 
-def uses(session: Session, keys: Iterable[int]) -> Iterator[Row[Any]]:
-    """Uses of these certificates, in the order of their record."""
-    statement = select(
-        Usage.certificate_id,
-        Usage.role,
-        Usage.weight,
-        Usage.channel,
-        Usage.points,
-        Usage.used_us,
-        Usage.used_end_us,
-        Usage.factor_applied,
-        Usage.source_id,
-        Usage.evidence_id,
-        Item.code.label("item"),
-    ).join(Item, Item.id == Usage.item_id)
-    return _by_key(session, statement, Usage.certificate_id, keys, Usage.position)
+class UseRow(NamedTuple):
+    """One use as its columns hold it; weight, points and factor are text."""
+
+    certificate_id: int
+    position: int
+    item_id: int
+    role: str
+    weight: str | None
+    channel: str | None
+    points: str | None
+    used_us: int
+    used_end_us: int
+    factor_applied: str | None
+    source_id: int | None
+    evidence_id: int | None
 
 
-def results(session: Session, keys: Iterable[int]) -> Iterator[Row[Any]]:
-    """Results of these certificates, in the order of their record."""
-    statement = select(
-        Result.certificate_id,
-        Result.point,
-        Result.stage,
-        Result.unit,
-        Result.applied,
-        Result.indicated,
-        Result.error,
-        Result.U,
-        Result.k,
-        Result.dof,
-        Result.error_rel_pct,
-        Result.U_rel_pct,
-        Result.limit_lower,
-        Result.limit_upper,
-        Result.rule_id,
-        Result.verdict_reported,
-    )
-    return _by_key(session, statement, Result.certificate_id, keys, Result.position)
+class ResultRow(NamedTuple):
+    """One result as its columns hold it; numbers and the name of the point are text."""
+
+    certificate_id: int
+    position: int
+    point: str
+    stage: str
+    unit: str | None
+    applied: str | None
+    indicated: str | None
+    error: str | None
+    U: str | None
+    k: str | None
+    dof: str | None
+    error_rel_pct: str | None
+    U_rel_pct: str | None
+    limit_lower: str | None
+    limit_upper: str | None
+    rule_id: int | None
+    verdict_reported: str | None
+
+
+def certificates(session: Session, keys: Collection[int]) -> Iterator[CertificateRow]:
+    """Certificates by key."""
+    return map(CertificateRow._make, _rows(session, CertificateRow, "certificate", "id", keys))
+
+
+def uses(session: Session, keys: Collection[int]) -> Iterator[UseRow]:
+    """Uses of these certificates; their order in a certificate is `position`."""
+    return map(UseRow._make, _rows(session, UseRow, "usage", "certificate_id", keys))
+
+
+def results(session: Session, keys: Collection[int]) -> Iterator[ResultRow]:
+    """Results of these certificates; their order in a certificate is `position`."""
+    return map(ResultRow._make, _rows(session, ResultRow, "result", "certificate_id", keys))
+
+
+def item_codes(session: Session, keys: Collection[int]) -> dict[int, str]:
+    """Ids of items, as their users know them, by key."""
+    return {key: code for key, (code, _) in item_words(session, keys).items()}
+
+
+def item_words(session: Session, keys: Collection[int]) -> dict[int, tuple[str, str | None]]:
+    """Ids and types of items by key."""
+    return {
+        key: (code, kind)
+        for key, code, kind in rows_of(session, "item.id, item.code, item.type", "item", "id", keys)
+    }
+
+
+def customer_names(session: Session, keys: Collection[int]) -> dict[int, str]:
+    """Names of customers by key."""
+    return dict(rows_of(session, "customer.id, customer.name", "customer", "id", keys))
+
+
+def rules(session: Session, keys: Collection[int]) -> Iterator[tuple[Any, ...]]:
+    """(key, id, version, definition as JSON text) of decision rules."""
+    columns = "id, code, rule_version, definition"
+    named = ", ".join(f"decision_rule.{column.strip()}" for column in columns.split(","))
+    return rows_of(session, named, "decision_rule", "id", keys)
 
 
 def checks_of(session: Session, item: int) -> Rows:
-    """Checks of an item, with the key and code of the item they were made against."""
+    """Checks of an item, with the id of the item they were made against."""
     against = select(Item.code).where(Item.id == Check.against_id).scalar_subquery()
     return session.execute(
         select(Check, against.label("against"))
@@ -112,26 +135,9 @@ def recalibrations(session: Session, item: int, start_us: int | None, end_us: in
     return session.execute(statement.order_by(Certificate.performed_us, Certificate.number)).all()
 
 
-def rules(session: Session, keys: Iterable[int]) -> Iterator[Row[Any]]:
-    """Definitions of decision rules by key."""
-    statement = select(
-        DecisionRule.id, DecisionRule.code, DecisionRule.rule_version, DecisionRule.definition
-    )
-    return _by_key(session, statement, DecisionRule.id, keys)
-
-
-def holdings_hash_rows(session: Session, items: Iterable[int]) -> Iterator[Row[Any]]:
-    """Holdings of these parts as recorded, for a digest of what a recall rested on."""
-    statement = select(Composition.part_id, Composition.from_us, Composition.until_us)
-    return _by_key(session, statement, Composition.part_id, items, Composition.id)
-
-
-def _by_key(
-    session: Session,
-    statement: Select[*tuple[Any, ...]],
-    column: Any,
-    keys: Iterable[int],
-    *order: Any,
-) -> Iterator[Row[Any]]:
-    for some in chunks(sorted(set(keys))):
-        yield from session.execute(statement.where(column.in_(some)).order_by(column, *order))
+def _rows(
+    session: Session, row: Any, table: str, key: str, keys: Collection[int]
+) -> Iterator[tuple[Any, ...]]:
+    quote = session.connection().dialect.identifier_preparer.quote
+    columns = ", ".join(f"{table}.{quote(name)}" for name in row._fields)
+    return rows_of(session, columns, table, key, keys)

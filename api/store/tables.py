@@ -34,6 +34,15 @@ from api.store.types import DecimalText, JsonText
 Key = BigInteger().with_variant(Integer, "sqlite")
 
 
+def role_mark(role: str) -> str:
+    """Return a role as ``Certificate.roles`` holds it; the marks keep one from matching in another.
+
+    >>> role_mark("adapter")
+    '|adapter|'
+    """
+    return f"|{role.replace('|', '/')}|"
+
+
 class Base(DeclarativeBase):
     """Base of all tables, with the names that migrations rely on."""
 
@@ -55,6 +64,8 @@ class Laboratory(Base):
     id: Mapped[int] = mapped_column(Key, primary_key=True)
     time_zone: Mapped[str] = mapped_column(Text)
     name: Mapped[str | None] = mapped_column(Text)
+    address: Mapped[str | None] = mapped_column(Text)
+    contact: Mapped[str | None] = mapped_column(Text)
 
 
 class ImportRun(Base):
@@ -97,6 +108,7 @@ class Item(Base):
     in_service_from: Mapped[str | None] = mapped_column(Text)
     in_service_us: Mapped[int | None] = mapped_column(BigInteger)
     note: Mapped[str | None] = mapped_column(Text)
+    remarks: Mapped[Any | None] = mapped_column(JsonText)
     content_hash: Mapped[str] = mapped_column(Text)
     recorded_us: Mapped[int] = mapped_column(BigInteger)
     version: Mapped[int] = mapped_column(Integer, default=1)
@@ -115,6 +127,7 @@ class Composition(Base):
     from_us: Mapped[int] = mapped_column(BigInteger)
     until_us: Mapped[int | None] = mapped_column(BigInteger)
     note: Mapped[str | None] = mapped_column(Text)
+    remarks: Mapped[Any | None] = mapped_column(JsonText)
     content_hash: Mapped[str] = mapped_column(Text)
     recorded_us: Mapped[int] = mapped_column(BigInteger)
     version: Mapped[int] = mapped_column(Integer, default=1)
@@ -180,7 +193,10 @@ class Certificate(Base):
     superseded_by: Mapped[str | None] = mapped_column(Text)
     void_reason: Mapped[str | None] = mapped_column(Text)
     load_applications: Mapped[int | None] = mapped_column(BigInteger)
+    # The roles of its uses, each between marks, so that a gap in the records is found without them.
+    roles: Mapped[str] = mapped_column(Text, default="")
     note: Mapped[str | None] = mapped_column(Text)
+    remarks: Mapped[Any | None] = mapped_column(JsonText)
     content_hash: Mapped[str] = mapped_column(Text)
     recorded_us: Mapped[int] = mapped_column(BigInteger)
     version: Mapped[int] = mapped_column(Integer, default=1)
@@ -189,6 +205,8 @@ class Certificate(Base):
         CheckConstraint("status IN ('draft','issued','superseded','voided')", name="status"),
         Index("ix_certificate_in_force", "item_id", "performed_us", "revision"),
         Index("ix_certificate_number", "number"),
+        Index("ix_certificate_method", "method"),
+        Index("ix_certificate_performed", "performed_us", "status", "external", "roles"),
         # The store itself refuses two issued revisions of one number.
         Index(
             "uq_certificate_issued",
@@ -223,6 +241,8 @@ class Usage(Base):
     source_id: Mapped[int | None] = mapped_column(ForeignKey("certificate.id"))
     evidence_id: Mapped[int | None] = mapped_column(ForeignKey("certificate.id"))
     note: Mapped[str | None] = mapped_column(Text)
+    remarks: Mapped[Any | None] = mapped_column(JsonText)
+    override: Mapped[Any | None] = mapped_column(JsonText)
     __table_args__ = (
         # Both are covering: the walk of a recall reads the index and nothing else.
         Index("ix_usage_source", "source_id", "certificate_id"),
@@ -235,6 +255,20 @@ class Usage(Base):
             postgresql_where=text("evidence_id IS NOT NULL"),
         ),
     )
+
+
+class UseCorrection(Base):
+    """A wrongly recorded use and what it was corrected to: by whom, when and why."""
+
+    __tablename__ = "use_correction"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    certificate_id: Mapped[int] = mapped_column(ForeignKey("certificate.id"), index=True)
+    position: Mapped[int] = mapped_column(Integer)
+    before: Mapped[Any] = mapped_column(JsonText)
+    after: Mapped[Any] = mapped_column(JsonText)
+    person: Mapped[str] = mapped_column(Text)
+    reason: Mapped[str] = mapped_column(Text)
+    at_us: Mapped[int] = mapped_column(BigInteger)
 
 
 class Result(Base):
@@ -265,6 +299,7 @@ class Result(Base):
     specification_id: Mapped[int | None] = mapped_column(ForeignKey("specification.id"))
     verdict_reported: Mapped[str | None] = mapped_column(Text)
     note: Mapped[str | None] = mapped_column(Text)
+    remarks: Mapped[Any | None] = mapped_column(JsonText)
 
 
 class Check(Base):
@@ -287,6 +322,7 @@ class Check(Base):
     wear_pct: Mapped[Decimal | None] = mapped_column(DecimalText)
     limit_pct: Mapped[Decimal | None] = mapped_column(DecimalText)
     note: Mapped[str | None] = mapped_column(Text)
+    remarks: Mapped[Any | None] = mapped_column(JsonText)
     content_hash: Mapped[str] = mapped_column(Text)
     recorded_us: Mapped[int] = mapped_column(BigInteger)
 
@@ -329,7 +365,25 @@ class RecallEntry(Base):
     position: Mapped[int] = mapped_column(Integer, primary_key=True)
     certificate_id: Mapped[int] = mapped_column(ForeignKey("certificate.id"), index=True)
     verdict_changes: Mapped[bool | None] = mapped_column()
+    # What the list can be sorted and filtered by; the entry itself is the text.
+    generation: Mapped[int] = mapped_column(Integer, default=0)
+    item: Mapped[str] = mapped_column(Text)
+    customer: Mapped[str | None] = mapped_column(Text)
+    shift_over_U: Mapped[float | None] = mapped_column()
+    shift_over_tolerance: Mapped[float | None] = mapped_column()
     body: Mapped[str] = mapped_column(Text)
+
+
+class RecallStale(Base):
+    """A later record would change a stored recall: when, why, and what a second look would find."""
+
+    __tablename__ = "recall_stale"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    recall_id: Mapped[int] = mapped_column(ForeignKey("recall.id"), index=True)
+    at_us: Mapped[int] = mapped_column(BigInteger)
+    cause: Mapped[str] = mapped_column(Text)
+    result_hash: Mapped[str] = mapped_column(Text)
+    differences: Mapped[Any] = mapped_column(JsonText)
 
 
 class ApiKey(Base):

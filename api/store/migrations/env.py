@@ -21,6 +21,7 @@ from typing import Any, Literal
 
 from alembic import context
 
+import api.store.casework  # noqa: F401  # its tables belong to the schema
 from api.store.tables import Base
 from api.store.types import DecimalText, JsonText
 

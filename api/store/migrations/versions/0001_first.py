@@ -63,6 +63,7 @@ def upgrade() -> None:
         sa.Column("in_service_from", sa.Text(), nullable=True),
         sa.Column("in_service_us", sa.BigInteger(), nullable=True),
         sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("remarks", sa.Text(), nullable=True),
         sa.Column("content_hash", sa.Text(), nullable=False),
         sa.Column("recorded_us", sa.BigInteger(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -77,6 +78,8 @@ def upgrade() -> None:
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("time_zone", sa.Text(), nullable=False),
         sa.Column("name", sa.Text(), nullable=True),
+        sa.Column("address", sa.Text(), nullable=True),
+        sa.Column("contact", sa.Text(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_laboratory")),
     )
     op.create_table(
@@ -113,6 +116,18 @@ def upgrade() -> None:
         ),
     )
     op.create_table(
+        "webhook",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("url", sa.Text(), nullable=False),
+        sa.Column("secret", sa.Text(), nullable=False),
+        sa.Column("events", sa.Text(), nullable=False),
+        sa.Column("cursor", sa.BigInteger(), nullable=False),
+        sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("created_us", sa.BigInteger(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_webhook")),
+    )
+    op.create_table(
         "api_key",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("public_id", sa.Text(), nullable=False),
@@ -132,6 +147,24 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_api_key")),
         sa.UniqueConstraint("public_id", name=op.f("uq_api_key_public_id")),
     )
+    op.create_table(
+        "case_event",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column(
+            "recall_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("state_before", sa.Text(), nullable=False),
+        sa.Column("state_after", sa.Text(), nullable=False),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("reason", sa.Text(), nullable=False),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["recall_id"], ["recall.id"], name=op.f("fk_case_event_recall_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_case_event")),
+    )
+    with op.batch_alter_table("case_event", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_case_event_recall_id"), ["recall_id"], unique=False)
+
     op.create_table(
         "certificate",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
@@ -159,7 +192,9 @@ def upgrade() -> None:
         sa.Column("superseded_by", sa.Text(), nullable=True),
         sa.Column("void_reason", sa.Text(), nullable=True),
         sa.Column("load_applications", sa.BigInteger(), nullable=True),
+        sa.Column("roles", sa.Text(), nullable=False),
         sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("remarks", sa.Text(), nullable=True),
         sa.Column("content_hash", sa.Text(), nullable=False),
         sa.Column("recorded_us", sa.BigInteger(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -182,7 +217,13 @@ def upgrade() -> None:
         batch_op.create_index(
             "ix_certificate_in_force", ["item_id", "performed_us", "revision"], unique=False
         )
+        batch_op.create_index("ix_certificate_method", ["method"], unique=False)
         batch_op.create_index("ix_certificate_number", ["number"], unique=False)
+        batch_op.create_index(
+            "ix_certificate_performed",
+            ["performed_us", "status", "external", "roles"],
+            unique=False,
+        )
         batch_op.create_index(
             "uq_certificate_issued",
             ["issuer", "number"],
@@ -203,6 +244,7 @@ def upgrade() -> None:
         sa.Column("from_us", sa.BigInteger(), nullable=False),
         sa.Column("until_us", sa.BigInteger(), nullable=True),
         sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("remarks", sa.Text(), nullable=True),
         sa.Column("content_hash", sa.Text(), nullable=False),
         sa.Column("recorded_us", sa.BigInteger(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -258,6 +300,7 @@ def upgrade() -> None:
         sa.Column("wear_pct", sa.Text(), nullable=True),
         sa.Column("limit_pct", sa.Text(), nullable=True),
         sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("remarks", sa.Text(), nullable=True),
         sa.Column("content_hash", sa.Text(), nullable=False),
         sa.Column("recorded_us", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(
@@ -272,6 +315,154 @@ def upgrade() -> None:
     with op.batch_alter_table("intermediate_check", schema=None) as batch_op:
         batch_op.create_index(
             batch_op.f("ix_intermediate_check_item_id"), ["item_id"], unique=False
+        )
+
+    op.create_table(
+        "notice",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column(
+            "recall_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("position", sa.Integer(), nullable=False),
+        sa.Column("number", sa.Text(), nullable=False),
+        sa.Column(
+            "customer_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column(
+            "replaces_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
+        ),
+        sa.Column("reply_by", sa.Text(), nullable=False),
+        sa.Column("reply_by_us", sa.BigInteger(), nullable=False),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("created_us", sa.BigInteger(), nullable=False),
+        sa.Column("content", sa.Text(), nullable=False),
+        sa.Column("content_hash", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["customer_id"], ["customer.id"], name=op.f("fk_notice_customer_id")
+        ),
+        sa.ForeignKeyConstraint(["recall_id"], ["recall.id"], name=op.f("fk_notice_recall_id")),
+        sa.ForeignKeyConstraint(["replaces_id"], ["notice.id"], name=op.f("fk_notice_replaces_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_notice")),
+        sa.UniqueConstraint("number", name=op.f("uq_notice_number")),
+        sa.UniqueConstraint("recall_id", "position", name=op.f("uq_notice_recall_id_position")),
+    )
+    with op.batch_alter_table("notice", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_notice_customer_id"), ["customer_id"], unique=False)
+
+    op.create_table(
+        "recall_case",
+        sa.Column(
+            "recall_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["recall_id"], ["recall.id"], name=op.f("fk_recall_case_recall_id")
+        ),
+        sa.PrimaryKeyConstraint("recall_id", name=op.f("pk_recall_case")),
+    )
+    op.create_table(
+        "recall_stale",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column(
+            "recall_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.Column("cause", sa.Text(), nullable=False),
+        sa.Column("result_hash", sa.Text(), nullable=False),
+        sa.Column("differences", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["recall_id"], ["recall.id"], name=op.f("fk_recall_stale_recall_id")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_recall_stale")),
+    )
+    with op.batch_alter_table("recall_stale", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_recall_stale_recall_id"), ["recall_id"], unique=False)
+
+    op.create_table(
+        "webhook_delivery",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column(
+            "webhook_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("body", sa.Text(), nullable=False),
+        sa.Column("changes", sa.Integer(), nullable=False),
+        sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("attempts", sa.Integer(), nullable=False),
+        sa.Column("due_us", sa.BigInteger(), nullable=False),
+        sa.Column("created_us", sa.BigInteger(), nullable=False),
+        sa.Column("outcomes", sa.Text(), nullable=False),
+        sa.Column("ended_us", sa.BigInteger(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["webhook_id"], ["webhook.id"], name=op.f("fk_webhook_delivery_webhook_id")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_webhook_delivery")),
+    )
+    with op.batch_alter_table("webhook_delivery", schema=None) as batch_op:
+        batch_op.create_index(
+            "ix_webhook_delivery_state", ["webhook_id", "state", "id"], unique=False
+        )
+
+    op.create_table(
+        "change",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.Column("event", sa.Text(), nullable=False),
+        sa.Column(
+            "certificate_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
+        ),
+        sa.Column(
+            "customer_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
+        ),
+        sa.Column("recall_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
+        sa.Column("notice_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
+        sa.Column("detail", sa.Text(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["certificate_id"], ["certificate.id"], name=op.f("fk_change_certificate_id")
+        ),
+        sa.ForeignKeyConstraint(
+            ["customer_id"], ["customer.id"], name=op.f("fk_change_customer_id")
+        ),
+        sa.ForeignKeyConstraint(["notice_id"], ["notice.id"], name=op.f("fk_change_notice_id")),
+        sa.ForeignKeyConstraint(["recall_id"], ["recall.id"], name=op.f("fk_change_recall_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_change")),
+    )
+    with op.batch_alter_table("change", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_change_at_us"), ["at_us"], unique=False)
+        batch_op.create_index(
+            "ix_change_customer",
+            ["customer_id", "id"],
+            unique=False,
+            sqlite_where=sa.text("customer_id IS NOT NULL"),
+            postgresql_where=sa.text("customer_id IS NOT NULL"),
+        )
+
+    op.create_table(
+        "disposition",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column(
+            "recall_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column(
+            "certificate_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("list_name", sa.Text(), nullable=False),
+        sa.Column("action", sa.Text(), nullable=False),
+        sa.Column("justification", sa.Text(), nullable=True),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["certificate_id"], ["certificate.id"], name=op.f("fk_disposition_certificate_id")
+        ),
+        sa.ForeignKeyConstraint(
+            ["recall_id"], ["recall.id"], name=op.f("fk_disposition_recall_id")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_disposition")),
+    )
+    with op.batch_alter_table("disposition", schema=None) as batch_op:
+        batch_op.create_index("ix_disposition_certificate", ["certificate_id"], unique=False)
+        batch_op.create_index(
+            "ix_disposition_recall", ["recall_id", "certificate_id", "id"], unique=False
         )
 
     op.create_table(
@@ -297,6 +488,28 @@ def upgrade() -> None:
         ),
     )
     op.create_table(
+        "notice_record",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column(
+            "notice_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("at", sa.Text(), nullable=False),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.Column("party", sa.Text(), nullable=False),
+        sa.Column("how", sa.Text(), nullable=False),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["notice_id"], ["notice.id"], name=op.f("fk_notice_record_notice_id")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_notice_record")),
+    )
+    with op.batch_alter_table("notice_record", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_notice_record_notice_id"), ["notice_id"], unique=False)
+
+    op.create_table(
         "recall_entry",
         sa.Column(
             "recall_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
@@ -307,6 +520,11 @@ def upgrade() -> None:
             "certificate_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
         ),
         sa.Column("verdict_changes", sa.Boolean(), nullable=True),
+        sa.Column("generation", sa.Integer(), nullable=False),
+        sa.Column("item", sa.Text(), nullable=False),
+        sa.Column("customer", sa.Text(), nullable=True),
+        sa.Column("shift_over_U", sa.Double(), nullable=True),
+        sa.Column("shift_over_tolerance", sa.Double(), nullable=True),
         sa.Column("body", sa.Text(), nullable=False),
         sa.ForeignKeyConstraint(
             ["certificate_id"], ["certificate.id"], name=op.f("fk_recall_entry_certificate_id")
@@ -350,6 +568,7 @@ def upgrade() -> None:
         ),
         sa.Column("verdict_reported", sa.Text(), nullable=True),
         sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("remarks", sa.Text(), nullable=True),
         sa.ForeignKeyConstraint(
             ["certificate_id"], ["certificate.id"], name=op.f("fk_result_certificate_id")
         ),
@@ -387,6 +606,8 @@ def upgrade() -> None:
             "evidence_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
         ),
         sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("remarks", sa.Text(), nullable=True),
+        sa.Column("override", sa.Text(), nullable=True),
         sa.ForeignKeyConstraint(
             ["certificate_id"], ["certificate.id"], name=op.f("fk_usage_certificate_id")
         ),
@@ -413,8 +634,34 @@ def upgrade() -> None:
         )
         batch_op.create_index("ix_usage_source", ["source_id", "certificate_id"], unique=False)
 
+    op.create_table(
+        "use_correction",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column(
+            "certificate_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("position", sa.Integer(), nullable=False),
+        sa.Column("before", sa.Text(), nullable=False),
+        sa.Column("after", sa.Text(), nullable=False),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("reason", sa.Text(), nullable=False),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["certificate_id"], ["certificate.id"], name=op.f("fk_use_correction_certificate_id")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_use_correction")),
+    )
+    with op.batch_alter_table("use_correction", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_use_correction_certificate_id"), ["certificate_id"], unique=False
+        )
+
 
 def downgrade() -> None:
+    with op.batch_alter_table("use_correction", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_use_correction_certificate_id"))
+
+    op.drop_table("use_correction")
     with op.batch_alter_table("usage", schema=None) as batch_op:
         batch_op.drop_index("ix_usage_source")
         batch_op.drop_index("ix_usage_item")
@@ -434,7 +681,38 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_recall_entry_certificate_id"))
 
     op.drop_table("recall_entry")
+    with op.batch_alter_table("notice_record", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_notice_record_notice_id"))
+
+    op.drop_table("notice_record")
     op.drop_table("idempotent_answer")
+    with op.batch_alter_table("disposition", schema=None) as batch_op:
+        batch_op.drop_index("ix_disposition_recall")
+        batch_op.drop_index("ix_disposition_certificate")
+
+    op.drop_table("disposition")
+    with op.batch_alter_table("change", schema=None) as batch_op:
+        batch_op.drop_index(
+            "ix_change_customer",
+            sqlite_where=sa.text("customer_id IS NOT NULL"),
+            postgresql_where=sa.text("customer_id IS NOT NULL"),
+        )
+        batch_op.drop_index(batch_op.f("ix_change_at_us"))
+
+    op.drop_table("change")
+    with op.batch_alter_table("webhook_delivery", schema=None) as batch_op:
+        batch_op.drop_index("ix_webhook_delivery_state")
+
+    op.drop_table("webhook_delivery")
+    with op.batch_alter_table("recall_stale", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_recall_stale_recall_id"))
+
+    op.drop_table("recall_stale")
+    op.drop_table("recall_case")
+    with op.batch_alter_table("notice", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_notice_customer_id"))
+
+    op.drop_table("notice")
     with op.batch_alter_table("intermediate_check", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_intermediate_check_item_id"))
 
@@ -451,12 +729,19 @@ def downgrade() -> None:
             sqlite_where=sa.text("status = 'issued'"),
             postgresql_where=sa.text("status = 'issued'"),
         )
+        batch_op.drop_index("ix_certificate_performed")
         batch_op.drop_index("ix_certificate_number")
+        batch_op.drop_index("ix_certificate_method")
         batch_op.drop_index("ix_certificate_in_force")
         batch_op.drop_index(batch_op.f("ix_certificate_customer_id"))
 
     op.drop_table("certificate")
+    with op.batch_alter_table("case_event", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_case_event_recall_id"))
+
+    op.drop_table("case_event")
     op.drop_table("api_key")
+    op.drop_table("webhook")
     op.drop_table("specification")
     op.drop_table("recall")
     op.drop_table("laboratory")
