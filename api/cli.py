@@ -12,6 +12,7 @@ from api.commands.demo import demo
 from api.commands.local import keys, migrate, serve, settings
 from api.commands.offline import evaluate
 from api.commands.remote import decide, import_, recall, trace
+from api.commands.webhooks import webhooks
 from api.version import VERSION
 
 
@@ -26,5 +27,7 @@ def main() -> None:
     """
 
 
-for command in (demo, serve, migrate, keys, settings, import_, decide, evaluate, recall, trace):
+ON_THE_DATABASE = (demo, serve, migrate, keys, settings, webhooks)
+ON_A_SERVER = (import_, decide, evaluate, recall, trace)
+for command in (*ON_THE_DATABASE, *ON_A_SERVER):
     main.add_command(command)

@@ -9,7 +9,14 @@ from typing import Any
 
 from api.client.wire import Answer, Json, Wire, encoded, path_part, read
 
-LISTS = ("affected", "exposed_zero_effect", "indeterminate", "traced_not_recalled", "cleared")
+LISTS = (
+    "affected",
+    "exposed_zero_effect",
+    "indeterminate",
+    "traced_not_recalled",
+    "cleared",
+    "cannot_be_excluded",
+)
 
 Number = Decimal | int | str
 Source = Json | bytes | Path

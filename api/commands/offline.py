@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, BinaryIO
 
 import click
 
@@ -13,6 +16,10 @@ from api.commands.remote import FILE, NONCONFORMING, read_json
 
 if TYPE_CHECKING:
     from api.rules.rule import Rule
+    from api.services.batch_formats import Kind
+    from api.services.batches import Batch
+
+ENDINGS = ".csv, .ndjson, .json, .parquet or .arrow"
 
 
 @click.command()
@@ -21,11 +28,14 @@ if TYPE_CHECKING:
     "-o",
     "--output",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="File to write; stdout unless given.",
+    help=f"File to write, {ENDINGS}; else stdout, in the format of FILE.",
 )
 @click.option("--rule", help="Id of the rule for rows that name none.")
 @click.option(
     "--rules", "rules_file", type=FILE, help="JSON file with a list of your own decision rules."
+)
+@click.option(
+    "--summary-line", is_flag=True, help="CSV: end with a line #summary {...} that shows a cut."
 )
 @click.option(
     "--raw", is_flag=True, help="Leave cells that a spreadsheet would run as formulas as they are."
@@ -40,46 +50,110 @@ def evaluate(
     output: Path | None,
     rule: str | None,
     rules_file: Path | None,
+    summary_line: bool,
     raw: bool,
     fail_on_nonconformity: bool,
 ) -> None:
-    """Decide the results in FILE (CSV) without a server or database.
+    """Decide the results in FILE without a server or database.
 
-    Columns are value, U, k, dof, unit, lower, upper, or nominal and tolerance, and rule; others are
-    passed through. A row that cannot be decided comes back with the reason.
+    FILE is .csv, .ndjson, .json, .parquet or .arrow. Columns are value, U, k, dof,
+    unit, lower, upper, or nominal and tolerance, and rule; others are passed through. A row that
+    cannot be decided comes back with its line and the reason.
     """
     from api.errors import TraceholdError
-    from api.services import batches
+    from api.services.batch_formats import read_pieces, writer_of
+    from api.services.batches import Batch, Deciding
 
+    rules = _rules(rules_file)
+    deciding = Deciding(_row_fault, rules, _default(rules, rule))
+    kind = _kind(file, "FILE")
+    answer = kind if output is None else _kind(output, "--output")
     try:
-        rules = _rules(rules_file)
-        default = _default(rules, rule)
-        frame, refused = batches.read_csv(file.read_bytes())
-        decided = batches.decide_table(frame, rules, default, refused)
+        with file.open("rb") as source, _target(output) as target, _progress(source) as seen:
+            pieces, writer = read_pieces(source, kind, answer), writer_of(answer, raw, summary_line)
+            batch = Batch(pieces, deciding, writer, seen)
+            for part in batch:
+                target.write(part)
     except TraceholdError as error:
         raise Refused(error.detail, error.issues) from error
-    written = batches.write_csv(decided, raw)
-    if output is None:
-        click.echo(written, nl=False)
-    else:
-        output.write_text(written, encoding="utf-8", newline="")
-    summary = batches.summary(decided)
-    _say(summary)
+    _finish(batch, fail_on_nonconformity)
+
+
+def _finish(batch: Batch, fail_on_nonconformity: bool) -> None:
+    from api.commands.views import batch_summary
+
+    summary = batch.summary()
+    say(str(batch_summary(summary)))
     if fail_on_nonconformity and any(summary["by_verdict"][name] for name in NONCONFORMING):
         sys.exit(1)
 
 
+def _row_fault(cells: Mapping[str, str]) -> tuple[str, str] | None:
+    # Most files never need the schema.
+    from api.schemas.batches import row_fault
+
+    return row_fault(cells)
+
+
+def _kind(file: Path, name: str) -> Kind:
+    from api.services.batch_formats import kind_of
+
+    found = kind_of(file.suffix)
+    if found is None:
+        raise click.BadParameter(f"{file.name} does not end in {ENDINGS}", param_hint=name)
+    return found
+
+
+@contextmanager
+def _target(output: Path | None) -> Iterator[BinaryIO]:
+    """Open stdout, or a file that gets its name only when it is whole."""
+    if output is None:
+        yield sys.stdout.buffer
+        return
+    part = output.with_name(f".{output.name}.{os.getpid()}.part")
+    try:
+        with part.open("wb") as opened:
+            yield opened
+        part.replace(output)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+@contextmanager
+def _progress(source: BinaryIO) -> Iterator[Callable[[int], None]]:
+    """Show on a terminal how many rows are done, and how much of the file is read."""
+    if not sys.stderr.isatty():
+        yield lambda rows: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+
+    size = os.fstat(source.fileno()).st_size
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn())
+    shown = Progress(*columns, TimeElapsedColumn(), console=Console(stderr=True), transient=True)
+    with shown:
+        task = shown.add_task("Deciding", total=size)
+
+        def seen(rows: int) -> None:
+            shown.update(task, description=f"{rows:,} rows", completed=min(source.tell(), size))
+
+        yield seen
+
+
 def _rules(file: Path | None) -> dict[str, Rule]:
+    from api.errors import Conflict
     from api.rules.rule import RuleError
-    from api.services import batches
+    from api.services.batches import rules_from
 
     documents = [] if file is None else read_json(file)
     if not isinstance(documents, list):
         raise click.BadParameter("not a list of rules", param_hint="--rules")
     try:
-        return batches.rules_from(documents)
+        return rules_from(documents)
     except RuleError as error:
         raise click.BadParameter(f"{error.field}: {error}", param_hint="--rules") from error
+    except Conflict as error:
+        raise Refused(error.detail, error.issues) from error
 
 
 def _default(rules: dict[str, Rule], rule: str | None) -> Rule | None:
@@ -87,9 +161,3 @@ def _default(rules: dict[str, Rule], rule: str | None) -> Rule | None:
         known = ", ".join(rules)
         raise click.BadParameter(f"unknown rule {rule!r}; known: {known}", param_hint="--rule")
     return None if rule is None else rules[rule]
-
-
-def _say(summary: dict[str, Any]) -> None:
-    from api.commands.views import batch_summary
-
-    say(str(batch_summary(summary)))

@@ -78,7 +78,7 @@ def entry_table(entries: Iterable[Json], title: str) -> Table:
     table.add_column("customer")
     table.add_column("gen", justify="right", no_wrap=True)
     table.add_column(f"path from {start}" if start else "path")
-    table.add_column("worst shift", justify="right", no_wrap=True)
+    table.add_column("largest shift", justify="right", no_wrap=True)
     table.add_column("verdict before -> after")
     table.add_column("|shift|/U", justify="right", no_wrap=True)
     for entry in ordered[:MOST_ROWS]:
@@ -91,7 +91,7 @@ def entry_table(entries: Iterable[Json], title: str) -> Table:
             entry.get("customer", entry.get("issuer") or "-"),
             str(entry["generation"]),
             _path(entry, start),
-            _worst_shift(entry),
+            _largest_shift(entry),
             _verdicts(entry),
             "-" if size is None else short(size),
         )
@@ -140,16 +140,22 @@ def _path(entry: Json, start: str | None) -> str:
     return said + (f" (+{more} more)" if more else "")
 
 
-def _worst_shift(entry: Json) -> str:
-    """Shift of the point with the largest |shift|/U, with its unit."""
-    known = [point for point in entry["points"] if point["shift_over_U"] is not None]
+def _largest_shift(entry: Json) -> str:
+    """Largest shift of a point, with its unit; points of one certificate share a unit."""
+    known = [point for point in entry["points"] if point["shift"] is not None]
     if not known or entry["overall"] is None:
         return "not known"
-    worst = max(known, key=lambda point: Decimal(point["shift_over_U"]))
+    worst = max(known, key=_size)
     shift = worst["shift"]
     if isinstance(shift, Mapping):
         return f"{_signed(shift['lower'])} .. {_signed(shift['upper'])} {worst['unit']}"
     return f"{_signed(shift)} {worst['unit']}"
+
+
+def _size(point: Json) -> Decimal:
+    shift = point["shift"]
+    ends = shift.values() if isinstance(shift, Mapping) else [shift]
+    return max(abs(Decimal(end)) for end in ends)
 
 
 def _signed(number: str) -> str:

@@ -1,25 +1,56 @@
-"""Batches: decide a table of results in one request."""
+"""Batches: decide a table of results in one request, however long it is.
+
+The body goes to a temporary file first: a client may want to send all of it before it reads any of
+the answer, and Parquet is read from its end. The answer is then streamed from that file, and
+nothing of the request is touched any more. A short answer is made whole before it is sent, so that
+what cannot be read is a problem with its status; later the status is gone, and a stream that ends
+early lacks its totals.
+"""
 
 from __future__ import annotations
 
-from typing import Any
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import ExitStack
+from typing import Any, BinaryIO, cast
 
 from flask import Response, request
 from marshmallow import ValidationError
 from webargs.flaskparser import abort
 
-from api.schemas.batches import BatchQuerySchema, BatchSchema, NewBatchSchema
-from api.services import batches
+from api.errors import TraceholdError
+from api.schemas.batches import BatchQuerySchema, BatchSchema, NewBatchSchema, row_fault
+from api.services.batch_formats import (
+    CSV,
+    JSON,
+    KINDS,
+    NDJSON,
+    Kind,
+    kind_of,
+    read_pieces,
+    writer_of,
+)
+from api.services.batch_json import pieces_of, read_document
 from api.services.batch_rules import rules_of
+from api.services.batches import Batch, Deciding
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
-from api.web.json import dumps, loads
+from api.web.json import dumps
 from api.web.problems import Problem
 from api.web.transactions import reading
 
-JSON, CSV = "application/json", "text/csv"
 SUMMARY = "Tracehold-Summary"
+# A body up to here stays in memory, and so does an answer.
+_IN_MEMORY = 8 << 20
+_SHORT = 1 << 20
 _TEXT = {"schema": {"type": "string"}}
+_BINARY = {"schema": {"type": "string", "format": "binary"}}
+_CONTENT = {
+    kind.media_types[0]: _TEXT if kind in (CSV, NDJSON) else _BINARY
+    for kind in KINDS
+    if kind is not JSON
+}
 
 blp = Blueprint(
     "batches", __name__, url_prefix="/v1/batches", description="Do these results conform?"
@@ -29,54 +60,103 @@ blp = Blueprint(
 @blp.route("", methods=["POST"])
 @requires("decide")
 @blp.arguments(BatchQuerySchema, location="query")
-@blp.doc(requestBody={"required": True, "content": {JSON: {"schema": NewBatchSchema}, CSV: _TEXT}})
-@blp.alt_response(200, schema=BatchSchema, description="Decided; CSV or JSON as accepted")
+@blp.doc(
+    requestBody={
+        "required": True,
+        "content": {JSON.media_types[0]: {"schema": NewBatchSchema}, **_CONTENT},
+    },
+    responses={200: {"content": _CONTENT}},
+)
+@blp.alt_response(200, schema=BatchSchema, description="Decided, in the format accepted")
 def decide_batch(query: dict[str, Any]) -> Response:
-    """Decide many results, as JSON or CSV; a bad row comes back with its error.
+    """Decide many results; a row that cannot be decided comes back with its line and error.
 
-    JSON is `{"rows": [...], "rule": ...}` or a list of rows. The answer is of the kind that came
-    in unless Accept asks for the other; CSV carries the summary in the header Tracehold-Summary.
-    Nothing is stored.
+    CSV, NDJSON, JSON (`{"rows": [...], "rule": ...}` or a list of rows, up to 32 MiB), Parquet and
+    Arrow streams come in by Content-Type and go out by Accept, by default as they came. Rows keep
+    their order, columns their text or type. Totals: NDJSON ends with a line `{"summary": {...}}`,
+    JSON with the member `summary`, Parquet and Arrow have it in their metadata under
+    `tracehold_summary` (Arrow in that of a last, empty batch), CSV with `summary=line` ends with
+    a line `#summary {...}`; an answer that is short enough to be made before it is sent has it in
+    the header Tracehold-Summary too. A stream without its totals was cut; NDJSON then ends with
+    `{"problem": {...}}` if the cause was in what was sent. Nothing is stored.
     """
-    answer_type = _answer_type()
-    sent, rows = query.get("rule"), None
-    if request.mimetype == CSV:
-        frame, refused = batches.read_csv(request.get_data())
-    else:
-        batch = _loaded()
-        rows, sent = batch["rows"], batch.get("rule", sent)
-        frame, refused = batches.read_rows(rows), {}
-    with reading() as session:
-        rules, default = rules_of(session, sent)
-    decided = batches.decide_table(frame, rules, default, refused)
-    summary = batches.summary(decided)
-    if answer_type == CSV:
-        body = batches.write_csv(decided, query["raw"])
-        return Response(body, mimetype=CSV, headers={SUMMARY: dumps(summary).decode()})
-    answered = {"rows": batches.write_rows(decided, rows), "summary": summary}
-    return Response(dumps(answered), mimetype=JSON)
+    kind = _kind_sent()
+    answer = _kind_accepted(kind)
+    sent = query.get("rule")
+    with ExitStack() as stack:
+        body = stack.enter_context(_spooled())
+        if kind is JSON:
+            batch = _loaded(body)
+            pieces, sent = pieces_of(batch["rows"]), batch.get("rule", sent)
+        else:
+            pieces = read_pieces(body, kind, answer)
+        with reading() as session:
+            deciding = Deciding(row_fault, *rules_of(session, sent))
+        writer = writer_of(answer, query["raw"], "summary" in query)
+        return _response(Batch(pieces, deciding, writer), answer, stack)
 
 
-def _answer_type() -> str:
-    """Return the media type of the answer; that of the request comes first."""
-    sent = request.mimetype
-    if sent not in (JSON, CSV):
-        raise Problem("unsupported-media-type", f"Send {JSON} or {CSV}, not {sent or 'nothing'}.")
-    offered = [sent, CSV if sent == JSON else JSON]
-    if "Accept" not in request.headers:
-        return sent
-    found = request.accept_mimetypes.best_match(offered)
+def _kind_sent() -> Kind:
+    found = kind_of(request.mimetype)
     if found is None:
-        raise Problem("not-acceptable", f"This address answers {JSON} or {CSV}.")
+        offered = ", ".join(kind.media_types[0] for kind in KINDS)
+        sent = request.mimetype or "nothing"
+        raise Problem("unsupported-media-type", f"Send one of {offered}; not {sent}.")
     return found
 
 
-def _loaded() -> dict[str, Any]:
-    data = loads(request.get_data())
+def _kind_accepted(sent: Kind) -> Kind:
+    """Return the format of the answer; that of the request comes first."""
+    if "Accept" not in request.headers:
+        return sent
+    kinds = [sent, *(kind for kind in KINDS if kind is not sent)]
+    offered = [media_type for kind in kinds for media_type in kind.media_types]
+    found = kind_of(request.accept_mimetypes.best_match(offered) or "")
+    if found is None:
+        raise Problem("not-acceptable", f"This address answers {', '.join(offered)}.")
+    return found
+
+
+def _spooled() -> BinaryIO:
+    """Return the body as a file of its own, which outlives the request."""
+    body = tempfile.SpooledTemporaryFile(_IN_MEMORY)  # noqa: SIM115  # its owner closes it
+    shutil.copyfileobj(request.stream, body, _SHORT)
+    body.seek(0)
+    return cast(BinaryIO, body)
+
+
+def _loaded(body: BinaryIO) -> dict[str, Any]:
     try:
-        loaded: dict[str, Any] = NewBatchSchema().load(
-            {"rows": data} if isinstance(data, list) else data
-        )
+        loaded: dict[str, Any] = NewBatchSchema().load(read_document(body))
     except ValidationError as error:
         abort(422, exc=error, messages={"json": error.messages})
     return loaded
+
+
+def _response(batch: Batch, answer: Kind, stack: ExitStack) -> Response:
+    """Return the answer whole if it is short, else as a stream that closes what it needs."""
+    media_type = answer.media_types[0]
+    parts = iter(batch)
+    begun = b""
+    for part in parts:
+        begun += part
+        if len(begun) > _SHORT:
+            needed = stack.pop_all()
+            response = Response(_rest(begun, parts, answer, needed), mimetype=media_type)
+            # For the client that goes before the first part.
+            response.call_on_close(needed.close)
+            return response
+    headers = {SUMMARY: dumps(batch.summary()).decode()}
+    return Response(begun, mimetype=media_type, headers=headers)
+
+
+def _rest(begun: bytes, parts: Iterator[bytes], answer: Kind, needed: ExitStack) -> Iterator[bytes]:
+    with needed:
+        yield begun
+        try:
+            yield from parts
+        except TraceholdError as error:
+            if answer is not NDJSON:
+                raise
+            problem = {"type": f"/problems/{error.code}", "detail": error.detail}
+            yield dumps({"problem": problem}) + b"\n"

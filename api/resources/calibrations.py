@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import quote, urlencode
 
-from api.resources.certificates import CertificateListQuery, CertificatePageSchema
+from api.resources.certificates import CertificateListQuery, CertificatePageSchema, headers_of
 from api.schemas.calibrations import CalibrationSchema
 from api.schemas.certificates import CertificateAnswerSchema
 from api.services import certificates, imports
+from api.services.revisions import choose
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
-from api.web.etags import etag_of
 from api.web.idempotency import idempotent
 from api.web.transactions import reading, writing
 
@@ -41,11 +40,6 @@ def record_calibration(record: dict[str, Any]) -> Any:
     """Record a calibration with its certificate in one call."""
     with writing() as session:
         outcome = imports.record_one(session, "calibrations", record, now_us())
-        made = certificates.choose(
-            session, record["certificate"], record.get("issuer", ""), record["revision"]
-        )
+        made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
         shown = certificates.answer(session, made)
-    query = {"revision": made.revision} | ({"issuer": made.issuer} if made.issuer else {})
-    location = f"/v1/certificates/{quote(made.number, safe='')}?{urlencode(query)}"
-    headers = {"Location": location, "ETag": etag_of(made.id, made.version)}
-    return shown, 201 if outcome.created else 200, headers
+    return shown, 201 if outcome.created else 200, headers_of(shown)

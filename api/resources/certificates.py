@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from api.schemas.calibrations import CalibrationQuerySchema, CalibrationSchema
 from api.schemas.certificates import (
@@ -12,15 +12,18 @@ from api.schemas.certificates import (
     CertificateQuerySchema,
     ChainSchema,
     IssueSchema,
+    UseCorrectionSchema,
     VoidSchema,
 )
-from api.services import certificates, chains
+from api.services import certificates, chains, imports, use_corrections
+from api.services.revisions import choose
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
 from api.web.etags import etag_of
 from api.web.idempotency import idempotent
+from api.web.json import dumps
 from api.web.transactions import reading, writing
 
 blp = Blueprint("certificates", __name__, url_prefix="/v1/certificates", description=__doc__)
@@ -49,9 +52,9 @@ def list_certificates(query: dict[str, Any]) -> Any:
 def show_certificate(query: dict[str, Any], number: str) -> Any:
     """Show a certificate: the issued revision unless another is named."""
     with reading() as session:
-        found = certificates.choose(session, number, query.get("issuer"), query.get("revision"))
+        found = choose(session, number, query.get("issuer"), query.get("revision"))
         shown = certificates.answer(session, found)
-    return shown, 200, {"ETag": etag_of(found.id, found.version)}
+    return shown, 200, headers_of(shown)
 
 
 @blp.route("/<path:number>/chain")
@@ -61,7 +64,7 @@ def show_certificate(query: dict[str, Any], number: str) -> Any:
 def show_chain(query: dict[str, Any], number: str) -> Any:
     """Show what a certificate rests on, up to external certificates, and every break."""
     with reading() as session:
-        found = certificates.choose(session, number, query.get("issuer"), query.get("revision"))
+        found = choose(session, number, query.get("issuer"), query.get("revision"))
         return chains.chain(session, found)
 
 
@@ -74,9 +77,11 @@ def show_chain(query: dict[str, Any], number: str) -> Any:
 def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str) -> Any:
     """Void a certificate; what was in force for later uses is resolved anew."""
     with writing() as session:
-        found = certificates.choose(session, number, query.get("issuer"), query.get("revision"))
-        certificates.void(session, found, change["reason"], now_us())
-        return certificates.answer(session, found)
+        recording = imports.begin(session, now_us())
+        found = choose(session, number, query.get("issuer"), query.get("revision"))
+        certificates.void(recording, found, change["reason"])
+        shown = certificates.answer(session, found)
+    return shown, 200, headers_of(shown)
 
 
 @blp.route("/<path:number>/issue", methods=["POST"])
@@ -88,9 +93,29 @@ def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str)
 def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str) -> Any:
     """Issue a draft."""
     with writing() as session:
-        found = certificates.choose(session, number, query.get("issuer"), query.get("revision"))
-        certificates.issue(session, found, change["issued_at"], now_us())
-        return certificates.answer(session, found)
+        recording = imports.begin(session, now_us())
+        found = choose(session, number, query.get("issuer"), query.get("revision"))
+        certificates.issue(recording, found, change["issued_at"])
+        shown = certificates.answer(session, found)
+    return shown, 200, headers_of(shown)
+
+
+@blp.route("/<path:number>/uses/<int:position>/corrections", methods=["POST"])
+@requires("record")
+@idempotent
+@blp.arguments(CertificateQuerySchema, location="query")
+@blp.arguments(UseCorrectionSchema)
+@blp.response(201, CertificateAnswerSchema)
+def correct_use(
+    query: dict[str, Any], correction: dict[str, Any], number: str, position: int
+) -> Any:
+    """Correct a wrongly recorded use, counted from 0; the old one stays readable."""
+    with writing() as session:
+        recording = imports.begin(session, now_us())
+        found = choose(session, number, query.get("issuer"), query.get("revision"))
+        use_corrections.correct(recording, found, position, correction)
+        shown = certificates.answer(session, found)
+    return shown, 201, headers_of(shown)
 
 
 @blp.route("/<path:number>/revisions", methods=["POST"])
@@ -103,5 +128,19 @@ def replace_certificate(record: dict[str, Any], number: str) -> Any:
     with writing() as session:
         made = certificates.replace(session, number, record, now_us())
         shown = certificates.answer(session, made)
-    location = f"/v1/certificates/{quote(number, safe='')}?revision={made.revision}"
-    return shown, 201, {"Location": location, "ETag": etag_of(made.id, made.version)}
+    return shown, 201, headers_of(shown)
+
+
+def headers_of(shown: dict[str, Any]) -> dict[str, str]:
+    """Address and ETag of a certificate as it is shown.
+
+    The tag is of the whole answer: recalls, other revisions and what was in force change without
+    the certificate itself.
+    """
+    query = {"revision": shown["revision"]}
+    if "issuer" in shown:
+        query["issuer"] = shown["issuer"]
+    return {
+        "Location": f"/v1/certificates/{quote(shown['certificate'], safe='')}?{urlencode(query)}",
+        "ETag": etag_of(dumps(shown).decode(), shown["version"]),
+    }

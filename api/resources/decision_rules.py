@@ -1,11 +1,18 @@
-"""Decision rules: list and explain them, record a new rule or version."""
+"""Decision rules: list, explain and draw them, record a new rule or version."""
 
 from __future__ import annotations
 
 from typing import Any
 from urllib.parse import quote
 
-from api.schemas.decision_rules import NewRuleSchema, RuleAnswerSchema, VersionQuerySchema
+from flask import Response
+
+from api.schemas.decision_rules import (
+    NewRuleSchema,
+    RiskQuerySchema,
+    RuleAnswerSchema,
+    VersionQuerySchema,
+)
 from api.services import decision_rules
 from api.services.rule_words import rule_answer
 from api.web import paging
@@ -13,6 +20,7 @@ from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
 from api.web.idempotency import idempotent
+from api.web.pictures import documented, picture
 from api.web.transactions import reading, writing
 
 blp = Blueprint(
@@ -58,3 +66,30 @@ def show_rule(query: dict[str, Any], rule_id: str) -> Any:
     with reading() as session:
         rule, versions = decision_rules.get_rule(session, rule_id, query.get("version"))
     return rule_answer(rule, versions)
+
+
+@blp.route("/<path:rule_id>/risk.svg")
+@requires("read")
+@blp.arguments(RiskQuerySchema, location="query")
+@blp.response(**documented("svg"))
+def show_risk(query: dict[str, Any], rule_id: str) -> Response:
+    """Draw a rule's worst specific risk against TUR, with a prior its global risks too."""
+    return _risk(query, rule_id, "svg")
+
+
+@blp.route("/<path:rule_id>/risk.png")
+@requires("read")
+@blp.arguments(RiskQuerySchema, location="query")
+@blp.response(**documented("png"))
+def show_risk_as_png(query: dict[str, Any], rule_id: str) -> Response:
+    """Draw a rule's risks against TUR as a PNG file; see risk.svg."""
+    return _risk(query, rule_id, "png")
+
+
+def _risk(query: dict[str, Any], rule_id: str, kind: str) -> Response:
+    # Only a picture needs matplotlib, which takes long to import.
+    from api.services.risk_figure import risk_figure
+
+    with reading() as session:
+        rule, _ = decision_rules.get_rule(session, rule_id, query.get("version"))
+    return picture(risk_figure(rule, query, kind), kind)

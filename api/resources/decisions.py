@@ -1,24 +1,30 @@
-"""Decisions: decide one result, read stored decisions."""
+"""Decisions: decide one result, read, replay and draw stored decisions."""
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from typing import Any
 
+from flask import Response
 from marshmallow import fields, validate
 
 from api.rules.decide import VERDICTS
-from api.schemas.decisions import (
+from api.schemas.decision_answers import (
     DecisionEntrySchema,
+    DecisionReplaySchema,
     DecisionSchema,
-    NewDecisionSchema,
     StoredDecisionSchema,
 )
+from api.schemas.decisions import NewDecisionSchema
 from api.services import decisions
+from api.services.decision_requests import needs_records
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
 from api.web.idempotency import idempotent
+from api.web.json import dumps
+from api.web.pictures import documented, picture
 from api.web.transactions import reading, writing
 
 blp = Blueprint(
@@ -39,14 +45,22 @@ class DecisionQuery(paging.PageQuery):
 @blp.arguments(NewDecisionSchema)
 @blp.response(201, DecisionSchema)
 @blp.alt_response(200, schema=DecisionSchema, description="Decided, not stored")
-def decide(request: dict[str, Any]) -> Any:
+def decide(request: dict[str, Any]) -> Response:
     """Decide whether one result conforms, and store the decision unless `store` is false."""
     if not request["store"]:
-        with reading() as session:
-            return decisions.decide_one(session, request, now_us()), 200
+        # Most need nothing from the database, and opening a session would cost as much as deciding.
+        with reading() if needs_records(request) else nullcontext() as session:
+            return _written(decisions.decide_unstored(session, request), 200)
     with writing() as session:
-        answer = decisions.decide_one(session, request, now_us())
-    return answer, 201, {"Location": f"/v1/decisions/{answer['id']}"}
+        answer = decisions.decide_stored(session, request, now_us())
+    response = _written(answer, 201)
+    response.headers["Location"] = f"/v1/decisions/{answer['id']}"
+    return response
+
+
+def _written(answer: dict[str, Any], status: int) -> Response:
+    # The service's answer has the form of DecisionSchema already; a test dumps it to compare.
+    return Response(dumps(answer), status, mimetype="application/json")
 
 
 @blp.route("")
@@ -69,3 +83,40 @@ def show_decision(decision_id: int) -> Any:
     """Show a stored decision with the request that it answers."""
     with reading() as session:
         return decisions.get_decision(session, decision_id)
+
+
+@blp.route("/<int:decision_id>/replay", methods=["POST"])
+@requires("read")
+@blp.response(200, DecisionReplaySchema)
+def replay_decision(decision_id: int) -> Any:
+    """Decide a stored decision again with its rule version, and list every difference.
+
+    Nothing is stored. A difference means that the engine has changed or that the record was edited.
+    """
+    with reading() as session:
+        return decisions.replay(session, decision_id)
+
+
+@blp.route("/<int:decision_id>/figure.svg")
+@requires("read")
+@blp.response(**documented("svg"))
+def show_figure(decision_id: int) -> Response:
+    """Draw a stored decision: the result with its interval, the limits, guard bands and zones."""
+    return _figure(decision_id, "svg")
+
+
+@blp.route("/<int:decision_id>/figure.png")
+@requires("read")
+@blp.response(**documented("png"))
+def show_figure_as_png(decision_id: int) -> Response:
+    """Draw a stored decision as a PNG file; see figure.svg."""
+    return _figure(decision_id, "png")
+
+
+def _figure(decision_id: int, kind: str) -> Response:
+    # Only a picture needs matplotlib, which takes long to import.
+    from api.services.decision_figure import decision_figure
+
+    with reading() as session:
+        decision, unit = decisions.decided_again(session, decision_id)
+    return picture(decision_figure(decision, unit, kind, f"Decision {decision_id}"), kind)

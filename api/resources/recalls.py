@@ -7,9 +7,20 @@ from typing import Any
 
 from flask import Response
 
-from api.schemas.faults import RecallRequestSchema
-from api.schemas.recalls import RecallEntryPageSchema, RecallHeadPageSchema, RecallSchema
-from api.services import recalls
+from api.schemas.faults import ComparisonRequestSchema, RecallRequestSchema
+from api.schemas.recalls import (
+    ComparisonSchema,
+    EntryQuerySchema,
+    FaultDraftRequestSchema,
+    FaultDraftSchema,
+    RecallEntryPageSchema,
+    RecallHeadPageSchema,
+    RecallSchema,
+    TotalsSchema,
+)
+from api.services import fault_drafts, recalling, recalls, triage
+from api.services.differences import differences, found_entries
+from api.services.staleness import staleness
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -31,12 +42,11 @@ blp = Blueprint("recalls", __name__, url_prefix="/v1/recalls", description=__doc
 @blp.alt_response(200, schema=RecallSchema, description="A preview: nothing was stored")
 def report_fault(request: dict[str, Any]) -> Any:
     """Report a fault and store the recall; with preview it is only answered."""
+    with reading() as session:  # one snapshot, and no writer waits while it is worked out
+        answer = recalling.recall(session, request, now_us())
     if request["preview"]:
-        with reading() as session:
-            answer = recalls.recall(session, request, now_us())
         return _response(recalls.preview_answer(answer), recalls.texts(answer), 200)
     with writing() as session:
-        answer = recalls.recall(session, request, now_us())
         head = recalls.store(session, answer, request.get("previous"), now_us())
     return _response(head, recalls.texts(answer), 201)
 
@@ -52,6 +62,34 @@ def list_recalls(query: dict[str, Any]) -> Any:
     return paging.answer(found, key)
 
 
+@blp.route("/comparisons", methods=["POST"])
+@requires("recall")
+@blp.arguments(ComparisonRequestSchema)
+@blp.response(200, ComparisonSchema)
+def compare_faults(request: dict[str, Any]) -> Any:
+    """Compare two windows or two effects; nothing is stored."""
+    with reading() as session:
+        first = recalling.recall(session, {"fault": request["first"]}, now_us())
+        second = recalling.recall(session, {"fault": request["second"]}, now_us())
+    return {
+        "first": recalls.preview_answer(first),
+        "second": recalls.preview_answer(second),
+        "differences": differences(found_entries(first), found_entries(second)),
+    }
+
+
+@blp.route("/fault-drafts", methods=["POST"])
+@requires("recall")
+@blp.arguments(FaultDraftRequestSchema)
+@blp.response(200, FaultDraftSchema)
+def draft_fault(request: dict[str, Any]) -> Any:
+    """Make the fault that a standard's failed as-found calibration shows; nothing is stored."""
+    with reading() as session:
+        return fault_drafts.draft(
+            session, request["certificate"], request.get("issuer"), request.get("revision")
+        )
+
+
 @blp.route("/<int:recall_id>")
 @requires("read")
 @blp.response(200, RecallSchema)
@@ -59,27 +97,39 @@ def show_recall(recall_id: int) -> Any:
     """Show a stored recall with its lists."""
     with reading() as session:
         head = recalls.head_answer(recalls.get(session, recall_id))
+        flag = staleness(session, recall_id)
+        head |= {} if flag is None else {"stale": flag}
         lists = {}
         if recalls.fits_at_once(head["summary"]):
-            lists = {
-                name: [body for _, body in recalls.entries(session, recall_id, name)]
-                for name in LISTS
-            }
+            lists = {name: recalls.entries(session, recall_id, name) for name in LISTS}
     return _response(head, lists, 200)
+
+
+class EntryListQuery(paging.PageQuery, EntryQuerySchema):
+    """Order and filters of the list, and where to go on."""
+
+
+@blp.route("/<int:recall_id>/totals")
+@requires("read")
+@blp.response(200, TotalsSchema)
+def show_totals(recall_id: int) -> Any:
+    """Count the recalled certificates by customer, item and generation."""
+    with reading() as session:
+        recalls.get(session, recall_id)
+        return triage.totals(session, recall_id)
 
 
 @blp.route("/<int:recall_id>/<list_name>")
 @requires("read")
-@blp.arguments(paging.PageQuery, location="query")
+@blp.arguments(EntryListQuery, location="query")
 @blp.response(200, RecallEntryPageSchema)
 def list_entries(query: dict[str, Any], recall_id: int, list_name: str) -> Any:
-    """List the entries of one list of a recall, in its order."""
+    """List the entries of one list of a recall, in its order or by what matters most."""
     if list_name not in LISTS:
         raise Problem("not-found", f"A recall has no list {list_name}.")
-    after = paging.after(query) or (-1,)
     with reading() as session:
         recalls.get(session, recall_id)
-        found, key = recalls.entry_page(session, recall_id, list_name, after[0], query["limit"])
+        found, key = triage.entry_page(session, recall_id, list_name, query, paging.after(query))
     page, status, headers = paging.answer([], key)
     head = {"next": page["next"]}
     response = Response(_joined(head, {"items": found}), status, mimetype="application/json")

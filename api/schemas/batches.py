@@ -2,12 +2,75 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
-from marshmallow import Schema, fields
+from marshmallow import INCLUDE, Schema, ValidationError, fields, validate, validates_schema
 
 from api.schemas.base import StrictSchema
 from api.schemas.decision_rules import RuleField
+from api.schemas.fields import Complaint, DecimalText, above, at_least, refuse
+
+_NEEDED: dict[str, Any] = {"required": Complaint("a number is needed", "fill the cell in")}
+
+
+class BatchRowSchema(Schema):
+    """One row of a batch: its cells as text, without those that are empty."""
+
+    class Meta:
+        """Other columns are the sender's own."""
+
+        unknown = INCLUDE
+
+    value = DecimalText(required=True, error_messages=_NEEDED)
+    U = DecimalText(required=True, error_messages=_NEEDED, validate=at_least(0))
+    k = DecimalText(validate=above(0))
+    dof = DecimalText(validate=at_least(1))
+    lower = DecimalText()
+    upper = DecimalText()
+    nominal = DecimalText()
+    tolerance = DecimalText(validate=at_least(0))
+    prior_mean = DecimalText()
+    prior_sd = DecimalText(validate=at_least(0))
+
+    @validates_schema
+    def _limits(self, row: Mapping[str, Decimal], **kwargs: Any) -> None:
+        given = [row[side] for side in ("lower", "upper") if side in row]
+        if "tolerance" in row:
+            if given:
+                raise _at("tolerance", "limits and a tolerance are given", "send one of them")
+            if "nominal" not in row:
+                raise _at("nominal", "a tolerance needs a nominal value", "0 for an error")
+        elif not given:
+            raise _at("lower", "no limit is given", "send lower, upper or a tolerance")
+        elif given[0] > given[-1]:
+            raise _at("lower", "lower is above upper", "send the smaller limit as lower")
+
+    @validates_schema
+    def _prior(self, row: Mapping[str, Decimal], **kwargs: Any) -> None:
+        missing = [name for name in ("prior_mean", "prior_sd") if name not in row]
+        if len(missing) == 1:
+            raise _at(missing[0], "half a prior", "send both prior_mean and prior_sd")
+
+
+# Made once: a schema costs more to make than to use.
+_ROW = BatchRowSchema()
+
+
+def row_fault(cells: Mapping[str, str]) -> tuple[str, str] | None:
+    """Return the first column that the row schema refuses and its message, None if all is well.
+
+    >>> row_fault({"value": "1,5", "U": "0.1", "upper": "2"})
+    ('value', 'not a decimal number')
+    """
+    errors = _ROW.validate(cells)
+    name = next((name for name in _ROW.fields if name in errors), None)
+    return None if name is None else (name, str(errors[name][0]))
+
+
+def _at(field: str, detail: str, remedy: str) -> ValidationError:
+    return ValidationError(refuse(detail, remedy).messages, field)
 
 
 class RowsField(fields.List[Any]):
@@ -40,10 +103,14 @@ class NewBatchSchema(StrictSchema):
 class BatchQuerySchema(StrictSchema):
     """Options of a batch."""
 
-    rule = RuleField(metadata={"description": "CSV: id of the rule of rows that name none"})
+    rule = RuleField(metadata={"description": "Id of the rule of rows that name none"})
     raw = fields.Boolean(
         load_default=False,
         metadata={"description": "CSV out without the apostrophe before =, +, - and @"},
+    )
+    summary = fields.String(
+        validate=validate.OneOf(["line"]),
+        metadata={"description": "line: CSV ends with a line #summary {...}"},
     )
 
 
@@ -65,7 +132,8 @@ class BatchSchema(Schema):
         metadata={
             "description": (
                 "The row, then verdict, acceptance_lower, acceptance_upper, "
-                "conformance_probability, specific_risk, error_field, error; null where empty"
+                "conformance_probability, specific_risk, error_line, error_field, error; null "
+                "where empty"
             )
         },
     )

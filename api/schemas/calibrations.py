@@ -12,6 +12,7 @@ from api.rules.decide import VERDICTS
 from api.rules.units import FORCE_UNITS
 from api.schemas.base import AnnotatedSchema, StrictSchema
 from api.schemas.fields import (
+    MAX_WHOLE,
     DecimalText,
     MomentText,
     Text,
@@ -23,6 +24,7 @@ from api.schemas.fields import (
 )
 from api.schemas.vocabulary import STAGES, STATUSES
 
+MAX_REVISION = 2**31 - 1  # what the store's column holds
 ABSOLUTE = ("applied", "indicated", "error", "U", "tolerance")
 
 
@@ -32,7 +34,7 @@ class PointName(fields.Field[int | str]):
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
     ) -> int | str:
-        if isinstance(value, int) and not isinstance(value, bool):
+        if isinstance(value, int) and not isinstance(value, bool) and abs(value) <= MAX_WHOLE:
             return value
         if isinstance(value, str) and 0 < len(value) <= 200:
             return value
@@ -91,6 +93,13 @@ class Tolerance(fields.Field[Any]):
         return limits
 
 
+class OverrideSchema(StrictSchema):
+    """Who answers for the use of an isolated item, and why."""
+
+    by = Text(required=True, max_length=200)
+    reason = Text(required=True, lines=True)
+
+
 class UseSchema(AnnotatedSchema):
     """One item that a calibration used."""
 
@@ -103,8 +112,9 @@ class UseSchema(AnnotatedSchema):
     points = fields.List(PointName(), validate=validate.Length(min=1))
     performed_at = MomentText(metadata={"description": "Instant of this use, if its own"})
     factor_applied = DecimalText()
+    override = fields.Nested(OverrideSchema)
     certificate = Text(metadata={"description": "Certificate whose value was used, if named"})
-    revision = WholeNumber()
+    revision = WholeNumber(maximum=MAX_REVISION)
 
     @validates_schema
     def _revision_needs_certificate(self, data: dict[str, Any], **kwargs: Any) -> None:
@@ -151,20 +161,20 @@ class CalibrationSchema(AnnotatedSchema):
     """One revision of a certificate and the calibration that it reports."""
 
     certificate = Text(required=True, max_length=200)
-    revision = WholeNumber(load_default=0)
+    revision = WholeNumber(maximum=MAX_REVISION, load_default=0)
     status = fields.String(load_default="issued", validate=validate.OneOf(STATUSES))
     item = Text(required=True, max_length=200)
     performed_at = MomentText(required=True)
     issued_at = MomentText(allow_none=True)
     customer = Text(max_length=200)
-    external = fields.Boolean(truthy={True}, falsy={False})
+    external = fields.Boolean(load_default=False, truthy={True}, falsy={False})
     issuer = Text(max_length=200)
     accreditation = Text()
     method = Text()
     mode = Text()
     due_at = MomentText(allow_none=True)
     adjusted = fields.Boolean(truthy={True}, falsy={False})
-    assigns_value = fields.Boolean(truthy={True}, falsy={False})
+    assigns_value = fields.Boolean(load_default=True, truthy={True}, falsy={False})
     superseded_by = PointName(metadata={"description": "Revision or certificate that took over"})
     void_reason = Text(lines=True)
     load_applications = WholeNumber()

@@ -54,6 +54,8 @@ class CertificateAnswerSchema(CalibrationSchema):
     results = fields.List(fields.Nested(ResultAnswerSchema))
     revisions = fields.List(fields.Dict())
     recalls = fields.List(fields.Dict())
+    use_corrections = fields.List(fields.Dict())
+    recall_state = fields.String(validate=validate.OneOf(("recalled", "under_review", "none")))
     version = fields.Integer()
 
 
@@ -71,6 +73,14 @@ class ChainSchema(StrictSchema):
 class VoidSchema(StrictSchema):
     """Why a certificate is voided."""
 
+    reason = Text(required=True, lines=True)
+
+
+class UseCorrectionSchema(StrictSchema):
+    """What a use should have said; without `use` the recorded one is taken out."""
+
+    use = fields.Nested(UseSchema)
+    by = Text(required=True, max_length=200, metadata={"description": "Person who corrects it"})
     reason = Text(required=True, lines=True)
 
 

@@ -34,9 +34,8 @@ class Covers(fields.Field[Any]):
         return [self._force(force, unit) for force in value]
 
     def _force(self, force: Any, unit: str) -> str:
-        written = (
-            force if isinstance(force, str) and " " in force else f"{decimal_of(force)} {unit}"
-        )
+        has_unit = isinstance(force, str) and " " in force
+        written = str(force) if has_unit else f"{decimal_of(force):f} {unit}"
         try:
             parse_quantity(written)
         except (UnknownUnit, ValueError) as error:

@@ -6,11 +6,19 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from marshmallow import Schema, ValidationError, fields, validate
+from marshmallow import Schema, ValidationError, fields, validate, validates_schema
 
 from api.rules.rule import BASES
 from api.schemas.base import StrictSchema
-from api.schemas.fields import DecimalText, MomentText, Text, WholeNumber, decimal_of, refuse
+from api.schemas.fields import (
+    DecimalText,
+    MomentText,
+    Text,
+    WholeNumber,
+    at_least,
+    decimal_of,
+    refuse,
+)
 
 
 class SignedPair(fields.Field[Decimal | dict[str, Decimal]]):
@@ -82,18 +90,27 @@ class RuleReferenceSchema(StrictSchema):
     version = WholeNumber(minimum=1)
 
 
+# Made once: a schema costs more to make than to use.
+_OBJECT, _REFERENCE, _ID = RuleObjectSchema(), RuleReferenceSchema(), Text(max_length=200)
+
+
 class RuleField(fields.Field[Any]):
     """The id of a rule, {"id", "version"}, or a rule object with a guard."""
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
     ) -> Any:
-        if isinstance(value, Mapping):
-            schema = RuleObjectSchema() if "guard" in value else RuleReferenceSchema()
-            return schema.load(value)
-        if not isinstance(value, str):
-            raise refuse("not a rule", 'send the id of a rule, or an object with "guard"')
-        return {"id": Text(max_length=200).deserialize(value)}
+        return read_rule(value)
+
+
+def read_rule(value: Any) -> dict[str, Any]:
+    """Load the id of a rule, {"id", "version"} or a rule object; raise ValidationError."""
+    if isinstance(value, Mapping):
+        loaded: dict[str, Any] = (_OBJECT if "guard" in value else _REFERENCE).load(value)
+        return loaded
+    if not isinstance(value, str):
+        raise refuse("not a rule", 'send the id of a rule, or an object with "guard"')
+    return {"id": _ID.deserialize(value)}
 
 
 class VersionQuerySchema(StrictSchema):
@@ -102,6 +119,26 @@ class VersionQuerySchema(StrictSchema):
     version = fields.Integer(
         validate=validate.Range(1, 2**31 - 1), metadata={"description": "Default: the latest"}
     )
+
+
+class RiskQuerySchema(VersionQuerySchema):
+    """Limits and prior for the picture of a rule's risks."""
+
+    lower = DecimalText(metadata={"description": "Lower tolerance limit; default -1"})
+    upper = DecimalText(metadata={"description": "Upper tolerance limit; default 1"})
+    prior_mean = DecimalText(metadata={"description": "Mean of the items; default the middle"})
+    prior_sd = DecimalText(
+        validate=at_least(0), metadata={"description": "Asks for the global risks"}
+    )
+    reliability = DecimalText(
+        metadata={"description": "Observed in-tolerance rate, in place of prior_sd"}
+    )
+
+    @validates_schema
+    def _one_spread(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if "reliability" in data and "prior_sd" in data:
+            detail = refuse("a second spread", "send prior_sd or reliability, not both")
+            raise ValidationError(detail.messages, "prior_sd")
 
 
 class RuleExampleSchema(Schema):

@@ -1,4 +1,4 @@
-"""One result to be decided, and the decision."""
+"""One result to be decided: its numbers, its limits, its rule."""
 
 from __future__ import annotations
 
@@ -6,17 +6,23 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from marshmallow import Schema, ValidationError, fields, validate, validates_schema
+from marshmallow import ValidationError, fields, validates_schema
 
-from api.rules.decide import VERDICTS
 from api.schemas.base import StrictSchema
 from api.schemas.decision_rules import RuleField
 from api.schemas.fields import DecimalText, Text, decimal_of, refuse
 from api.schemas.specifications import ToleranceField
+from api.schemas.usual_decisions import usual_request
 
 
-def _not_negative(number: Decimal) -> None:
-    if number < 0:
+def _of(number: Any) -> Decimal:
+    """Return the number of a quantity, which may have its own unit."""
+    found: Decimal = number["value"] if isinstance(number, Mapping) else number
+    return found
+
+
+def _not_negative(number: Any) -> None:
+    if _of(number) < 0:
         raise refuse("a negative number", "send its magnitude")
 
 
@@ -30,15 +36,9 @@ def _from_one(number: Decimal) -> None:
         raise refuse("fewer than 1 degree of freedom", "leave it out where it is infinite")
 
 
-class LimitField(fields.Field[Any]):
-    """A number in the unit of the value, or {"value", "unit"}; both load as the latter."""
-
-    def _deserialize(
-        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
-    ) -> Any:
-        if isinstance(value, Mapping):
-            return QuantitySchema().load(value)
-        return {"value": decimal_of(value)}
+def _a_rate(number: Decimal) -> None:
+    if not 0 < number < 1:
+        raise refuse("not between 0 and 1", "send the share in tolerance, such as 0.95")
 
 
 class QuantitySchema(StrictSchema):
@@ -46,6 +46,29 @@ class QuantitySchema(StrictSchema):
 
     value = DecimalText(required=True)
     unit = Text(required=True, max_length=20)
+
+
+# Made once: a schema costs more to make than to use.
+_QUANTITY = QuantitySchema()
+
+
+class QuantityField(fields.Field[Any]):
+    """A number in the unit of the value, or {"value", "unit"}, which is kept as a mapping."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        return _QUANTITY.load(value) if isinstance(value, Mapping) else decimal_of(value)
+
+
+class LimitField(QuantityField):
+    """A number in the unit of the value, or {"value", "unit"}; both load as the latter."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        found = super()._deserialize(value, attr, data, **kwargs)
+        return found if isinstance(found, Mapping) else {"value": found}
 
 
 class LimitsSchema(StrictSchema):
@@ -61,17 +84,35 @@ class LimitsSchema(StrictSchema):
 
 
 class PriorSchema(StrictSchema):
-    """What is known of such items beforehand: normal, in the unit of the value."""
+    """What is known of such items beforehand: normal, in the unit of the value.
 
-    mean = DecimalText(required=True)
-    sd = DecimalText(required=True, validate=_not_negative)
+    Either mean and sd, or the rate at which such results were observed inside these limits with
+    this U; the mean then is the middle of the limits unless it is given.
+    """
+
+    mean = QuantityField()
+    sd = QuantityField(validate=_not_negative)
+    reliability = DecimalText(
+        validate=_a_rate,
+        metadata={"description": "Observed in-tolerance rate, measurement error included"},
+    )
+
+    @validates_schema
+    def _one_spread(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if "reliability" in data:
+            if "sd" in data:
+                raise _at("sd", "a second spread", "send sd or reliability, not both")
+            return
+        for name in ("mean", "sd"):
+            if name not in data:
+                raise _at(name, "required field is missing", "send mean and sd, or reliability")
 
 
 class NewDecisionSchema(StrictSchema):
-    """A result, its limits and the rule; U in the unit of the value, or relative."""
+    """A result, its limits and the rule; U in the unit of the value or another, or relative."""
 
     value = DecimalText(required=True)
-    U = DecimalText(validate=_not_negative, metadata={"description": "Expanded uncertainty"})
+    U = QuantityField(validate=_not_negative, metadata={"description": "Expanded uncertainty"})
     U_rel_pct = DecimalText(
         validate=_not_negative, metadata={"description": "U in percent of the value"}
     )
@@ -82,19 +123,20 @@ class NewDecisionSchema(StrictSchema):
     dof = DecimalText(validate=_from_one)
     unit = Text(required=True, max_length=20)
     limits = fields.Nested(LimitsSchema)
-    nominal = DecimalText(metadata={"description": "Centre of the tolerance; 0 for an error"})
+    nominal = QuantityField(metadata={"description": "Centre of the tolerance; 0 for an error"})
     tolerance = ToleranceField(
         by_id=True,
         metadata={
             "description": (
-                "A number, {lower, upper}, {terms, combine} or the id of a specification. With a "
-                "specification and no nominal the value is an error of indication"
+                "A number, {lower, upper}, {terms, combine}, the id of a specification or "
+                "{specification, version}. With a specification and no nominal the value is an "
+                "error of indication"
             )
         },
     )
-    reading = DecimalText(metadata={"description": "For percent of reading; default: the value"})
-    full_scale = DecimalText(metadata={"description": "For percent of full scale"})
-    resolution = DecimalText(metadata={"description": "For digits of resolution"})
+    reading = QuantityField(metadata={"description": "For percent of reading; default: the value"})
+    full_scale = QuantityField(metadata={"description": "For percent of full scale"})
+    resolution = QuantityField(metadata={"description": "For digits of resolution"})
     rule = RuleField(
         required=True,
         metadata={"description": "Id, {id, version}, or an object with guard and zones"},
@@ -103,6 +145,11 @@ class NewDecisionSchema(StrictSchema):
     results = Text(metadata={"description": "Words for the statement: the results covered"})
     specification = Text(metadata={"description": "Words for the statement: the requirement"})
     store = fields.Boolean(load_default=True, truthy={True}, falsy={False})
+
+    def load(self, data: Any, **options: Any) -> Any:
+        """Load a request; the usual one without the general machinery, to the same result."""
+        found = usual_request(data) if options.get("partial") is None else None
+        return super().load(data, **options) if found is None else found
 
     @validates_schema
     def _one_uncertainty(self, data: dict[str, Any], **kwargs: Any) -> None:
@@ -132,104 +179,3 @@ def _at(name: str, detail: str, remedy: str) -> ValidationError:
 
 def _by_id(tolerance: Any) -> bool:
     return isinstance(tolerance, Mapping) and "specification" in tolerance
-
-
-class SpecificRiskSchema(Schema):
-    """What the decision would cost for this result."""
-
-    consumer = fields.Float(
-        required=True, metadata={"description": "Probability of not conforming"}
-    )
-    producer = fields.Float(required=True, metadata={"description": "Probability of conforming"})
-
-
-class GlobalRiskSchema(Schema):
-    """Joint risks for the stated prior; null where nothing is accepted."""
-
-    consumer = fields.Float(required=True, allow_none=True)
-    producer = fields.Float(required=True, allow_none=True)
-    consumer_given_accepted = fields.Float(required=True, allow_none=True)
-    accepted = fields.Float(required=True, allow_none=True)
-
-
-class PosteriorSchema(Schema):
-    """What is known of the item after the result; risk is that of not conforming."""
-
-    mean = fields.Float(required=True)
-    sd = fields.Float(required=True)
-    risk = fields.Float(required=True)
-
-
-class LimitsAnswerSchema(Schema):
-    """Two limits; null where there is none."""
-
-    lower = fields.String(required=True, allow_none=True, metadata={"format": "decimal"})
-    upper = fields.String(required=True, allow_none=True, metadata={"format": "decimal"})
-
-
-class AcceptanceAnswerSchema(LimitsAnswerSchema):
-    """Acceptance limits; empty and reason only where no result can pass."""
-
-    empty = fields.Boolean()
-    reason = fields.String()
-
-
-class ReportedSchema(Schema):
-    """As a certificate prints it: U rounded up to two digits, the value to the same place."""
-
-    value = fields.String(required=True)
-    U = fields.String(required=True)
-
-
-class DecisionSchema(Schema):
-    """A decision, the verdict first; it was made on unrounded numbers."""
-
-    id = fields.Integer(
-        required=True, allow_none=True, metadata={"description": "Null if it was not stored"}
-    )
-    verdict = fields.String(required=True, validate=validate.OneOf(VERDICTS))
-    limits = fields.Nested(LimitsAnswerSchema, required=True)
-    acceptance = fields.Nested(AcceptanceAnswerSchema, required=True)
-    guard_band = fields.Raw(
-        required=True,
-        metadata={"description": "w in the unit of the value; {lower, upper} where they differ"},
-    )
-    conformance_probability = fields.Float(required=True)
-    specific_risk = fields.Nested(SpecificRiskSchema, required=True)
-    global_risk = fields.Nested(GlobalRiskSchema)
-    posterior = fields.Nested(PosteriorSchema)
-    tur = fields.String(
-        required=True,
-        allow_none=True,
-        metadata={"description": "(upper - lower) / (2 U at 95 %); null where it does not exist"},
-    )
-    statement = fields.String(required=True, metadata={"description": "For the certificate"})
-    value = fields.String(required=True)
-    U = fields.String(required=True)
-    k = fields.String(required=True)
-    dof = fields.String()
-    unit = fields.String(required=True)
-    reported = fields.Nested(ReportedSchema, required=True)
-    rule = fields.Dict(
-        required=True, metadata={"description": "{id, version}, or the object that was sent"}
-    )
-    engine_version = fields.String(required=True)
-
-
-class StoredDecisionSchema(DecisionSchema):
-    """A stored decision with the request that it answers."""
-
-    recorded_at = fields.String(required=True, metadata={"format": "date-time"})
-    request = fields.Dict(required=True)
-
-
-class DecisionEntrySchema(Schema):
-    """A stored decision in a list."""
-
-    id = fields.Integer(required=True)
-    recorded_at = fields.String(required=True, metadata={"format": "date-time"})
-    verdict = fields.String(required=True)
-    value = fields.String(required=True)
-    U = fields.String(required=True)
-    unit = fields.String(required=True)
-    rule = fields.Dict(required=True)

@@ -13,7 +13,16 @@ from typing import Any
 from marshmallow import ValidationError, fields, validate, validates_schema
 
 from api.schemas.base import AnnotatedSchema, StrictSchema
-from api.schemas.fields import DecimalText, MomentText, Text, above, at_least, decimal_of, refuse
+from api.schemas.fields import (
+    DecimalText,
+    MomentText,
+    Text,
+    WholeNumber,
+    above,
+    at_least,
+    decimal_of,
+    refuse,
+)
 
 # What each kind needs, and what else it may carry.
 NEEDS: dict[str, tuple[str, ...]] = {
@@ -67,9 +76,17 @@ class OtherTypes(fields.Field[Any]):
 
 
 class FaultSchema(AnnotatedSchema):
-    """One fault: item, kind, window and effect."""
+    """One fault: what is faulty, the kind, the window and the effect.
 
-    item = Text(required=True, max_length=200)
+    Faulty is an item, a certificate whose values were wrong (`certificate`, `revision`, `issuer`),
+    or a method as calibrations record it.
+    """
+
+    item = Text(max_length=200)
+    certificate = Text(max_length=200)
+    revision = WholeNumber()
+    issuer = Text(max_length=200)
+    method = Text()
     kind = fields.String(required=True, validate=validate.OneOf(tuple(NEEDS)))
     channel = Text()
     last_good_at = MomentText(allow_none=True)
@@ -111,7 +128,20 @@ class FaultSchema(AnnotatedSchema):
             raise ValidationError(errors)
 
     @validates_schema
+    def _one_thing_is_faulty(self, data: dict[str, Any], **kwargs: Any) -> None:
+        named = [name for name in ("item", "certificate", "method") if name in data]
+        if len(named) != 1:
+            error = refuse("one of item, certificate and method is needed", "name what is faulty")
+            raise ValidationError(error.messages, named[1] if named else "item")
+        for name in ("revision", "issuer"):
+            if name in data and "certificate" not in data:
+                error = refuse(f"{name} belongs to a certificate", "name the certificate too")
+                raise ValidationError(error.messages, name)
+
+    @validates_schema
     def _times_of_its_kind(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if "item" not in data:
+            return  # a certificate or a method version bounds itself
         pair = ("last_good_at", "isolated_at")
         if data.get("kind") in DATA_FAULTS:
             pair = ("entered_at", "fixed_at")
@@ -149,6 +179,13 @@ class RecallRequestSchema(StrictSchema):
         if ("fault" in data) == ("faults" in data):
             error = refuse("one of fault and faults is needed", "send the fault as an object")
             raise ValidationError(error.messages, "fault")
+
+
+class ComparisonRequestSchema(StrictSchema):
+    """Two ways to see a fault: other windows, or other effects."""
+
+    first = fields.Nested(FaultSchema, required=True)
+    second = fields.Nested(FaultSchema, required=True)
 
 
 def _overlap(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:

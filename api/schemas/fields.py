@@ -67,6 +67,8 @@ def decimal_of(value: object) -> Decimal:
         if not _NUMBER.fullmatch(value):
             raise refuse("not a decimal number", 'send digits with a point, such as "10.015"')
         number = Decimal(value)
+        if len(value) <= MAX_DIGITS and "e" not in value and "E" not in value:
+            return number  # few characters without an exponent hold few digits: the usual case
     elif isinstance(value, Decimal):
         number = value
     elif isinstance(value, int) and not isinstance(value, bool):
@@ -125,7 +127,7 @@ def moment_of(value: object) -> str:
         check_text(value)
     except BadMoment as bad:
         detail, _, remedy = str(bad).partition("; ")
-        raise refuse(detail, remedy) from None
+        raise refuse(detail, remedy or "check the day and the time") from None
     return value
 
 
@@ -163,19 +165,20 @@ class Text(fields.Field[str]):
 
 
 class WholeNumber(fields.Field[int]):
-    """A whole number between ``minimum`` and 2**53 - 1; a fraction or a text is refused."""
+    """A whole number from ``minimum`` to ``maximum``; a fraction or a text is refused."""
 
-    def __init__(self, *, minimum: int = 0, **kwargs: Any) -> None:
+    def __init__(self, *, minimum: int = 0, maximum: int = MAX_WHOLE, **kwargs: Any) -> None:
         super().__init__(metadata={"minimum": minimum, **kwargs.pop("metadata", {})}, **kwargs)
         self.minimum = minimum
+        self.maximum = maximum
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
     ) -> int:
         if not isinstance(value, int) or isinstance(value, bool):
             raise refuse("not a whole number", "send digits only, without quotation marks")
-        if not self.minimum <= value <= MAX_WHOLE:
-            raise refuse(f"not between {self.minimum} and {MAX_WHOLE}", "check the number")
+        if not self.minimum <= value <= self.maximum:
+            raise refuse(f"not between {self.minimum} and {self.maximum}", "check the number")
         return value
 
     def _serialize(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from marshmallow import fields, validate
 
 from api.schemas.base import AnnotatedSchema, StrictSchema
-from api.schemas.fields import MomentText, Text, WholeNumber
+from api.schemas.fields import FreeObject, MomentText, Text, WholeNumber
 from api.schemas.vocabulary import ITEM_KINDS
 
 
@@ -18,7 +18,7 @@ class ItemFields(AnnotatedSchema):
     cycles_at_last_inspection = WholeNumber()
     design_life_cycles = WholeNumber(minimum=1)
     owner = Text()
-    properties = fields.Dict(keys=Text(), metadata={"description": "Anything else worth keeping"})
+    properties = FreeObject(metadata={"description": "Anything else worth keeping"})
     in_service_from = MomentText(metadata={"description": "Uses before this instant are refused"})
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from marshmallow import fields
+from marshmallow import fields, validate
 
 from api.schemas.base import StrictSchema
-from api.schemas.fields import MomentText, Text, WholeNumber
+from api.schemas.fields import DecimalText, MomentText, Text, WholeNumber, at_least
 
 
 class PointSchema(StrictSchema):
@@ -25,7 +25,6 @@ class PointSchema(StrictSchema):
     verdict_after = Text(allow_none=True)
     verdicts_possible = fields.List(Text())
     changed = fields.Boolean(allow_none=True)
-    shift_over_U = Text(allow_none=True)
 
 
 class RecallEntrySchema(StrictSchema):
@@ -49,6 +48,7 @@ class RecallEntrySchema(StrictSchema):
     overall = fields.Dict(allow_none=True)
     verdict_changes = fields.Boolean(allow_none=True)
     max_shift_over_U = Text(allow_none=True)
+    max_shift_over_tolerance = Text(allow_none=True)
 
 
 class RecallHeadSchema(StrictSchema):
@@ -67,6 +67,11 @@ class RecallHeadSchema(StrictSchema):
     windows = fields.List(fields.Dict())
     notes = fields.List(Text())
     summary = fields.Dict()
+    differences = fields.Dict(metadata={"description": "Against the recall named as previous"})
+    stale = fields.Dict(
+        allow_none=True,
+        metadata={"description": "Set once a late record would change the answer, and how"},
+    )
 
 
 class RecallSchema(RecallHeadSchema):
@@ -77,7 +82,62 @@ class RecallSchema(RecallHeadSchema):
     indeterminate = fields.List(fields.Nested(RecallEntrySchema))
     traced_not_recalled = fields.List(fields.Nested(RecallEntrySchema))
     cleared = fields.List(fields.Nested(RecallEntrySchema))
+    cannot_be_excluded = fields.List(fields.Nested(RecallEntrySchema))
     links = fields.Dict(keys=Text(), values=Text())
+
+
+class ComparisonSchema(StrictSchema):
+    """Two previews side by side, and what the second changes."""
+
+    first = fields.Nested(RecallHeadSchema)
+    second = fields.Nested(RecallHeadSchema)
+    differences = fields.Dict()
+
+
+class FaultDraftRequestSchema(StrictSchema):
+    """The certificate whose as-found results show the fault."""
+
+    certificate = Text(required=True, max_length=200)
+    issuer = Text(max_length=200)
+    revision = WholeNumber()
+
+
+class FaultDraftSchema(StrictSchema):
+    """A fault to look at, and then to report."""
+
+    fault = fields.Dict()
+    notes = fields.List(Text())
+
+
+class TotalsSchema(StrictSchema):
+    """Counts of the recalled lists; each row names what it counts, most verdict changes first."""
+
+    affected = fields.Dict()
+    exposed_zero_effect = fields.Dict()
+    indeterminate = fields.Dict()
+
+
+class EntryQuerySchema(StrictSchema):
+    """How one list of a recall is sorted and filtered."""
+
+    sort = fields.String(
+        validate=validate.OneOf(
+            (
+                "order",
+                "changed",
+                "shift_over_U",
+                "shift_over_tolerance",
+                "customer",
+                "item",
+                "generation",
+            )
+        )
+    )
+    verdict_changes = fields.Boolean()
+    customer = Text()
+    item = Text()
+    generation = fields.Integer(validate=validate.Range(0, 2**31 - 1))
+    min_shift_over_U = DecimalText(validate=at_least(0))
 
 
 class RecallHeadPageSchema(StrictSchema):

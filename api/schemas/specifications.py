@@ -10,7 +10,7 @@ from marshmallow import Schema, ValidationError, fields, validate
 from api.rules.limits import COMBINATIONS, TERM_KINDS
 from api.schemas.base import StrictSchema
 from api.schemas.decision_rules import pair_of
-from api.schemas.fields import DecimalText, Text, decimal_of, refuse
+from api.schemas.fields import DecimalText, Text, WholeNumber, decimal_of, refuse
 
 
 class TermSchema(StrictSchema):
@@ -29,10 +29,22 @@ class TermsSchema(StrictSchema):
     combine = fields.String(validate=validate.OneOf(COMBINATIONS))
 
 
+class SpecificationReferenceSchema(StrictSchema):
+    """A recorded specification in a given version."""
+
+    specification = Text(required=True, max_length=200)
+    version = WholeNumber(minimum=1)
+
+
+# Made once: a schema costs more to make than to use.
+_TERMS, _REFERENCE = TermsSchema(), SpecificationReferenceSchema()
+
+
 class ToleranceField(fields.Field[Any]):
     """A number (symmetric), {"lower", "upper"} (signed offsets) or {"terms", "combine"}.
 
-    With `by_id` also the id of a recorded specification, which loads as {"specification": id}.
+    With `by_id` also the id of a recorded specification, which loads as {"specification": id}, or
+    {"specification", "version"}.
     """
 
     def __init__(self, *, by_id: bool = False, **kwargs: Any) -> None:
@@ -43,7 +55,9 @@ class ToleranceField(fields.Field[Any]):
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
     ) -> Any:
         if isinstance(value, Mapping):
-            return TermsSchema().load(value) if "terms" in value else pair_of(value)
+            if self.by_id and "specification" in value:
+                return _REFERENCE.load(value)
+            return _TERMS.load(value) if "terms" in value else pair_of(value)
         try:
             number = decimal_of(value)
         except ValidationError:

@@ -1,269 +1,199 @@
-"""Columns of results: which rows can be decided, under which rule, and what came out.
+"""Columns of results: under which rule each row is decided, and what came out.
 
-Choice: text in, text out. Rows that say something impossible (an unknown rule or unit, a word where
-a number belongs, two requirements at once) are set aside with the reason; the others go to
-`api.rules.vector` in one piece per rule, so that verdicts equal those of single decisions. An
-acceptance limit is exact where the guard band is a multiple of U, a share of the tolerance or a
-fixed width; where it comes from a root or a solved risk it has 15 digits.
+Choice: the rows of one rule go through the kernel in one piece, those on an edge through exact
+decimals (`batch_exact`), and what neither can settle one by one (`batch_rows`), so that verdicts
+equal those of single decisions. `batch_masks` sets aside what cannot be decided at all.
 
 Not checked: that the rows belong together, or that U is in the unit of the value.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal, InvalidOperation
-from functools import lru_cache
-from typing import Any
 
 import numpy as np
+import polars as pl
+from numpy.typing import NDArray
 
 from api.rules.decide import VERDICTS
-from api.rules.exact import exact_arithmetic, from_float, plain
-from api.rules.kernel import LIMITS
-from api.rules.limits import Limits, LimitsError
+from api.rules.decimals import tidy_limits
+from api.rules.exact import from_float, plain
+from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, UNDECIDED, Columns
 from api.rules.risk import Floats
 from api.rules.rule import Rule
-from api.rules.units import UnknownUnit
-from api.rules.vector import COLUMNS, decide_rows
-from api.services.units import check_unit
+from api.rules.vector import decide_columns
+from api.services.batch_exact import ExactLimits, exact_limits
+from api.services.batch_masks import (
+    NUMBERS,
+    PRIOR,
+    Explain,
+    Faults,
+    Some,
+    Table,
+    ask_the_schema,
+    check_units,
+    groups,
+    read_table,
+)
+from api.services.batch_rows import Rows, decide_one_by_one
 
-NUMBERS = ("value", "U", "k", "dof", "lower", "upper", "nominal", "tolerance")
-PRIOR = ("prior_mean", "prior_sd")
 INPUTS = (*NUMBERS, *PRIOR, "unit", "rule")
 
-_SHORT = 30
-_PLAIN_NUMBERS = frozenset("0123456789+-.eE")
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,9})?")
-# Where the maths names a part that is no column of its own.
-_FIELDS = {"": "lower", "mean": "prior_mean", "sd": "prior_sd"}
-
-Texts = Mapping[str, Sequence[str]]
+_NAMES = pl.Series([*VERDICTS, None], dtype=pl.String)
+_LIMIT_MAKERS = ("U", "lower", "upper", "nominal", "tolerance")
 
 
 @dataclass(slots=True)
-class Decided:
+class Answers:
     """Answers in the order of the rows.
 
-    Text columns are empty where there is nothing to say; a float column is NaN where a risk does
-    not exist. `errors` holds, by row, the column that is wrong and why.
+    `codes` are indices into VERDICTS, -1 where there is none; `limits` are columns of text, or of
+    floats where the requirements were floats; a risk is NaN where it does not exist. `errors`
+    holds, by row, the column that is wrong and why.
     """
 
-    verdict: list[str]
-    acceptance_lower: list[str]
-    acceptance_upper: list[str]
-    risks: dict[str, Floats] = field(default_factory=dict)
-    errors: dict[int, tuple[str, str]] = field(default_factory=dict)
+    codes: NDArray[np.int8]
+    limits: dict[str, pl.Series]
+    risks: dict[str, Floats]
+    errors: Faults = field(default_factory=dict)
+
+    def verdicts(self) -> pl.Series:
+        """Return the verdicts as text, null where there is none."""
+        return _NAMES.gather(np.where(self.codes < 0, len(VERDICTS), self.codes))
+
+    def fill(self, rows: Some, codes: NDArray[np.int8], limits: Mapping[str, pl.Series]) -> None:
+        """Put verdicts and acceptance limits in some rows."""
+        self.codes[rows] = codes
+        for name, column in limits.items():
+            whole = len(rows) == len(self.codes)
+            self.limits[name] = column if whole else self.limits[name].scatter(rows, column)
 
 
-def is_number(text: str) -> bool:
-    """Say whether a cell is a plain decimal number.
-
-    >>> is_number("-1.5e3"), is_number("NaN"), is_number("")
-    (True, False, False)
-    """
-    return _NUMBER.fullmatch(text) is not None
-
-
-def decide_texts(
-    columns: Texts,
-    size: int,
+def decide_frame(
+    frame: pl.DataFrame,
     rules: Mapping[str, Rule],
-    default_rule: Rule | None = None,
-    refused: Mapping[int, tuple[str, str]] | None = None,
-) -> Decided:
-    """Decide `size` rows whose cells are text, empty where there is nothing.
+    default_rule: Rule | None,
+    explain: Explain,
+    refused: Faults | None = None,
+) -> Answers:
+    """Decide the rows of a table by the columns of `INPUTS`; any may be missing.
 
-    Columns are those of `INPUTS`; any may be missing. `rules` are those that a row may name,
-    `default_rule` serves the rows that name none, `refused` are rows known to be wrong already.
+    `rules` are those that a row may name, `default_rule` serves the rows that name none, `refused`
+    are rows known to be wrong already, `explain` says what the row schema has against a row.
     """
-    errors = dict(refused or {})
-    texts = {name: _clean(columns[name], name, errors) for name in columns if name in INPUTS}
-    _check_units(texts.get("unit", ()), errors)
-    _place_limits(texts, size, errors)
-    found = Decided([""] * size, [""] * size, [""] * size, errors=errors)
-    for rule, rows in _by_rule(texts.get("rule"), size, rules, default_rule, errors):
-        _decide_group(found, texts, rule, rows)
+    size, errors = frame.height, dict(refused or {})
+    table = read_table(frame)
+    check_units(frame, errors)
+    ask_the_schema(frame, table.odd, explain, errors)
+    given_prior = set(PRIOR) <= set(frame.columns)
+    risks = (*RISKS, *(GLOBAL_RISKS + POSTERIOR if given_prior else ()))
+    kind = pl.String if _limits_are_text(frame) else pl.Float64
+    found = Answers(
+        np.full(size, UNDECIDED, np.int8),
+        {name: pl.Series(name, [None], kind).new_from_index(0, size) for name in LIMITS},
+        {name: np.full(size, np.nan) for name in risks},
+        errors,
+    )
+    for rule, rows in _by_rule(frame, rules, default_rule, errors):
+        _decide_group(found, table.some(rows), rule, rows)
     return found
 
 
-def _decide_group(found: Decided, texts: Texts, rule: Rule, rows: Sequence[int]) -> None:
-    """Decide the rows of one rule and put the answers where they belong."""
-    size = len(found.verdict)
-    chosen = {
-        name: column if len(rows) == size else [column[row] for row in rows]
-        for name, column in texts.items()
-        if name in COLUMNS
-    }
-    for needed in ("value", "U"):
-        chosen.setdefault(needed, [""] * len(rows))
-    decided, errors = decide_rows(chosen, rule)
-    for error in errors:
-        name = error.field.strip("/").split("/")[0]
-        found.errors[rows[error.row]] = (_FIELDS.get(name, name), error.message)
-    limits = _acceptance_texts(rule, chosen, decided)
-    names = [VERDICTS[code] if code >= 0 else "" for code in decided["verdict"].tolist()]
-    for row, name, lower, upper in zip(rows, names, *limits, strict=True):
-        if name:
-            found.verdict[row] = name
-            found.acceptance_lower[row], found.acceptance_upper[row] = lower, upper
-    for name, column in decided.items():
-        if name not in ("verdict", "exact_needed", *LIMITS):
-            whole = found.risks.setdefault(name, np.full(size, np.nan))
-            whole[rows] = column
+def _limits_are_text(frame: pl.DataFrame) -> bool:
+    kinds = [frame.schema[name] for name in _LIMIT_MAKERS if name in frame.columns]
+    floats = (kind == pl.Null or kind == pl.Float64 or kind.is_integer() for kind in kinds)
+    return not (kinds and all(floats))
 
 
 def _by_rule(
-    named: Sequence[str] | None,
-    size: int,
-    rules: Mapping[str, Rule],
-    default_rule: Rule | None,
-    errors: dict[int, tuple[str, str]],
-) -> Iterable[tuple[Rule, Sequence[int]]]:
+    frame: pl.DataFrame, rules: Mapping[str, Rule], default_rule: Rule | None, errors: Faults
+) -> Iterator[tuple[Rule, Some]]:
     """Return the rows of each rule, without those that have an error; note unknown rules."""
-    by_code: dict[str, list[int]] = {}
-    for row, code in enumerate(named if named is not None else [""] * size):
-        if row not in errors:
-            by_code.setdefault(code, []).append(row)
-    groups = []
-    for code, rows in by_code.items():
-        rule = rules.get(code) if code else default_rule
-        if rule is not None:
-            groups.append((rule, rows))
-            continue
-        wrong = f"decision rule {code!r} is not known" if code else "no decision rule is named"
-        message = f"{wrong}; known rules: {', '.join(rules)}"
-        errors.update((row, ("rule", message)) for row in rows)
-    return groups
+    good = np.ones(frame.height, dtype=np.bool_)
+    good[list(errors)] = False
+    for name, group in groups(frame, "rule"):
+        rows = group[good[group]]
+        rule = rules.get(name) if name else default_rule
+        if rule is not None and rows.size:
+            yield rule, rows
+        elif rule is None:
+            wrong = f"decision rule {name!r} is not known" if name else "no decision rule is named"
+            message = f"{wrong}; known rules: {', '.join(rules)}"
+            errors.update((row, ("rule", message)) for row in rows.tolist())
 
 
-def _clean(cells: Sequence[str], name: str, errors: dict[int, tuple[str, str]]) -> Sequence[str]:
-    """Return a column without spaces around its cells; note cells that are no numbers."""
-    if name not in (*NUMBERS, *PRIOR):
-        return [cell.strip() for cell in cells]
-    # One look at all characters settles most columns; the kernel reads what is left, like "1-2".
-    if _PLAIN_NUMBERS.issuperset("".join(cells)):
-        return cells
-    stripped = [cell.strip() for cell in cells]
-    for row, cell in enumerate(stripped):
-        if cell and not is_number(cell):
-            errors.setdefault(row, (name, f"{cell!r} is not a number"))
-    return stripped
+def _decide_group(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
+    """Decide the rows of one rule and put the answers where they belong."""
+    is_text = found.limits[LIMITS[0]].dtype == pl.String
+    exact = exact_limits(rule, table.numbers) if is_text else None
+    decided = _decided(table, rule, {*found.risks, *(LIMITS if exact is None else ())})
+    slow = _unsettled(decided, table, exact, rule)
+    if exact is not None:
+        limits = exact.acceptance()
+    elif is_text:
+        limits = {name: _rounded(decided[name]) for name in LIMITS}
+    else:
+        makers = {"lower": table.lower, "upper": table.upper, "U": table.numbers["U"].floats}
+        tidy_limits(decided, makers, rule.guard)
+        limits = {name: pl.Series(decided[name]).fill_nan(None) for name in LIMITS}
+    found.fill(rows, decided["verdict"], limits)
+    for name, risks in found.risks.items():
+        if name in decided:
+            risks[rows] = decided[name]
+    if slow.size:
+        prior = PRIOR if table.numbers.keys() >= set(PRIOR) else ()
+        names = [name for name in (*NUMBERS, *prior) if name in table.numbers]
+        texts = {name: table.numbers[name].texts(slow) for name in names}
+        _fill_slow(found, rows[slow], decide_one_by_one(texts, rule))
 
 
-def _check_units(units: Sequence[str], errors: dict[int, tuple[str, str]]) -> None:
-    wrong: dict[str, str] = {}
-    for unit in set(units) - {""}:
-        try:
-            check_unit(unit)
-        except UnknownUnit as unknown:
-            wrong[unit] = str(unknown)
-    if wrong:
-        for row, unit in enumerate(units):
-            if unit in wrong:
-                errors.setdefault(row, ("unit", wrong[unit]))
+def _decided(table: Table, rule: Rule, wanted: set[str]) -> Columns:
+    numbers = table.numbers
+    k, mean, sd = (table.floats(name) for name in ("k", *PRIOR))
+    return decide_columns(
+        numbers["value"].floats,
+        numbers["U"].floats,
+        2.0 if k is None else np.where(np.isnan(k), 2.0, k),
+        table.lower,
+        table.upper,
+        rule,
+        table.floats("dof"),
+        mean if sd is not None else None,
+        sd if mean is not None else None,
+        wanted,
+    )
 
 
-def _place_limits(
-    texts: dict[str, Sequence[str]], size: int, errors: dict[int, tuple[str, str]]
-) -> None:
-    """Turn nominal and tolerance into lower and upper, exactly, in the rows that give them."""
-    tolerances = texts.get("tolerance")
-    if tolerances is None or not any(tolerances):
-        return
-    nominals = texts.get("nominal", [""] * size)
-    sides = {name: list(texts.get(name, [""] * size)) for name in ("lower", "upper")}
-    around = lru_cache(10_000)(_around)  # a sheet has many rows of one requirement
-    for row, tolerance in enumerate(tolerances):
-        if not tolerance or row in errors:
-            continue
-        if sides["lower"][row] or sides["upper"][row]:
-            errors[row] = ("tolerance", "limits and a tolerance are given; send one of them")
-            continue
-        try:
-            sides["lower"][row], sides["upper"][row] = around(nominals[row], tolerance)
-        except LimitsError as error:
-            errors[row] = (error.field.strip("/"), str(error))
-    texts.update(sides)
+def _unsettled(decided: Columns, table: Table, exact: ExactLimits | None, rule: Rule) -> Some:
+    """Return the rows that must be decided one by one; settle those on an edge, if possible."""
+    open_: NDArray[np.bool_] = decided["exact_needed"] | table.odd
+    if exact is None:
+        return np.flatnonzero(open_)
+    on_edge = decided["exact_needed"] & ~table.odd & ~np.isnan(decided["specific_risk"])
+    rows = np.flatnonzero(on_edge)
+    if rows.size:
+        codes = exact.verdicts(table.numbers["value"], rows, rule.zones)
+        decided["verdict"][rows] = codes
+        open_[rows] = codes < 0
+    return np.flatnonzero(open_ | ~exact.known)
 
 
-def _around(nominal: str, tolerance: str) -> tuple[str, str]:
-    if not nominal:
-        raise LimitsError("/nominal", "a tolerance needs a nominal value; 0 for an error")
-    try:
-        limits = Limits.from_nominal(Decimal(nominal), tolerance)
-    except InvalidOperation:
-        raise LimitsError("/nominal", f"{nominal!r} is not a number") from None
-    return str(limits.lower), str(limits.upper)
-
-
-def _acceptance_texts(
-    rule: Rule, texts: Texts, decided: Mapping[str, Any]
-) -> tuple[list[str], list[str]]:
-    """Return the acceptance limits of both sides as text, empty where there is none."""
-    band = _exact_band(rule)
-    if band is None:
-        return tuple(  # type: ignore[return-value]  # two columns in, two columns out
-            [
-                "" if np.isnan(limit) else plain(from_float(limit))
-                for limit in decided[name].tolist()
-            ]
-            for name in LIMITS
+def _fill_slow(found: Answers, rows: Some, slow: Rows) -> None:
+    limits = {
+        name: pl.Series([text or None for text in texts], dtype=pl.String).cast(
+            found.limits[name].dtype
         )
-    none = [""] * len(texts["U"])
-    lowers, uppers = texts.get("lower", none), texts.get("upper", none)
-    found: tuple[list[str], list[str]] = ([], [])
-    with exact_arithmetic():
-        for code, U, lower, upper in zip(
-            decided["verdict"].tolist(), texts["U"], lowers, uppers, strict=True
-        ):
-            if code < 0:
-                pair = ("", "")
-            else:
-                below, above = band(U, lower, upper)
-                pair = (
-                    _written(Decimal(lower) + below) if lower else "",
-                    _written(Decimal(upper) - above) if upper else "",
-                )
-            found[0].append(pair[0])
-            found[1].append(pair[1])
-    return found
+        for name, texts in zip(LIMITS, slow.limits, strict=True)
+    }
+    found.fill(rows, slow.found["verdict"], limits)
+    for name, risks in found.risks.items():
+        if name in slow.found:
+            risks[rows] = slow.found[name]
+    found.errors.update((int(rows[row]), fault) for row, fault in slow.errors.items())
 
 
-def _written(number: Decimal) -> str:
-    """Return `plain(number)`, quickly for the numbers of every day."""
-    text = format(number, "f")
-    return text if number and len(text) < _SHORT else plain(number)
-
-
-Band = Callable[[str, str, str], tuple[Decimal, Decimal]]
-
-
-def _exact_band(rule: Rule) -> Band | None:
-    """Return w for both sides as a function of U and the limits, if it needs no root."""
-    guard = rule.guard
-    if guard.basis == "none":
-        nothing = (Decimal(0), Decimal(0))
-        return lambda U, lower, upper: nothing
-    if guard.width is not None:
-        width = guard.width
-        return lambda U, lower, upper: width
-    if guard.factor is not None:
-        factor = guard.factor
-
-        def multiple(U: str, lower: str, upper: str) -> tuple[Decimal, Decimal]:
-            w = factor * Decimal(U)
-            return w, w
-
-        return multiple
-    if guard.share is not None:
-        share = guard.share * Decimal("0.5")
-
-        def part(U: str, lower: str, upper: str) -> tuple[Decimal, Decimal]:
-            w = share * (Decimal(upper) - Decimal(lower))
-            return w, w
-
-        return part
-    return None
+def _rounded(limits: Floats) -> pl.Series:
+    """Return solved limits as text of 15 digits."""
+    texts = [None if limit != limit else plain(from_float(limit)) for limit in limits.tolist()]
+    return pl.Series(texts, dtype=pl.String)

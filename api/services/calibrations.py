@@ -8,14 +8,24 @@ from typing import Any
 
 from sqlalchemy import insert, select
 
-from api.services import customers
-from api.services.in_force import refuse_circle, refuse_unknown_names
-from api.services.recording import ItemFacts, Outcome, Record, Recording, digest, repeated
+from api.services import changes, customers
+from api.services.in_force import refuse_new_circle, refuse_unknown_names
+from api.services.isolation import refuse_isolated
+from api.services.recording import (
+    ItemFacts,
+    Outcome,
+    Record,
+    Recording,
+    digest,
+    remarks,
+    repeated,
+)
 from api.services.results import ResultRows
+from api.services.staleness import certificates_touched, flag_stale
 from api.services.uses import use_row
 from api.store.chunks import chunks
 from api.store.in_force import resolve_after
-from api.store.tables import Certificate, Result, Usage
+from api.store.tables import Certificate, Result, Usage, role_mark
 from graph.moments import Moment
 
 Identity = tuple[str, str, int]
@@ -58,6 +68,7 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     stored = _stored(recording, identities)
     new = [i for i, one in enumerate(records) if _is_new(recording, i, one, stored, names[i])]
     _refuse_two_issued(recording, records, stored)
+    refuse_isolated(recording, records, new)
     rows = ResultRows(recording)
     prepared = [_prepare(recording, rows, i, records[i]) for i in new]
     if not new or recording.issues or recording.conflicts:
@@ -65,7 +76,15 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     first = _insert(recording, [one for one in prepared if one is not None])
     resolve_after(recording.session, first)
     refuse_unknown_names(recording, first, {identities[i]: i for i in new})
-    refuse_circle(recording, first)
+    refuse_new_circle(recording, first)
+    changes.note_recorded(recording.session, first, recording.now_us)
+    recording.check()
+    flag_stale(
+        recording.session,
+        certificates_touched(recording.session, first),
+        recording.now_us,
+        f"{len(new)} calibration(s) were recorded, {names[new[0]]} first",
+    )
     return Outcome(len(new), len(records) - len(new))
 
 
@@ -100,6 +119,7 @@ def _prepare(
         for position, use in enumerate(calibration.get("uses", ()))
     ]
     row = _certificate_row(recording, calibration, item, performed)
+    row["roles"] = "".join(sorted({role_mark(use["role"]) for use in uses}))
     return _Prepared(row, calibration.get("customer"), uses, results)
 
 
@@ -116,9 +136,10 @@ def _certificate_row(
         "performed_us": performed.start_us,
         "performed_end_us": performed.end_us,
         "due_us": None if due is None else recording.moment(due).end_us,
-        "external": calibration.get("external", False),
-        "assigns_value": calibration.get("assigns_value", True),
+        "external": calibration["external"],
+        "assigns_value": calibration["assigns_value"],
         "superseded_by": None if superseded_by is None else str(superseded_by),
+        "remarks": remarks(calibration),
         "content_hash": digest(calibration),
         "recorded_us": recording.now_us,
         "version": 1,

@@ -13,10 +13,16 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.errors import Conflict, InvalidRecord, Issue, NotFound
+from api.errors import Conflict, InvalidRecord, Issue
 from api.services import imports
-from api.services.recording import Record
-from api.store import records
+from api.services.changes import note_certificate
+from api.services.in_force import refuse_circle
+from api.services.recall_states import recall_state
+from api.services.recording import Record, Recording
+from api.services.revisions import choose, revisions
+from api.services.staleness import flag_stale
+from api.services.use_corrections import corrections
+from api.store import links, records
 from api.store.in_force import resolve_items
 from api.store.paging import KeyValues, page
 from api.store.tables import (
@@ -68,66 +74,34 @@ RESULT = (
     "verdict_reported",
     "note",
 )
-USE = ("role", "weight", "channel", "points", "performed_at", "factor_applied", "note")
-
-
-def revisions(session: Session, number: str, issuer: str | None = None) -> list[Certificate]:
-    """Return all revisions of a number, newest first; NotFound if there is none.
-
-    Without issuer the laboratory's own certificates are meant, else the only issuer's.
-    """
-    statement = select(Certificate).where(Certificate.number == number)
-    if issuer is not None:
-        statement = statement.where(Certificate.issuer == issuer)
-    found = list(session.scalars(statement.order_by(Certificate.revision.desc())))
-    own = [one for one in found if one.issuer == ""]
-    if issuer is None and own:
-        found = own
-    if not found:
-        raise NotFound(f'certificate "{number}" is not recorded')
-    issuers = sorted({one.issuer for one in found})
-    if len(issuers) > 1:
-        issue = Issue("", "several issuers use this number", "add ?issuer=", ", ".join(issuers))
-        raise Conflict(f'certificate "{number}" is not one certificate', [issue])
-    return found
-
-
-def choose(
-    session: Session, number: str, issuer: str | None = None, revision: int | None = None
-) -> Certificate:
-    """Return the revision asked for, else the issued one, else the newest."""
-    found = revisions(session, number, issuer)
-    if revision is None:
-        return next((one for one in found if one.status == "issued"), found[0])
-    for one in found:
-        if one.revision == revision:
-            return one
-    raise NotFound(f'certificate "{number}" has no revision {revision}')
+USE = ("role", "weight", "channel", "points", "performed_at", "factor_applied", "override", "note")
 
 
 def answer(session: Session, certificate: Certificate) -> Record:
     """Return a certificate with its uses, results, other revisions and recalls."""
-    shown = head(session, certificate)
+    (shown,) = heads(session, [certificate])
     others = revisions(session, certificate.number, certificate.issuer)
     shown["revisions"] = [{"revision": one.revision, "status": one.status} for one in others]
     shown["recalls"] = _recalls(session, certificate.id)
+    shown["recall_state"] = recall_state(session, certificate.id)
     shown["uses"] = _uses(session, certificate.id)
+    shown["use_corrections"] = corrections(session, certificate.id)
     shown["results"] = _results(session, certificate.id)
     return shown
 
 
-def head(session: Session, certificate: Certificate) -> Record:
-    """Return what a certificate says besides its uses and results."""
-    shown: Record = {"certificate": certificate.number}
-    if certificate.issuer:
-        shown["issuer"] = certificate.issuer
-    shown["item"] = session.scalar(select(Item.code).where(Item.id == certificate.item_id))
-    if certificate.customer_id is not None:
-        name = select(Customer.name).where(Customer.id == certificate.customer_id)
-        shown["customer"] = session.scalar(name)
-    values = {name: getattr(certificate, name) for name in HEAD}
-    shown |= {name: value for name, value in values.items() if value is not None}
-    return shown | {"version": certificate.version}
+def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]:
+    """Return what certificates say besides their uses and results."""
+    items = records.item_codes(session, {one.item_id for one in certificates})
+    customers = records.customer_names(session, {one.customer_id or 0 for one in certificates})
+    shown = []
+    for one in certificates:
+        values: Record = {"certificate": one.number, "issuer": one.issuer or None}
+        values |= {"item": items[one.item_id], "customer": customers.get(one.customer_id or 0)}
+        values |= {name: getattr(one, name) for name in HEAD} | (one.remarks or {})
+        said = {name: value for name, value in values.items() if value is not None}
+        shown.append(said | {"version": one.version})
+    return shown
 
 
 def find(
@@ -144,39 +118,45 @@ def find(
         name = select(Customer.id).where(Customer.name == filters["customer"]).scalar_subquery()
         statement = statement.where(Certificate.customer_id == name)
     rows, key = page(session, statement, [Certificate.id], after, limit)
-    return [head(session, row[0]) for row in rows], key
+    return heads(session, [row[0] for row in rows]), key
 
 
-def void(session: Session, certificate: Certificate, reason: str, now_us: int) -> Certificate:
+def void(recording: Recording, certificate: Certificate, reason: str) -> Certificate:
     """Void a certificate for a reason; what rested on it is resolved anew."""
-    imports.begin(session, now_us)
     if certificate.status == "voided":
         raise Conflict(f'certificate "{certificate.number}" is voided already')
     certificate.status, certificate.void_reason = "voided", reason
-    session.flush()
-    resolve_items(session, [certificate.item_id])
+    why = f"certificate {certificate.number} was voided"
+    _resolve_again(recording, {certificate.item_id}, why)
+    note_certificate(recording.session, "certificate.voided", certificate, recording.now_us)
     return certificate
 
 
-def issue(session: Session, certificate: Certificate, issued_at: str, now_us: int) -> Certificate:
-    """Issue a draft, unless another revision of its number is issued."""
-    imports.begin(session, now_us)
+def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Certificate:
+    """Issue a draft; an amended one takes the place of the earlier revision that is issued."""
     if certificate.status != "draft":
         raise Conflict(f'certificate "{certificate.number}" is {certificate.status}, not a draft')
-    for other in revisions(session, certificate.number, certificate.issuer):
-        if other.status == "issued":
+    touched = {certificate.item_id}
+    for other in revisions(recording.session, certificate.number, certificate.issuer):
+        if other.status != "issued":
+            continue
+        if other.revision > certificate.revision or not certificate.amendment:
+            remedy = "record a higher revision with its amendment, as a draft or to .../revisions"
             raise Conflict(
                 f"revision {other.revision} is issued",
-                [Issue("", "one revision is issued at a time", "post the draft as a revision")],
+                [Issue("", "one revision is issued at a time", remedy)],
             )
+        _supersede(recording, other, certificate.revision)
+        touched.add(other.item_id)
     certificate.status, certificate.issued_at = "issued", issued_at
-    session.flush()
-    resolve_items(session, [certificate.item_id])
+    _resolve_again(recording, touched, f"certificate {certificate.number} was issued")
+    note_certificate(recording.session, "certificate.issued", certificate, recording.now_us)
     return certificate
 
 
 def replace(session: Session, number: str, record: Record, now_us: int) -> Certificate:
     """Record a new revision that takes the place of the issued one, in one transaction."""
+    recording = imports.begin(session, now_us)
     current = choose(session, number, record.get("issuer", ""))
     if record["certificate"] != number:
         issue_ = Issue("/certificate", "not the number in the address", f'send "{number}"')
@@ -192,13 +172,33 @@ def replace(session: Session, number: str, record: Record, now_us: int) -> Certi
     if not record.get("amendment"):
         issue_ = Issue("/amendment", "missing", "say what was amended and why")
         raise InvalidRecord("a new revision says what it amends", [issue_])
-    imports.begin(session, now_us)
     if current.status == "issued" and record["status"] == "issued":
-        current.status, current.superseded_by = "superseded", str(record["revision"])
-        session.flush()
+        _supersede(recording, current, record["revision"])
     imports.record_one(session, "calibrations", record, now_us)
-    resolve_items(session, [current.item_id])
+    _resolve_again(recording, {current.item_id}, f"certificate {number} was revised")
     return choose(session, number, record.get("issuer", ""), record["revision"])
+
+
+def _supersede(recording: Recording, certificate: Certificate, revision: int) -> None:
+    certificate.status, certificate.superseded_by = "superseded", str(revision)
+    note_certificate(
+        recording.session, "certificate.superseded", certificate, recording.now_us, str(revision)
+    )
+    # Before the other one is issued: the store holds one issued revision at most.
+    recording.session.flush()
+
+
+def _resolve_again(recording: Recording, items: set[int], why: str) -> None:
+    """Find anew what was in force for the uses of these items, now that a certificate changed."""
+    session = recording.session
+    session.flush()
+    resolve_items(session, sorted(items))
+    recording.single = "certificates"
+    refuse_circle(
+        recording, {key for item in items for key in links.certificates_of(session, item)}
+    )
+    recording.check()
+    flag_stale(session, links.touched_by_items(session, items), recording.now_us, why)
 
 
 def _recalls(session: Session, certificate: int) -> list[Record]:
@@ -241,6 +241,7 @@ def _uses(session: Session, certificate: int) -> list[Record]:
         source = found.get(row.Usage.source_id)
         if source is not None:
             values["in_force"] = {"certificate": source.number, "revision": source.revision}
+        values |= row.Usage.remarks or {}
         shown.append({name: value for name, value in values.items() if value is not None})
     return shown
 
@@ -261,5 +262,6 @@ def _results(session: Session, certificate: int) -> list[Record]:
             "rule_version": row.rule_version,
             "specification_version": row.spec_version,
         }
+        values |= row.Result.remarks or {}
         shown.append({name: value for name, value in values.items() if value is not None})
     return shown

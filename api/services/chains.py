@@ -39,7 +39,7 @@ def chain(session: Session, certificate: Certificate) -> Record:
     """Return every link above a certificate, the roots it ends at, and the breaks."""
     links: list[Record] = []
     breaks: list[Break] = []
-    level, frontier, seen = 1, {certificate.id}, set[int]()
+    level, frontier, seen, resting = 1, {certificate.id}, set[int](), set[int]()
     while frontier:
         seen |= frontier
         above: set[int] = set()
@@ -48,8 +48,10 @@ def chain(session: Session, certificate: Certificate) -> Record:
             breaks.extend(_breaks(row))
             if row.source_id is not None:
                 above.add(row.source_id)
+            if row.source_id is not None or _carries_value(row):
+                resting.add(row.certificate_id)
         frontier, level = above - seen, level + 1
-    roots, rootless = _roots(session, seen)
+    roots, rootless = _roots(session, seen, resting)
     breaks.extend(rootless)
     return {
         "certificate": certificate.number,
@@ -73,6 +75,7 @@ def _uses(session: Session, certificates: Iterable[int]) -> list[Row[*tuple[Any,
     voided = (
         select(Voided.number)
         .where(
+            Usage.named_certificate.is_(None),
             Voided.item_id == Usage.item_id,
             Voided.status == "voided",
             Voided.assigns_value.is_(True),
@@ -87,6 +90,7 @@ def _uses(session: Session, certificates: Iterable[int]) -> list[Row[*tuple[Any,
     for some in chunks(sorted(certificates)):
         found += session.execute(
             select(
+                Usage.certificate_id,
                 Certificate.number,
                 Certificate.revision,
                 Usage.role,
@@ -157,23 +161,21 @@ def _breaks(row: Row[*tuple[Any, ...]]) -> list[Break]:
     return breaks
 
 
-def _roots(session: Session, certificates: set[int]) -> tuple[list[Record], list[Break]]:
-    """Certificates at which the chain ends: external ones, and those that end it too early."""
+def _roots(
+    session: Session, certificates: set[int], resting: set[int]
+) -> tuple[list[Record], list[Break]]:
+    """Certificates at which the chain ends: external ones, and those that end it too early.
+
+    `resting` are those that used an item which carries a value.
+    """
     roots: list[Record] = []
     breaks: list[Break] = []
-    carrying = (
-        exists()
-        .where(Usage.certificate_id == Certificate.id, Usage.item_id == Item.id)
-        .where(Item.kind.not_in(WITHOUT_VALUE))
-        .correlate(Certificate)
-    )
-    owner = aliased(Item)
     for some in chunks(sorted(certificates)):
         rows = session.execute(
-            select(Certificate, owner.code)
-            .join(owner, owner.id == Certificate.item_id)
-            .where(Certificate.id.in_(some), or_(Certificate.external.is_(True), ~carrying))
-            .order_by(Certificate.number)
+            select(Certificate, Item.code)
+            .join(Item, Item.id == Certificate.item_id)
+            .where(Certificate.id.in_(some))
+            .order_by(Certificate.number, Certificate.revision)
         )
         for one, item in rows:
             if one.external:
@@ -185,7 +187,7 @@ def _roots(session: Session, certificates: set[int]) -> tuple[list[Record], list
                         "item": item,
                     }
                 )
-            else:
+            elif one.id not in resting:
                 detail = f"{one.number} rests on nothing and is not an external certificate"
                 breaks.append(Break("no_external_root", one.number, item, detail))
     return roots, breaks

@@ -9,9 +9,10 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import NotFound
-from api.services.recording import Outcome, Record, Recording, digest, repeated
+from api.services.recording import Outcome, Record, Recording, digest, remarks, repeated
 from api.store.chunks import chunks
 from api.store.paging import KeyValues, page
+from api.store.records import item_codes
 from api.store.tables import Check, Item
 
 COLUMNS = (
@@ -55,17 +56,14 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
 def answers(session: Session, checks: Sequence[Check]) -> list[Record]:
     """Return checks as the API shows them."""
     keys = {key for one in checks for key in (one.item_id, one.against_id) if key is not None}
-    codes = dict(
-        pair
-        for some in chunks(sorted(keys))
-        for pair in session.execute(select(Item.id, Item.code).where(Item.id.in_(some)))
-    )
+    codes = item_codes(session, keys)
     shown = []
     for one in checks:
         values = {"id": one.code, "item": codes[one.item_id], "at": one.performed_at}
         values |= {name: getattr(one, name) for name in COLUMNS}
         if one.against_id is not None:
             values["against"] = codes[one.against_id]
+        values |= one.remarks or {}
         shown.append({name: value for name, value in values.items() if value is not None})
     return shown
 
@@ -84,6 +82,7 @@ def _row(recording: Recording, index: int, check: Record) -> dict[str, Any]:
         "performed_end_us": at.end_us,
         "against_id": against.key if against else None,
         **{name: check.get(name) for name in COLUMNS},
+        "remarks": remarks(check),
         "content_hash": digest(check),
         "recorded_us": recording.now_us,
     }

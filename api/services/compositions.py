@@ -9,9 +9,10 @@ from sqlalchemy import Select, insert, select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import Conflict, InvalidRecord, Issue, NotFound
-from api.services.recording import Outcome, Record, Recording, digest, repeated
+from api.services.recording import Outcome, Record, Recording, digest, remarks, repeated
 from api.store.chunks import chunks
 from api.store.paging import KeyValues, page
+from api.store.records import item_codes
 from api.store.tables import Composition, Item
 from graph.model import Holding
 from graph.parts import PartWithinItself, refuse_part_within_itself
@@ -72,8 +73,8 @@ def end(recording: Recording, composition: Composition, until: str) -> Compositi
     return composition
 
 
-def holdings_about(session: Session, codes: Iterable[str]) -> list[Holding]:
-    """Every holding that concerns these items, in any role, and those reached from them."""
+def holdings_above(session: Session, codes: Iterable[str]) -> list[Holding]:
+    """Every holding of these parts, of the assemblies that held them, and so on upwards."""
     known: dict[int, Holding] = {}
     seen: set[str] = set()
     frontier = set(codes)
@@ -82,23 +83,17 @@ def holdings_about(session: Session, codes: Iterable[str]) -> list[Holding]:
         rows = [
             row
             for some in chunks(sorted(frontier))
-            for row in session.execute(
-                _holdings().where(Part.code.in_(some) | Assembly.code.in_(some))
-            )
+            for row in session.execute(_holdings().where(Part.code.in_(some)))
         ]
         known.update((row.id, Holding(*row[1:])) for row in rows)
-        frontier = {code for row in rows for code in (row.assembly, row.part)} - seen
+        frontier = {row.assembly for row in rows} - seen
     return list(known.values())
 
 
 def answers(session: Session, compositions: Sequence[Composition]) -> list[Record]:
     """Return holdings as the API shows them."""
     keys = {key for one in compositions for key in (one.assembly_id, one.part_id)}
-    codes = dict(
-        pair
-        for some in chunks(sorted(keys))
-        for pair in session.execute(select(Item.id, Item.code).where(Item.id.in_(some)))
-    )
+    codes = item_codes(session, keys)
     return [
         {
             "id": one.id,
@@ -107,6 +102,7 @@ def answers(session: Session, compositions: Sequence[Composition]) -> list[Recor
             "from_": one.held_from,
             "until": one.held_until,
             **({"note": one.note} if one.note else {}),
+            **(one.remarks or {}),
             "version": one.version,
         }
         for one in compositions
@@ -146,6 +142,7 @@ def _row(recording: Recording, index: int, holding: Record, from_us: int) -> dic
         "from_us": from_us,
         "until_us": until_us,
         "note": holding.get("note"),
+        "remarks": remarks(holding),
         "content_hash": digest(holding),
         "recorded_us": recording.now_us,
         "version": 1,
@@ -190,5 +187,8 @@ def find(
 
 def shown_as(session: Session, holding: Record) -> Record:
     """Return the recorded holding that was sent as this record."""
-    statement = select(Composition).where(Composition.content_hash == digest(holding))
+    part = select(Item.id).where(Item.code == holding["part"]).scalar_subquery()
+    statement = select(Composition).where(
+        Composition.part_id == part, Composition.content_hash == digest(holding)
+    )
     return answers(session, [session.scalars(statement).one()])[0]

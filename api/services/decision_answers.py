@@ -8,20 +8,26 @@ each; where a limit is absent, the band of the other one.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
 from decimal import Decimal
 from typing import Any, cast
 
 from api.rules import ENGINE_VERSION
-from api.rules.decide import Acceptance, Decision
-from api.rules.exact import Number, plain, reported_uncertainty, reported_value
+from api.rules.decide import Acceptance, Decision, Prior
+from api.rules.exact import Number, plain, ratio, reported_uncertainty, reported_value
 from api.rules.limits import Limits
 
 
 def decision_answer(
-    decision: Decision, unit: str | None, rule: Mapping[str, Any]
+    decision: Decision,
+    unit: str | None,
+    rule: Mapping[str, Any],
+    prior: Prior | None = None,
+    asked: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
-    """Return the JSON form of a decision, the verdict first; `rule` says which rule was applied."""
+    """Return the JSON form of a decision, the verdict first; `rule` says which rule was applied.
+
+    `prior` is the one that was used, `asked` what the request said of it.
+    """
     answer: dict[str, Any] = {
         "verdict": decision.verdict,
         "limits": limits_answer(decision.limits),
@@ -30,32 +36,36 @@ def decision_answer(
         "conformance_probability": decision.conformance_probability,
         "specific_risk": decision.specific_risk,
     }
-    for name in ("global_risk", "posterior"):
-        if getattr(decision, name) is not None:
-            answer[name] = getattr(decision, name)
-    answer |= {
-        "tur": _text(decision.tur),
-        "statement": decision.statement,
-    }
-    # A request holds decimals only; Fractions come from limits in another unit.
-    value, U = cast(Decimal, decision.value), cast(Decimal, decision.U)
-    answer |= {"value": format(value, "f"), "U": format(U, "f"), "k": plain(decision.k)}
+    if decision.global_risk is not None:
+        answer["global_risk"] = decision.global_risk
+    if decision.posterior is not None:
+        answer["posterior"] = decision.posterior
+    if prior is not None:
+        answer["prior"] = {"mean": plain(prior.mean), "sd": plain(prior.sd)}
+        if asked is not None and "reliability" in asked:
+            answer["prior"]["reliability"] = plain(asked["reliability"])
+    answer["tur"] = _text(decision.tur)
+    answer["capability"] = _text(decision.capability)
+    answer["statement"] = decision.statement
+    # The value's unit is that of the answer, so it is a decimal; U may have been converted.
+    value = cast(Decimal, decision.value)
+    U = decision.U if isinstance(decision.U, Decimal) else ratio(decision.U, Decimal(1))
+    answer["value"] = format(value, "f")
+    answer["U"] = format(U, "f") if U is decision.U else plain(decision.U)
+    answer["k"] = plain(decision.k)
     if decision.dof is not None:
         answer["dof"] = plain(decision.dof)
-    return answer | {
-        "unit": unit,
-        "reported": {
-            "value": plain(reported_value(value, U)),
-            "U": plain(reported_uncertainty(U)),
-        },
-        "rule": dict(rule),
-        "engine_version": ENGINE_VERSION,
-    }
+    answer["unit"] = unit
+    rounded = reported_value(value, U), reported_uncertainty(U)
+    answer["reported"] = {"value": plain(rounded[0]), "U": plain(rounded[1])}
+    answer["rule"] = dict(rule)
+    answer["engine_version"] = ENGINE_VERSION
+    return answer
 
 
 def limits_answer(limits: Limits) -> dict[str, str | None]:
     """Return tolerance limits as text, null where there is none."""
-    return {side: _text(limit) for side, limit in asdict(limits).items()}
+    return {"lower": _text(limits.lower), "upper": _text(limits.upper)}
 
 
 def acceptance_answer(acceptance: Acceptance) -> dict[str, Any]:

@@ -1,71 +1,67 @@
 """A result comes in and a decision goes out, stored with the rule's version and the request.
 
-Choice: the unit of the value is the unit of the answer. Limits given in another unit of force are
-converted exactly, as fractions; so is nothing else, because nominal, tolerance, prior and U are in
-the unit of the value by definition. What is wrong is named by a pointer into the request.
+Choice: the request is stored as it was understood, with the version of a recorded specification;
+with the rule version and the engine version of the answer it can be decided again (`replay`).
 
-Not checked: that U contains every contribution, or that the rule was agreed with the customer.
+Not checked: that a database is not edited by hand; the replay would show it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
-from typing import Any, NoReturn
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.errors import InvalidRecord, Issue, NotFound
+from api.errors import NotFound, pointer
 from api.rules import ENGINE_VERSION
-from api.rules.decide import Decision, Prior, decide
-from api.rules.exact import FieldError, Number, exact_arithmetic
-from api.rules.limits import Limits, LimitsError
-from api.rules.rule import Rule, RuleError, rule_from_mapping
-from api.rules.units import UnknownUnit, convert, is_force
+from api.rules.decide import Decision
 from api.services.decision_answers import decision_answer
-from api.services.decision_rules import ensure_rule, resolve_rule
-from api.services.specifications import (
-    limits_around,
-    limits_at,
-    resolve_specification,
-    texted,
-)
-from api.services.units import PERCENT, check_unit
+from api.services.decision_requests import Decided, Request, decide_request
+from api.services.decision_requests import requested_rule as requested_rule  # batches read it here
+from api.services.decision_rules import ensure_rule
+from api.services.specifications import texted
 from api.store.paging import KeyValues, page
 from api.store.tables import StoredDecision
 from graph.moments import text_of
 
-Request = Mapping[str, Any]
-_REMEDIES: tuple[tuple[type[FieldError], str], ...] = (
-    (RuleError, "mend the rule object, or name a recorded rule (GET /v1/decision-rules)"),
-    (LimitsError, "check the limits or the tolerance, their order and their units"),
-    (FieldError, "check the number and its unit"),
-)
 _LISTED = ("verdict", "value", "U", "unit", "rule")
+_NUMBERS = (
+    *("value", "U", "U_rel_pct", "k", "dof", "limits", "prior"),
+    *("nominal", "reading", "full_scale", "resolution"),
+)
 
 
-def decide_one(session: Session, request: Request, now_us: int) -> dict[str, Any]:
-    """Decide one result, as loaded by its schema, and store it unless `store` is false.
+def decide_unstored(session: Session | None, request: Request) -> dict[str, Any]:
+    """Decide one result, as loaded by its schema; the answer's `id` is None.
 
-    Returns the answer; its `id` is None if it was not stored. Storing needs a write transaction.
+    The session may be None unless `needs_records`. Raises as `decide_stored` does.
+    """
+    return {"id": None, **_answer(session, request)[1]}
+
+
+def decide_stored(session: Session, request: Request, now_us: int) -> dict[str, Any]:
+    """Decide one result, as loaded by its schema, and store it, in a write transaction.
 
     Raises UnknownReference for a rule or specification that is not recorded, InvalidRecord for
     numbers, limits or units that the decision cannot be made with.
     """
-    rule, reference, row_id = requested_rule(session, request)
-    decision = _decide(session, request, rule)
-    answer = decision_answer(decision, request["unit"], reference)
-    if not request["store"]:
-        return {"id": None, **answer}
+    # Decided from what is stored, so that a replay has the same digits (1E+1 is kept as 10).
+    kept = texted({name: part for name, part in request.items() if name != "store"})
+    decided, answer, row_id = _answer(session, _revived(kept))
+    if decided.specification_version is not None:
+        kept["tolerance"]["version"] = decided.specification_version
     if row_id is None and "id" in request["rule"]:
-        row_id = ensure_rule(session, rule.id)
+        row_id = ensure_rule(session, request["rule"]["id"])
     row = StoredDecision(
         recorded_us=now_us,
         engine_version=ENGINE_VERSION,
         rule_id=row_id,
-        verdict=decision.verdict,
-        request=texted({name: part for name, part in request.items() if name != "store"}),
+        verdict=decided.decision.verdict,
+        request=kept,
         answer=answer,
     )
     session.add(row)
@@ -73,30 +69,9 @@ def decide_one(session: Session, request: Request, now_us: int) -> dict[str, Any
     return {"id": row.id, **answer}
 
 
-def requested_rule(session: Session, request: Request) -> tuple[Rule, dict[str, Any], int | None]:
-    """Return the rule that a request names or holds, what an answer says of it, and its row id.
-
-    The row id is None for a rule object, and for a built-in rule without a row.
-
-    Raises UnknownReference, InvalidRecord for an object that is no rule.
-    """
-    sent = request["rule"]
-    if "guard" not in sent:
-        rule, row_id = resolve_rule(session, sent["id"], sent.get("version"))
-        return rule, {"id": rule.id, "version": rule.version}, row_id
-    try:
-        rule = rule_from_mapping(sent)
-    except RuleError as error:
-        _refuse(error, request)
-    shown = {name: part for name, part in rule.to_mapping().items() if name in ("guard", "zones")}
-    return rule, {**texted(sent), **shown}, None
-
-
 def get_decision(session: Session, key: int) -> dict[str, Any]:
     """Return a stored decision with its request; raise NotFound."""
-    row = session.get(StoredDecision, key)
-    if row is None:
-        raise NotFound(f"decision {key} is not recorded")
+    row = _row(session, key)
     recorded = {"recorded_at": text_of(row.recorded_us), "request": row.request}
     return {"id": row.id, **row.answer, **recorded}
 
@@ -118,129 +93,78 @@ def list_decisions(
     return entries, key
 
 
-def _decide(session: Session, request: Request, rule: Rule) -> Decision:
-    try:
-        limits, named = _limits(session, request)
-        prior = request.get("prior")
-        return decide(
-            request["value"],
-            _uncertainty(request),
-            limits,
-            rule,
-            k=request.get("k", Decimal(2)),
-            dof=request.get("dof"),
-            prior=None if prior is None else Prior(prior["mean"], prior["sd"]),
-            unit=request["unit"],
-            results=request.get("results"),
-            specification=request.get("specification", named),
-        )
-    except FieldError as error:
-        _refuse(error, request)
+def replay(session: Session, key: int) -> dict[str, Any]:
+    """Decide a stored decision again by its own rule version, and list what comes out differently.
+
+    Raises NotFound, InvalidRecord where the present engine refuses what an earlier one decided.
+    """
+    row = _row(session, key)
+    request = _revived(row.request)
+    rule = row.answer["rule"]
+    if "version" in rule:
+        request["rule"] = {"id": rule["id"], "version": rule["version"]}
+    _, found, _ = _answer(session, request)
+    # Through JSON, as the stored one went.
+    replayed = json.loads(json.dumps(found))
+    differences = list(_differences(row.answer, replayed))
+    return {
+        "id": row.id,
+        "identical": not differences,
+        "differences": differences,
+        "rule": rule,
+        "engine_version": {"stored": row.engine_version, "replayed": ENGINE_VERSION},
+        "verdict": replayed["verdict"],
+    }
 
 
-def _limits(session: Session, request: Request) -> tuple[Limits, str | None]:
-    """Return the limits in the unit of the value, and the name of a recorded specification."""
-    value, unit = request["value"], request["unit"]
-    _check_unit(unit, "/unit")
-    if "limits" in request:
-        sides = request["limits"].items()
-        return Limits(**{side: _limit(limit, unit, side) for side, limit in sides}), None
-    tolerance, nominal = request["tolerance"], request.get("nominal")
-    centre = Decimal(0) if nominal is None else nominal
-    # Without a nominal, or around 0, the value is an error of indication and no reading.
-    reading = request.get("reading", value if centre else None)
-    if unit == PERCENT and not centre:
-        nominal, reading = Decimal(100), _sum(Decimal(100), value)
-    scales = {"nominal": nominal, "reading": reading}
-    scales |= {name: request.get(name) for name in ("full_scale", "resolution")}
-    if not _named(tolerance):
-        known = {name: scale for name, scale in scales.items() if scale is not None}
-        return Limits(*limits_around(centre, tolerance, known)), None
-    definition, _ = resolve_specification(session, tolerance["specification"])
-    applied = (centre, unit) if centre and is_force(unit) else None
-    found = limits_at(definition, centre, unit=unit, scales=scales, applied=applied)
-    return Limits(*found), definition.name
+def decided_again(session: Session, key: int) -> tuple[Decision, str]:
+    """Return a stored decision as numbers, made again from its request and rule, and its unit.
+
+    Raises NotFound.
+    """
+    row = _row(session, key)
+    request = _revived(row.request) | {"rule": row.answer["rule"]}
+    rule, _, _ = requested_rule(session, request)
+    return decide_request(session, request, rule).decision, request["unit"]
 
 
-def _limit(limit: Request | None, unit: str, side: str) -> Number | None:
-    if limit is None:
-        return None
-    own = limit.get("unit", unit)
-    number: Decimal = limit["value"]
-    if own == unit:
-        return number
-    _check_unit(own, f"/limits/{side}/unit")
-    if not (is_force(own) and is_force(unit)):
-        detail = f"{own} cannot be expressed in {unit}, the unit of the value"
-        remedy = "give the limit in the unit of the value"
-        raise InvalidRecord(detail, [Issue(f"/limits/{side}/unit", detail, remedy, own)])
-    return convert(number, own, unit)
+def _answer(
+    session: Session | None, request: Request
+) -> tuple[Decided, dict[str, Any], int | None]:
+    rule, reference, row_id = requested_rule(session, request)
+    decided = decide_request(session, request, rule)
+    answer = decision_answer(
+        decided.decision, request["unit"], reference, decided.prior, request.get("prior")
+    )
+    return decided, answer, row_id
 
 
-def _uncertainty(request: Request) -> Decimal:
-    U: Decimal
-    if "U" in request:
-        U = request["U"]
-        return U
-    share, value = request["U_rel_pct"], request["value"]
-    if value == 0 or request["unit"] == PERCENT:
-        what = "a value of 0" if value == 0 else "a value that is itself in percent"
-        detail = f"U in percent of {what} has no meaning"
-        issue = Issue("/U_rel_pct", detail, "send U in the unit of the value", str(share))
-        raise InvalidRecord(detail, [issue])
-    with exact_arithmetic():
-        U = abs(value) * share * Decimal("0.01")
-    return U
+def _row(session: Session, key: int) -> StoredDecision:
+    row = session.get(StoredDecision, key)
+    if row is None:
+        raise NotFound(f"decision {key} is not recorded")
+    return row
 
 
-def _sum(first: Decimal, second: Decimal) -> Decimal:
-    with exact_arithmetic():
-        return first + second
+def _revived(request: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a stored request as its schema had loaded it; tolerances and rules may stay text."""
+    found = dict(request)
+    found |= {
+        name: _decimals(found[name]) for name in (*_NUMBERS, "limits", "prior") if name in found
+    }
+    return found
 
 
-def _check_unit(unit: str, place: str) -> None:
-    try:
-        check_unit(unit)
-    except UnknownUnit as unknown:
-        detail, _, remedy = str(unknown).partition("; ")
-        raise InvalidRecord(detail, [Issue(place, detail, remedy, unit)]) from None
+def _decimals(part: Any) -> Any:
+    """Return the decimals that texts stand for; the name of a unit is no number."""
+    if isinstance(part, Mapping):
+        return {name: p if name == "unit" else _decimals(p) for name, p in part.items()}
+    return Decimal(part) if isinstance(part, str) else part
 
 
-def _refuse(error: FieldError, request: Request) -> NoReturn:
-    """Raise the maths' refusal again with a pointer into the request."""
-    place = _place(error, request)
-    detail, _, remedy = str(error).partition("; ")
-    if not remedy:
-        remedy = next(text for kind, text in _REMEDIES if isinstance(error, kind))
-    issue = Issue(place, detail, remedy, _sent(request, place))
-    raise InvalidRecord(f"{place or 'the numbers'}: {detail}", [issue]) from None
-
-
-def _place(error: FieldError, request: Request) -> str:
-    field = error.field
-    if isinstance(error, RuleError):
-        return "/rule" + field if "guard" in request["rule"] else "/rule"
-    if field in ("/mean", "/sd"):
-        return "/prior" + field
-    if isinstance(error, LimitsError) and field in ("", "/lower", "/upper"):
-        return "/limits" + field if "limits" in request else "/tolerance"
-    inside = field.startswith("/tolerance/")
-    return "/tolerance" if inside and _named(request["tolerance"]) else field
-
-
-def _named(tolerance: object) -> bool:
-    """Say whether a tolerance is the id of a recorded specification."""
-    return isinstance(tolerance, Mapping) and "specification" in tolerance
-
-
-def _sent(request: Request, place: str) -> str | None:
-    """Return what stands at a pointer of the request, where it is a single value."""
-    found: Any = request
-    for part in place.split("/")[1:]:
-        if isinstance(found, Mapping):
-            found = found.get(part)
-        elif isinstance(found, list):
-            found = found[int(part)]
-    if isinstance(found, Mapping):
-        found = found.get("value", found.get("id", found.get("specification")))
-    return str(found) if isinstance(found, str | int | Decimal) else None
+def _differences(stored: Any, replayed: Any, *path: str) -> Iterator[dict[str, Any]]:
+    if isinstance(stored, Mapping) and isinstance(replayed, Mapping):
+        for name in {**stored, **replayed}:
+            yield from _differences(stored.get(name), replayed.get(name), *path, name)
+    elif stored != replayed:
+        yield {"pointer": pointer(*path), "stored": stored, "replayed": replayed}

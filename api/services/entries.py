@@ -7,18 +7,21 @@ same rule and version with the uncertainty after. Limits stay as they were.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
-from api.rules.acceptance import acceptance
-from api.rules.decide import reachable, verdict, worst
-from api.rules.rule import RuleError
+from api.rules.decide import worst
 from api.services.recording import Record
 from api.services.tracing import Statement, Traced
-from graph.exact import text
+from graph.exact import EXACT, Exact, ratio_text, text
+from graph.faults import Effect
 from graph.model import Calibration, Point
 from graph.recall import AFFECTED, CLEARED, EXPOSED, INDETERMINATE, TRACED, Case, Finding
-from graph.shifts import Shifted, Span, shifted
+from graph.shifts import Shifted, Span, mover
 
+HALF = Decimal("0.5")
 TRACED_REASONS = {
     "draft": "a draft was never issued",
     "superseded": "a later revision took its place",
@@ -34,41 +37,86 @@ CLEARED_REASONS = {
 }
 
 
-def entry(finding: Finding, cases: Sequence[Case], traced: Traced) -> Record:
-    """Return the entry of one finding."""
-    calibration = finding.calibration
+def entry(
+    finding: Finding, statements: Sequence[Statement], cases: Sequence[Case], traced: Traced
+) -> Record:
+    """Return the entry of one finding; `statements` are those of its points, in their order."""
     made = _head(finding, traced)
     if finding.list_name == CLEARED:
         return made | {"reason": finding.reason, "detail": CLEARED_REASONS[finding.reason or ""]}
     if finding.list_name == TRACED:
-        made["reason"] = finding.reason
-        made["detail"] = _why_traced(finding, traced)
-        return made
-    points = [
-        _point(point, statement, shifted(point, cases, effects), finding.list_name)
-        for point, statement, effects in zip(
-            calibration.points,
-            traced.statements.get(calibration.key, ()),
-            finding.effects,
-            strict=True,
-        )
-    ]
-    return made | _outcome(points, finding.list_name)
+        return made | {"reason": finding.reason, "detail": _why_traced(finding, traced)}
+    bounded = finding.list_name != EXPOSED and any(case.fault.bounded for case in cases)
+    points: list[Record] = []
+    over_U, over_tolerance = Largest(), Largest()
+    known: tuple[Effect, ...] | None = None
+    for point, statement, effects in zip(
+        finding.calibration.points, statements, finding.effects, strict=True
+    ):
+        if known is None or effects != known:
+            # Neighbouring points mostly share their effects, and then the mover too.
+            known, moving = effects, mover(cases, effects)
+            delta = _shown(moving.delta, bounded)
+        moved = moving.move(point)
+        over_U.see(moved.shift, point.U)
+        over_tolerance.see(moved.shift, _half_width(statement))
+        shown = _shown(moved.delta, bounded) if point.at_zero else delta
+        points.append(_point(point, statement, moved, shown, finding.list_name, bounded))
+    made |= _outcome(points, finding.list_name)
+    made["max_shift_over_U"] = over_U.text
+    made["max_shift_over_tolerance"] = over_tolerance.text
+    return made
+
+
+@dataclass(slots=True)
+class Largest:
+    """Largest |shift| of the points seen, as a share of U or of the tolerance."""
+
+    size: float = -1.0
+    shift: Exact = Decimal(0)
+    whole: Exact = Decimal(1)
+
+    def see(self, shift: Exact | Span | None, whole: Exact | None) -> None:
+        """Look at one more point; floats only find the largest, its text is exact."""
+        if shift is None or not whole:
+            return
+        if isinstance(shift, Span):
+            shift = max(abs(Fraction(shift.lower)), abs(Fraction(shift.upper)))
+        size = abs(float(shift) / float(whole))
+        if size > self.size:
+            self.size, self.shift, self.whole = size, shift, whole
+
+    @property
+    def text(self) -> str | None:
+        """The ratio with 12 digits; None where no point has a shift and a whole."""
+        if self.size < 0:
+            return None
+        shift = self.shift.copy_abs() if isinstance(self.shift, Decimal) else abs(self.shift)
+        return ratio_text(shift, self.whole)
+
+
+def _half_width(statement: Statement) -> Decimal | None:
+    """Half of a two-sided tolerance, or the size of its one limit."""
+    lower, upper = statement.lower, statement.upper
+    if lower is None or upper is None:
+        limit = upper if lower is None else lower
+        return None if limit is None else limit.copy_abs()
+    return EXACT.multiply(EXACT.subtract(upper, lower), HALF)
 
 
 def _head(finding: Finding, traced: Traced) -> Record:
     calibration = finding.calibration
-    row = traced.rows[calibration.key]
+    customer = traced.customer(calibration.key)
     made: Record = {
         "certificate": calibration.number,
         "revision": calibration.revision,
         "item": calibration.item,
         "class": finding.list_name,
     }
-    if row.customer is not None:
-        made["customer"] = row.customer
+    if customer is not None:
+        made["customer"] = customer
     if calibration.external:
-        made |= {"external": True, "issuer": row.issuer or None}
+        made |= {"external": True, "issuer": traced.rows[calibration.key].issuer or None}
     if _date_only(calibration):
         made["date_only"] = True
     if finding.why is not None:
@@ -94,114 +142,97 @@ def _why_traced(finding: Finding, traced: Traced) -> str:
     return detail
 
 
-def _point(point: Point, statement: Statement, moved: Shifted, list_name: str) -> Record:
-    before = _before(point, statement)
+def _point(
+    point: Point, statement: Statement, moved: Shifted, delta: Any, list_name: str, bounded: bool
+) -> Record:
+    before = statement.reported or _before(point, statement)
     after = _after(point, statement, moved)
-    bounded = moved.bounded and list_name != EXPOSED
-    verdict_after = after[0] if len(after) == 1 else None
     made: Record = {
         "point": point.name,
         "stage": point.stage,
         "unit": point.unit,
-        "delta_rel": _span(moved.delta, bounded),
-        "shift": _span(moved.shift, bounded),
-        "corrected_error": _span(moved.corrected, bounded),
+        "delta_rel": delta,
+        "shift": _shown(moved.shift, bounded),
+        "corrected_error": _shown(moved.corrected, bounded),
     }
     if list_name == AFFECTED and moved.U_after is not None:
         made["U_after"] = text(moved.U_after, exact=moved.U_exact)
     made["verdict_before"] = before
-    made["verdict_after"] = verdict_after
+    made["verdict_after"] = after[0] if len(after) == 1 else None
     if bounded and after:
         made["verdicts_possible"] = list(after)
     made["changed"] = _changed(before, after)
-    made["shift_over_U"] = _relative_size(point, moved)
     return made
 
 
 def _before(point: Point, statement: Statement) -> str | None:
-    if statement.reported is not None:
-        return statement.reported
-    if point.error is None:
+    if statement.judge is None or point.error is None:
         return None
-    found = _verdicts(Span(point.error, point.error), point.U, point, statement)
-    return found[0] if found else None
+    return statement.judge.verdict(
+        point.error, point.U, statement.lower, statement.upper, point.k, statement.dof
+    )
 
 
 def _after(point: Point, statement: Statement, moved: Shifted) -> tuple[str, ...]:
-    if moved.corrected is None:
+    """Verdicts that the rule can reach after the fault; limits stay as they were."""
+    corrected = moved.corrected
+    if statement.judge is None or corrected is None:
         return ()
     U = point.U if moved.U_after is None else moved.U_after
-    return _verdicts(moved.corrected, U, point, statement)
-
-
-def _verdicts(
-    error: Span, U: Fraction | None, point: Point, statement: Statement
-) -> tuple[str, ...]:
-    """Return the verdicts that the rule reaches from one end of the error to the other."""
-    limits, rule = statement.limits, statement.rule
-    if limits is None or rule is None:
-        return ()
-    if U is None:
-        if rule.guard.basis not in ("none", "absolute", "tolerance"):
-            return ()
-        U = Fraction(0)
-    try:
-        accepted = acceptance(limits, U, rule, k=point.k, dof=statement.dof)
-    except RuleError:
-        return ()  # the rule does not apply to these limits, so nothing was stated by it
-    if error.lower == error.upper:
-        return (verdict(error.lower, limits, accepted, rule.zones),)
-    return reachable(error.lower, error.upper, limits, accepted, rule.zones)
+    lower, upper, dof = statement.lower, statement.upper, statement.dof
+    if isinstance(corrected, Span):
+        least, most = corrected
+        return statement.judge.verdicts(least, most, U, lower, upper, point.k, dof)
+    found = statement.judge.verdict(corrected, U, lower, upper, point.k, dof)
+    return () if found is None else (found,)
 
 
 def _changed(before: str | None, after: tuple[str, ...]) -> bool | None:
     if not after:
         return False if before is None else None
-    return after != (before,) if len(after) == 1 else None
+    return after[0] != before if len(after) == 1 else None
 
 
 def _outcome(points: list[Record], list_name: str) -> Record:
     """Worst point per stage before and after, and whether any statement changes."""
     if list_name == INDETERMINATE:
         return {"points": points, "overall": None, "verdict_changes": None}
-    overall: Record = {}
-    for stage in dict.fromkeys(point["stage"] for point in points):
-        rows = [point for point in points if point["stage"] == stage]
-        overall[stage] = {
+    stages: dict[str, list[Record]] = {}
+    for point in points:
+        stages.setdefault(point["stage"], []).append(point)
+    overall = {
+        stage: {
             "before": _worst([row["verdict_before"] for row in rows]),
             "after": None if _open(rows) else _worst([row["verdict_after"] for row in rows]),
         }
+        for stage, rows in stages.items()
+    }
     changed = [point["changed"] for point in points]
-    could = _open(points)
-    sizes = [Fraction(p["shift_over_U"]) for p in points if p["shift_over_U"] is not None]
-    return {
-        **({"could_change": True} if could else {}),
+    made: Record = {"could_change": True} if _open(points) else {}
+    return made | {
         "points": points,
         "overall": overall,
-        "verdict_changes": True if any(changed) else None if None in changed else False,
-        "max_shift_over_U": text(max(sizes)) if sizes else None,
+        "verdict_changes": True if True in changed else None if None in changed else False,
     }
 
 
 def _open(points: list[Record]) -> bool:
     """Whether some point may come out with more than one verdict."""
-    return any(len(point.get("verdicts_possible", ())) > 1 for point in points)
+    return any(
+        point["verdict_after"] is None and len(point.get("verdicts_possible", ())) > 1
+        for point in points
+    )
 
 
 def _worst(verdicts: list[str | None]) -> str | None:
-    known = [one for one in verdicts if one is not None]
-    return worst(known) if known else None
+    known = {one for one in verdicts if one is not None}
+    return known.pop() if len(known) == 1 else worst(known) if known else None
 
 
-def _span(span: Span | None, bounded: bool) -> str | dict[str, str] | None:
-    if span is None:
+def _shown(value: Exact | Span | None, bounded: bool) -> Any:
+    if value is None:
         return None
-    if bounded:
-        return {"lower": text(span.lower), "upper": text(span.upper)}
-    return text(span.lower)
-
-
-def _relative_size(point: Point, moved: Shifted) -> str | None:
-    if moved.shift is None or not point.U:
-        return None
-    return text(max(abs(moved.shift.lower), abs(moved.shift.upper)) / point.U)
+    if isinstance(value, Span):
+        shown = text(value.lower), text(value.upper)
+        return {"lower": shown[0], "upper": shown[1]} if bounded else shown[0]
+    return {"lower": text(value), "upper": text(value)} if bounded else text(value)

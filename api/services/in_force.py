@@ -1,17 +1,21 @@
 """What the resolved links must satisfy: names that exist, and no calibration that rests on itself.
 
-A link to an earlier calibration cannot close a circle by itself. Only the links of touched uses
-that do not point back in time are looked at, with everything they rest on.
+Links that were resolved anew either start or end at a new (or changed) certificate, so that a new
+circle passes through one of them. Every circle also holds a link that does not point back in time.
+The search starts from whichever of the two are fewer and looks at everything they rest on.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import networkx as nx
 
 from api.services.recording import Recording
 from api.store import links
+
+# From more new certificates than this it is cheaper to look for links that point forward in time.
+FEW = 1_000
 
 
 def refuse_unknown_names(
@@ -32,14 +36,17 @@ def refuse_unknown_names(
         )
 
 
-def refuse_circle(recording: Recording, first: int) -> None:
-    """Refuse a calibration that rests on itself through the links that were just resolved."""
-    suspicious = links.links_not_back_in_time(recording.session, first)
-    if not suspicious:
-        return
-    upward = nx.DiGraph(
-        links.everything_upward(recording.session, {edge[0] for edge in suspicious})
-    )
+def refuse_new_circle(recording: Recording, first: int) -> None:
+    """Refuse a calibration that rests on itself since certificates from this key on are there."""
+    starts = links.certificates_from(recording.session, first)
+    if len(starts) > FEW:
+        starts = links.not_back_in_time(recording.session)
+    refuse_circle(recording, starts)
+
+
+def refuse_circle(recording: Recording, starts: Iterable[int]) -> None:
+    """Refuse a circle among these certificates and what they rest on."""
+    upward = nx.DiGraph(links.everything_upward(recording.session, starts))
     try:
         circle = [edge[0] for edge in nx.find_cycle(upward)]
     except nx.NetworkXNoCycle:

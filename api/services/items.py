@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import NotFound
-from api.services.recording import ItemFacts, Outcome, Record, Recording, digest, repeated
+from api.services.recording import (
+    ItemFacts,
+    Outcome,
+    Record,
+    Recording,
+    digest,
+    remarks,
+    repeated,
+)
 from api.store.chunks import chunks
 from api.store.paging import KeyValues, page
 from api.store.tables import Item
@@ -73,9 +80,10 @@ def change(recording: Recording, item: Item, changes: Record) -> Item:
             setattr(item, name, changes[name])
     if "in_service_from" in changes:
         item.in_service_us = recording.moment(changes["in_service_from"]).start_us
-    properties = _properties(changes)
-    if properties:
-        item.properties = {**(item.properties or {}), **properties}
+    if "properties" in changes:
+        item.properties = {**(item.properties or {}), **changes["properties"]}
+    if said := remarks(changes):
+        item.remarks = {**(item.remarks or {}), **said}
     recording.session.flush()
     return item
 
@@ -85,6 +93,7 @@ def answer(item: Item) -> Record:
     shown: Record = {"id": item.code, "kind": item.kind}
     shown.update((name, getattr(item, name)) for name in COLUMNS)
     shown["properties"] = item.properties
+    shown |= item.remarks or {}
     return {name: value for name, value in shown.items() if value is not None} | {
         "version": item.version
     }
@@ -96,26 +105,13 @@ def _row(item: Record, recording: Recording) -> dict[str, Any]:
         "code": item["id"],
         "kind": item["kind"],
         **{name: item.get(name) for name in COLUMNS},
-        "properties": _properties(item) or None,
+        "properties": item.get("properties"),
+        "remarks": remarks(item),
         "in_service_us": recording.moment(in_service).start_us if in_service else None,
         "content_hash": digest(item),
         "recorded_us": recording.now_us,
         "version": 1,
     }
-
-
-def _properties(item: Record) -> dict[str, Any]:
-    """Properties with the remarks beside them; decimals as text, so that they keep their digits."""
-    remarks = {name: item[name] for name in ("title", "meaning", "amendment") if name in item}
-    return {**_plain(item.get("properties") or {}), **remarks}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _plain(part) for key, part in value.items()}
-    if isinstance(value, list):
-        return [_plain(part) for part in value]
-    return format(value, "f") if isinstance(value, Decimal) else value
 
 
 def _stored(session: Session, codes: list[str]) -> dict[str, Item]:

@@ -27,6 +27,8 @@ from graph import moments
 Record = dict[str, Any]
 # Enough to mend a file with; a file with more faults than this has one cause.
 MOST_ISSUES = 200
+# Texts that any record may carry beside its note; they are kept and decide nothing.
+REMARKS = ("title", "meaning", "amendment")
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +130,11 @@ def digest(record: Mapping[str, Any]) -> str:
     """SHA-256 over the canonical text of a record; absent and null are the same."""
     text = json.dumps(_canonical(record), sort_keys=True, ensure_ascii=False, default=_text)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def remarks(record: Mapping[str, Any]) -> Record | None:
+    """Return the remarks of a record, None if it has none."""
+    return {name: record[name] for name in REMARKS if name in record} or None
 
 
 def repeated(

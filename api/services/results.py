@@ -15,7 +15,7 @@ from typing import Any
 from api.errors import UnknownReference
 from api.rules.limits import Limits, LimitsError, tolerance_offsets
 from api.services.decision_rules import ensure_rule
-from api.services.recording import Record, Recording
+from api.services.recording import Record, Recording, remarks
 from api.services.specifications import (
     Definition,
     limits_of_error,
@@ -66,6 +66,7 @@ class ResultRows:
             "limit_upper": None if limits is None else limits[1],
             "rule_id": self._rule(result.get("rule"), f"{place}/rule"),
             "specification_id": self._specification(result),
+            "remarks": remarks(result),
         }
 
     def _rule(self, code: str | None, place: str) -> int | None:
@@ -82,7 +83,7 @@ class ResultRows:
         return self.rules[code]
 
     def _specification(self, result: Record) -> int | None:
-        code = result.get("tolerance_rel_pct" if is_relative(result) else "tolerance")
+        code = result.get(_tolerance_name(result))
         known = self.specifications.get(code) if isinstance(code, str) else None
         return None if known is None else known[1]
 
@@ -93,41 +94,45 @@ class ResultRows:
 
     def _limits(self, result: Record, place: str) -> tuple[Decimal | None, Decimal | None] | None:
         """Signed limits of the error, in its own unit or in percentage points."""
-        name = "tolerance_rel_pct" if is_relative(result) else "tolerance"
+        name = _tolerance_name(result)
         tolerance = result.get(name)
-        if tolerance is None and not is_relative(result):
-            return self._from_percent(result, f"{place}/tolerance_rel_pct")
         if tolerance is None:
             return None
         try:
             if isinstance(tolerance, str):
                 limits = limits_of_error(self._definition(tolerance), result)
                 return limits.lower, limits.upper
-            return tolerance_offsets(tolerance)
+            offsets = tolerance_offsets(tolerance)
+            if is_relative(result) == (name == "tolerance_rel_pct"):
+                return offsets
+            return _in_unit(offsets, result)
         except (LimitsError, UnknownReference) as error:
             self.recording.dangling |= isinstance(error, UnknownReference)
             remedy = "give a number, lower and upper, or the id of a recorded specification"
             self.recording.refuse(f"{place}/{name}", str(error), remedy, tolerance)
             return None
 
-    def _from_percent(
-        self, result: Record, place: str
-    ) -> tuple[Decimal | None, Decimal | None] | None:
-        percent = result.get("tolerance_rel_pct")
-        if percent is None:
-            return None
-        applied = result.get("applied")
-        if applied is None:
-            remedy = "give applied, or tolerance in the unit of the result"
-            self.recording.refuse(place, "a tolerance in percent needs the applied force", remedy)
-            return None
-        lower, upper = tolerance_offsets(percent)
-        with localcontext(prec=_EXACT_DIGITS):
-            scale = abs(applied) / 100
-            return (
-                None if lower is None else lower * scale,
-                None if upper is None else upper * scale,
-            )
+
+def _tolerance_name(result: Mapping[str, Any]) -> str:
+    """Which tolerance holds: that in the terms of the error, else the other one."""
+    names = ("tolerance_rel_pct", "tolerance")
+    own, other = names if is_relative(result) else reversed(names)
+    return own if result.get(own) is not None else other
+
+
+def _in_unit(
+    percent: tuple[Decimal | None, Decimal | None], result: Mapping[str, Any]
+) -> tuple[Decimal | None, Decimal | None]:
+    """Limits of an absolute error whose tolerance is in percent of the applied force."""
+    if is_relative(result):
+        # The quotient need not end, and a result on its limit must stay on it.
+        raise LimitsError("", "an error in percent needs its tolerance in percent")
+    if result.get("applied") is None:
+        raise LimitsError("", "a tolerance in percent needs the applied force")
+    with localcontext(prec=_EXACT_DIGITS):
+        scale = abs(result["applied"]) / 100
+        lower, upper = (None if limit is None else limit * scale for limit in percent)
+    return lower, upper
 
 
 def stored_limits(lower: Decimal | None, upper: Decimal | None) -> Limits | None:

@@ -20,7 +20,7 @@ from api.services.decision_answers import acceptance_answer, guard_band_answer, 
 
 _LIMITS = Limits(Decimal(-1), Decimal(1))
 _U, _K = Decimal("0.2"), Decimal(2)
-_PRIOR = Prior(Decimal(0), Decimal("0.5"))
+EXAMPLE_PRIOR = Prior(Decimal(0), Decimal("0.5"))
 
 _BANDS = {
     "none": "the acceptance limits are the tolerance limits",
@@ -79,7 +79,7 @@ inside the acceptance limits or on one passes; any other fails.
 
 def example(rule: Rule) -> dict[str, Any]:
     """Return the acceptance limits and the worst specific risk for the example's result."""
-    prior = _PRIOR if rule.guard.basis == "global_risk" else None
+    prior = EXAMPLE_PRIOR if rule.guard.basis == "global_risk" else None
     accepted = acceptance(_LIMITS, _U, rule, k=_K, prior=prior)
     worst = None
     if not accepted.empty:

@@ -49,7 +49,7 @@ def check_unit(unit: str) -> None:
     >>> check_unit("kN"), check_unit("mV/V")
     (None, None)
     """
-    if unit in OTHER_UNITS:
+    if is_force(unit) or unit in OTHER_UNITS:
         return
     try:
         factor(unit)

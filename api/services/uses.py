@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from api.services.recording import ItemFacts, Record, Recording
+from api.services.recording import ItemFacts, Record, Recording, remarks
 from graph.moments import Moment
 
 
@@ -39,7 +39,9 @@ def use_row(
         "factor_applied": use.get("factor_applied"),
         "named_certificate": use.get("certificate"),
         "named_revision": use.get("revision"),
+        "override": use.get("override"),
         "note": use.get("note"),
+        "remarks": remarks(use),
     }
 
 

@@ -48,7 +48,7 @@ def idempotent(view: View) -> View:
 
     @wraps(view)
     def once(*args: Any, **kwargs: Any) -> Any:
-        key = request.headers.get(HEADER)
+        key = request.environ.get("HTTP_IDEMPOTENCY_KEY")
         if key is None:
             return view(*args, **kwargs)
         return _once(_checked(key), view, args, kwargs)

@@ -39,7 +39,7 @@ def loads(text: str | bytes) -> Any:
     """
     try:
         if isinstance(text, bytes | bytearray | memoryview):
-            text = bytes(text).decode("utf-8-sig")
+            text = bytes(text).decode().removeprefix("\ufeff")
         value = _DECODER.decode(text)
     except MalformedJson:
         raise

@@ -35,7 +35,7 @@ def _add_headers(response: Response) -> Response:
     if "Cache-Control" not in headers:
         headers["Cache-Control"] = "no-cache" if "ETag" in headers else "no-store"
     if response.mimetype == "text/html":
-        headers["Content-Security-Policy"] = PAGE_POLICY
+        headers.setdefault("Content-Security-Policy", PAGE_POLICY)
         headers["Referrer-Policy"] = "no-referrer"
     return response
 

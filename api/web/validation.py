@@ -16,6 +16,7 @@ from api.errors import pointer
 SHOWN_LENGTH = 100
 _BODY_LOCATIONS = ("json", "form", "files", "json_or_form")
 _ABSENT = object()
+_CHOICES = "Must be one of: "
 # marshmallow's sentence -> ours and the remedy.
 _SENTENCES = {
     "Missing data for required field.": ("required field is missing", "add it"),
@@ -41,7 +42,7 @@ def issues_of(messages: Mapping[str, Any], error: Any = None) -> list[dict[str, 
         in_body = location in _BODY_LOCATIONS
         for parts, message, value in _leaves(tree, sent, ()):
             place = pointer(*parts) if in_body else ".".join(map(str, parts)) or location
-            detail, remedy = _SENTENCES.get(message, (message.removesuffix("."), ""))
+            detail, remedy = _SENTENCES.get(message) or _by_beginning(message)
             issue = {"pointer" if in_body else "parameter": place, "detail": detail}
             remedy = getattr(message, "remedy", remedy)
             if remedy:
@@ -51,6 +52,11 @@ def issues_of(messages: Mapping[str, Any], error: Any = None) -> list[dict[str, 
                 issue["value"] = shown
             found.append(issue)
     return found
+
+
+def _by_beginning(message: str) -> tuple[str, str]:
+    remedy = "send one of these" if message.startswith(_CHOICES) else ""
+    return message.removesuffix("."), remedy
 
 
 def _leaves(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from xml.etree import ElementTree as ET
 
 import pytest
 
@@ -22,6 +23,12 @@ BASES = [
 
 def post(client, **rule):
     return client.post("/v1/decision-rules", json=rule)
+
+
+def shown(answer) -> str:
+    """The text of a picture, its lines joined."""
+    nodes = ET.fromstring(answer.data).iter("{http://www.w3.org/2000/svg}text")
+    return " ".join("".join(node.itertext()).strip() for node in nodes)
 
 
 def test_the_built_in_rules_are_listed_and_explained_without_being_recorded(client):
@@ -133,3 +140,34 @@ def test_recording_a_rule_needs_the_scope_admin(app, keys):
             "/v1/decision-rules", json=rule, headers=keys.headers(scope)
         )
         assert answer.status_code == status
+
+
+def test_the_risks_of_a_rule_are_drawn_in_the_version_asked_for(client):
+    post(client, id="a/b", guard={"basis": "U", "factor": "1"})
+    post(client, id="a/b", guard={"basis": "rds"})
+    latest = client.get("/v1/decision-rules/a/b/risk.svg?reliability=0.95")
+    first = client.get("/v1/decision-rules/a/b/risk.svg?version=1&prior_sd=0.5&prior_mean=0.1")
+    assert (latest.status_code, latest.mimetype) == (200, "image/svg+xml")
+    assert "root difference of squares" in latest.text
+    assert "observed in-tolerance rate of 0.95" in shown(latest)
+    assert "w = U" in first.text
+    assert "mean 0.1 and standard deviation 0.5" in shown(first)
+    png = client.get("/v1/decision-rules/simple/risk.png")
+    assert (png.mimetype, png.data[:8]) == ("image/png", b"\x89PNG\r\n\x1a\n")
+
+
+@pytest.mark.parametrize(
+    ("query", "place"),
+    [
+        ("lower=2&upper=1", {"pointer": "/lower"}),
+        ("reliability=0.9&prior_sd=1", {"parameter": "prior_sd"}),
+        ("reliability=0.9&prior_mean=3", {"pointer": "/prior_mean"}),
+        ("sd=1", {"parameter": "sd"}),
+        ("prior_sd=-1", {"parameter": "prior_sd"}),
+    ],
+)
+def test_a_picture_that_cannot_be_drawn_is_refused_at_its_place(client, query, place):
+    answer = client.get(f"/v1/decision-rules/simple/risk.svg?{query}")
+    assert answer.status_code == 422
+    assert answer.get_json()["errors"][0].items() >= place.items()
+    assert client.get("/v1/decision-rules/none-such/risk.svg").status_code == 404

@@ -8,12 +8,19 @@ from __future__ import annotations
 
 import json
 from decimal import Decimal
-from math import erfc, sqrt
+from math import erf, erfc, sqrt
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import update
 
 from api.rules import ENGINE_VERSION
+from api.rules.units import convert
+from api.schemas.decision_answers import DecisionSchema
+from api.store.tables import StoredDecision
 
 CHECKS = Path(__file__).parents[3] / "fixtures" / "published" / "decision_checks.json"
 NOMINAL_10 = {
@@ -32,6 +39,7 @@ ORDER = [
     "conformance_probability",
     "specific_risk",
     "tur",
+    "capability",
     "statement",
     "value",
     "U",
@@ -342,6 +350,16 @@ def test_a_rule_may_be_named_in_a_given_version(client):
         ({"limits": {"upper": "11"}, "rule": {"guard": {"basis": "rds"}}}, None, "rds"),
         ({"rule": {"guard": {"basis": "global_risk", "target": "0.02"}}}, None, "global_risk"),
         ({"prior": {"mean": "10", "sd": "-1"}}, "/prior/sd", "-1"),
+        ({"prior": {"mean": "10"}}, "/prior/sd", None),
+        ({"prior": {"reliability": "1"}}, "/prior/reliability", "1"),
+        ({"prior": {"reliability": "0.9", "sd": "1"}}, "/prior/sd", "1"),
+        ({"prior": {"reliability": "0.999"}, "U": "2"}, "/prior/reliability", "0.999"),
+        ({"prior": {"reliability": "0.9", "mean": "12"}}, "/prior/mean", "12"),
+        ({"prior": {"reliability": "0.9"}, "limits": {"upper": "11"}}, "/prior/mean", None),
+        ({"prior": {"mean": {"value": "1", "unit": "V"}, "sd": "1"}}, "/prior/mean/unit", "V"),
+        ({"U": {"value": "1", "unit": "mm"}}, "/U/unit", "mm"),
+        ({"U": {"value": "-1", "unit": "N"}}, "/U", None),
+        ({"U": {"value": "1"}}, "/U/unit", None),
         ({"tolerence": "1"}, "/tolerence", "1"),
     ],
 )
@@ -349,6 +367,189 @@ def test_what_is_wrong_is_named_with_field_value_and_remedy(client, changes, poi
     issue = refused(client, **changes)
     assert issue["pointer"].startswith("/rule/guard/" if pointer is None else pointer)
     assert issue.get("value") == value
+
+
+def test_a_prior_from_an_observed_rate_takes_the_measurement_error_out(client):
+    # 95.45 % inside +-1 is an observed sd of 0.5; with u = 0.3 the items scatter with 0.4
+    rate = str(erf(sqrt(2)))
+    body = decided(client, U="0.6", rule="simple", prior={"reliability": rate})
+    assert body["prior"]["mean"] == "10.0"
+    assert float(body["prior"]["sd"]) == pytest.approx(0.4, rel=1e-9)
+    assert body["prior"]["reliability"] == rate
+    assert body["global_risk"]["accepted"] == pytest.approx(erf(sqrt(2)), abs=1e-12)
+    stated = decided(client, U="0.6", rule="simple", prior={"mean": "10", "sd": "0.4"})
+    assert stated["posterior"]["mean"] == pytest.approx(body["posterior"]["mean"], rel=1e-9)
+    assert stated["prior"] == {"mean": "10", "sd": "0.4"}
+
+
+@pytest.mark.parametrize("limits", [{"lower": "9", "upper": "11"}, {"upper": "11"}])
+def test_a_guard_band_is_solved_for_a_global_risk_with_a_rate_for_a_prior(client, limits):
+    rule = {"guard": {"basis": "global_risk", "target": "0.002"}, "zones": 4}
+    prior = {"reliability": "0.95", "mean": "10.1"}
+    body = decided(client, U="0.6", rule=rule, limits=limits, prior=prior)
+    assert body["global_risk"]["consumer"] == pytest.approx(0.002, abs=1e-12)
+    assert "the mean 10.1 kN and the standard deviation" in body["statement"]
+
+
+def test_quantities_in_other_units_are_converted_with_the_value(client):
+    expected = decided(
+        client,
+        limits=None,
+        nominal="10",
+        tolerance={"terms": [{"kind": "percent_of_full_scale", "value": "5"}]},
+        full_scale="20",
+        prior={"mean": "10", "sd": "0.5"},
+    )
+    body = decided(
+        client,
+        U={"value": "200", "unit": "N"},
+        limits=None,
+        nominal={"value": "10000", "unit": "N"},
+        tolerance={"terms": [{"kind": "percent_of_full_scale", "value": "5"}]},
+        full_scale={"value": "0.02", "unit": "MN"},
+        prior={"mean": {"value": "10000", "unit": "N"}, "sd": {"value": "500", "unit": "N"}},
+    )
+    for name in ("verdict", "specific_risk", "global_risk", "posterior", "tur", "reported"):
+        assert body[name] == expected[name]
+
+
+@settings(
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(
+    value=st.decimals(8, 12, places=2),
+    U=st.decimals("0.01", "0.6", places=2),
+    unit=st.sampled_from(["N", "MN", "kgf", "tf", "lbf", "kip", "tonf_US", "tonf_UK"]),
+)
+def test_limits_and_uncertainty_in_another_unit_never_change_a_verdict(client, value, U, unit):
+    body = decided(client, value=str(value), U=str(U), rule="four_state_U")
+
+    # 9 and 11 kN have no end in most units: what is sent in kN is said to be in `unit`, and back
+    def sent(number):
+        fraction = convert(Decimal(number), "kN", unit)
+        text = str(Decimal(fraction.numerator) / Decimal(fraction.denominator))
+        exact = convert(Decimal(text), unit, "kN") == Decimal(number)
+        return {"value": text, "unit": unit} if exact else str(number)
+
+    limits = {"lower": sent("9"), "upper": sent("11")}
+    other = decided(client, value=str(value), U=sent(U), limits=limits, rule="four_state_U")
+    assert (other["verdict"], other["specific_risk"]) == (body["verdict"], body["specific_risk"])
+
+
+def test_the_capability_index_is_the_width_over_four_standard_uncertainties(client):
+    # JCGM 106:2012, 7.6: (11 - 9) / (4 * 0.2 / 2.5), whatever k marks as 95 %
+    body = decided(client, k="2.5", dof="6")
+    assert body["capability"] == "6.25"
+    assert decided(client, limits={"upper": "11"})["capability"] is None
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"dof": "5", "prior": {"reliability": "0.9"}},
+        {"U": "1.5", "limits": {"lower": "9", "upper": "11"}},
+        {"limits": {"upper": {"value": "2500", "unit": "lbf"}}, "prior": {"mean": "9", "sd": "1"}},
+        {"rule": {"guard": {"basis": "absolute", "width": {"upper": "0.1"}}, "zones": 4}},
+    ],
+)
+def test_the_answer_has_the_documented_form_and_nothing_else(client, changes):
+    body = decided(client, **changes)
+    assert DecisionSchema().dump(body) == body
+
+
+def test_a_stored_decision_is_replayed_to_the_same_answer(client):
+    terms = [{"kind": "percent_of_nominal", "value": "10"}]
+    specification = {"id": "SPEC", "edition": "2nd", "tolerance": {"terms": terms}}
+    assert client.post("/v1/specifications", json=specification).status_code == 201
+    rule = {"id": "ours", "guard": {"basis": "global_risk", "target": "0.01"}, "zones": 4}
+    assert client.post("/v1/decision-rules", json=rule).status_code == 201
+    spec = {"limits": None, "nominal": "1E+1", "tolerance": "SPEC"}
+    requests = [
+        {},
+        {"value": "108E-1", "U": "2E-1", "k": "2.0", "dof": "7"},
+        {"U": "1E+1", "limits": {"lower": {"value": "1", "unit": "kip"}}},
+        {"rule": "ours", "prior": {"reliability": "0.95"}, **spec},
+        {"rule": {"guard": {"basis": "U", "factor": "1E+1"}, "agreed_with": "Client Q"}},
+        {"U": None, "U_rel_pct": "0.5", "prior": {"mean": {"value": "9", "unit": "kN"}, "sd": "1"}},
+    ]
+    made = []
+    for changes in requests:
+        request = {k: v for k, v in {**NOMINAL_10, **changes}.items() if v is not None}
+        answer = client.post("/v1/decisions", json=request)
+        assert answer.status_code == 201, answer.text
+        made.append(answer.get_json()["id"])
+    # Later versions of the rule and the specification do not touch what was decided.
+    client.post("/v1/decision-rules", json={**rule, "guard": {"basis": "none"}})
+    client.post("/v1/specifications", json={**specification, "edition": "3rd"})
+    for key in made:
+        replayed = client.post(f"/v1/decisions/{key}/replay").get_json()
+        assert (replayed["identical"], replayed["differences"]) == (True, [])
+        assert replayed["engine_version"] == {"stored": ENGINE_VERSION, "replayed": ENGINE_VERSION}
+    stored = client.get(f"/v1/decisions/{made[3]}").get_json()
+    assert stored["request"]["tolerance"] == {"specification": "SPEC", "version": 1}
+    assert stored["rule"] == {"id": "ours", "version": 1}
+    assert "2nd" in stored["statement"]
+
+
+def test_a_replay_lists_what_comes_out_differently(client, database):
+    key = client.post("/v1/decisions", json=NOMINAL_10).get_json()["id"]
+    answer = client.get(f"/v1/decisions/{key}").get_json()
+    kept = {name: answer[name] for name in ORDER[1:]}
+    kept["acceptance"] = {"lower": "9.3", "upper": "10.8"}
+    kept["specific_risk"] = {"consumer": 0.5, "producer": 0.5}
+    kept["conformance_probability"] = float(kept["conformance_probability"])
+    with database.write() as session:
+        session.execute(update(StoredDecision).values(answer=kept, engine_version="0.0.9"))
+    replayed = json.loads(client.post(f"/v1/decisions/{key}/replay").text)
+    assert replayed["identical"] is False
+    assert [one["pointer"] for one in replayed["differences"]] == [
+        "/acceptance/lower",
+        "/specific_risk/consumer",
+        "/specific_risk/producer",
+    ]
+    assert replayed["differences"][0] == {
+        "pointer": "/acceptance/lower",
+        "stored": "9.3",
+        "replayed": "9.2",
+    }
+    assert replayed["engine_version"]["stored"] == "0.0.9"
+    assert client.post("/v1/decisions/999/replay").status_code == 404
+
+
+def test_a_specification_may_be_named_in_a_given_version(client):
+    for edition, tolerance in (("A", "1"), ("B", "2")):
+        sent = {"id": "SPEC", "edition": edition, "unit": "kN", "tolerance": tolerance}
+        assert client.post("/v1/specifications", json=sent).status_code == 201
+    for version, upper in ((1, "11"), (2, "12"), (None, "12")):
+        named = {"specification": "SPEC"} | ({"version": version} if version else {})
+        body = decided(client, limits=None, nominal="10", tolerance=named)
+        assert body["limits"]["upper"] == upper
+    unknown = refused(client, limits=None, nominal="10", tolerance={**named, "version": 7})
+    assert (unknown["pointer"], unknown["remedy"]) == ("/tolerance", "known versions: 1, 2")
+
+
+def test_a_stored_decision_is_drawn(client):
+    key = client.post("/v1/decisions", json=NOMINAL_10).get_json()["id"]
+    drawn = client.get(f"/v1/decisions/{key}/figure.svg")
+    assert (drawn.status_code, drawn.mimetype) == (200, "image/svg+xml")
+    root = ET.fromstring(drawn.data)
+    assert root.find("{http://www.w3.org/2000/svg}title").text.startswith(f"Decision {key}: Pass")
+    assert "acceptance limit 10.8 kN" in drawn.text
+    png = client.get(f"/v1/decisions/{key}/figure.png")
+    assert (png.mimetype, png.data[:8]) == ("image/png", b"\x89PNG\r\n\x1a\n")
+    assert client.get("/v1/decisions/999/figure.svg").status_code == 404
+
+
+def test_drawing_and_replaying_need_the_scope_read(app, keys, client):
+    key = client.post("/v1/decisions", json=NOMINAL_10).get_json()["id"]
+    for scope, status in (("decide", 403), ("read", 200)):
+        headers = keys.headers(scope)
+        other = app.test_client()
+        for name in ("figure.svg", "figure.png"):
+            assert other.get(f"/v1/decisions/{key}/{name}", headers=headers).status_code == status
+        replayed = other.post(f"/v1/decisions/{key}/replay", headers=headers)
+        assert replayed.status_code == status
 
 
 def test_the_remedy_for_an_unknown_rule_lists_the_known_ones(client):

@@ -1,0 +1,113 @@
+"""Rows of a batch that columns cannot settle: decided one by one, from their text, exactly.
+
+Choice: text in, text out, by `api.rules.vector.decide_rows`. An acceptance limit is exact where
+the guard band is a multiple of U, a share of the tolerance or a fixed width; where it comes from a
+root or a solved risk it has 15 digits.
+
+Not checked: the cells; the row schema has passed them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+
+import numpy as np
+
+from api.rules.decimals import exact_factors
+from api.rules.exact import exact_arithmetic, from_float, plain
+from api.rules.kernel import LIMITS, Columns
+from api.rules.limits import Limits
+from api.rules.rule import Rule
+from api.rules.vector import COLUMNS, decide_rows
+
+_SHORT = 30
+# Where the maths names a part that is no column of its own.
+_FIELDS = {"": "lower", "mean": "prior_mean", "sd": "prior_sd"}
+
+Texts = Mapping[str, Sequence[str]]
+Pair = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Answers in the order of the rows: arrays, acceptance limits as text, errors by row."""
+
+    found: Columns
+    limits: tuple[list[str], list[str]]
+    errors: dict[int, Pair]
+
+
+def decide_one_by_one(columns: Texts, rule: Rule) -> Rows:
+    """Decide rows whose cells are text, empty where there is nothing, by one rule."""
+    texts = _placed(columns)
+    chosen = {name: texts[name] for name in COLUMNS if name in texts}
+    found, errors = decide_rows(chosen, rule)
+    wrong = {}
+    for error in errors:
+        name = error.field.strip("/").split("/")[0]
+        wrong[error.row] = (_FIELDS.get(name, name), error.message)
+    return Rows(found, _acceptance_texts(rule, texts, found), wrong)
+
+
+def _placed(columns: Texts) -> dict[str, Sequence[str]]:
+    """Turn nominal and tolerance into lower and upper, exactly, in the rows that give them."""
+    texts = dict(columns)
+    tolerances = texts.pop("tolerance", None)
+    nominals = texts.pop("nominal", None)
+    if tolerances is None or nominals is None:
+        return texts
+    around = lru_cache(10_000)(_around)  # a sheet has many rows of one requirement
+    none = [""] * len(tolerances)
+    given = zip(texts.get("lower", none), texts.get("upper", none), strict=True)
+    pairs = [
+        around(nominal, tolerance) if tolerance else pair
+        for pair, nominal, tolerance in zip(given, nominals, tolerances, strict=True)
+    ]
+    texts["lower"], texts["upper"] = ([pair[side] for pair in pairs] for side in (0, 1))
+    return texts
+
+
+def _around(nominal: str, tolerance: str) -> Pair:
+    limits = Limits.from_nominal(Decimal(nominal), tolerance)
+    return str(limits.lower), str(limits.upper)
+
+
+def _acceptance_texts(rule: Rule, texts: Texts, found: Columns) -> tuple[list[str], list[str]]:
+    """Return the acceptance limits of both sides as text, empty where there is none."""
+    if exact_factors(rule.guard) is None:
+        lower, upper = ([_rounded(limit) for limit in found[name].tolist()] for name in LIMITS)
+        return lower, upper
+    none = [""] * len(texts["U"])
+    cells = zip(texts["U"], texts.get("lower", none), texts.get("upper", none), strict=True)
+    with exact_arithmetic():
+        pairs = [
+            _limits(rule, *row) if code >= 0 else ("", "")
+            for code, row in zip(found["verdict"].tolist(), cells, strict=True)
+        ]
+    return [pair[0] for pair in pairs], [pair[1] for pair in pairs]
+
+
+def _limits(rule: Rule, U: str, lower: str, upper: str) -> Pair:
+    guard, factors = rule.guard, exact_factors(rule.guard) or ()
+    below, above = factors[0], factors[-1]
+    if guard.factor is not None:
+        below = above = below * Decimal(U)
+    elif guard.share is not None:
+        below = above = below * (Decimal(upper) - Decimal(lower))
+    return (
+        _written(Decimal(lower) + below) if lower else "",
+        _written(Decimal(upper) - above) if upper else "",
+    )
+
+
+def _rounded(limit: float) -> str:
+    return "" if np.isnan(limit) else plain(from_float(limit))
+
+
+def _written(number: Decimal) -> str:
+    """Return `plain(number)`, quickly for the numbers of every day."""
+    text = format(number, "f")
+    return text if number and len(text) < _SHORT else plain(number)

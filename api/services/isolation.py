@@ -1,0 +1,107 @@
+"""May this item be used? Not while a recall has isolated it and nobody let work resume.
+
+An item is isolated from the `isolated_at` of a fault until the resumption of work is authorised for
+the recall, or for another look at the same fault (recalls joined by `previous`); closing the case
+does not end it. An assembly is isolated while it holds the part. A fault on one channel isolates
+that channel, and uses that name none. A use on a bare date that could be earlier than the isolation
+is let through: it lies in the window of the recall, which judges it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api.services.cases import RESUMPTION
+from api.services.compositions import holdings_above
+from api.services.recording import Record, Recording, zone_of
+from api.store.casework import CaseEvent
+from api.store.tables import Recall
+from graph.model import Holder
+from graph.moments import Moment, instant_us
+from graph.parts import holders
+
+
+@dataclass(frozen=True, slots=True)
+class Isolation:
+    """Why an item may not be used: the recall, the faulty item, and from when.
+
+    `holder` is the way in which an assembly holds the faulty part; None for the item itself.
+    """
+
+    recall: str
+    item: str
+    after_us: int
+    channel: str | None = None
+    holder: Holder | None = None
+
+    def forbids(self, at: Moment, channel: str | None) -> bool:
+        """Whether a use at this time on this channel is refused."""
+        if self.channel is not None and channel is not None and channel != self.channel:
+            return False
+        return at.start_us > self.after_us and (self.holder is None or self.holder.held_at(at))
+
+
+def isolated_items(session: Session) -> Mapping[str, Sequence[Isolation]]:
+    """Return what isolates each item, by item id; assemblies of isolated parts too."""
+    zone = zone_of(session)
+    found: dict[str, list[Isolation]] = {}
+    for number, faults in _unresumed(session):
+        for fault in faults:
+            if fault.get("item") is not None and fault.get("isolated_at") is not None:
+                after_us = instant_us(fault["isolated_at"], zone, end=True)
+                one = Isolation(number, fault["item"], after_us, fault.get("channel"))
+                found.setdefault(fault["item"], []).append(one)
+    faulty = list(found.items())
+    holdings = holdings_above(session, found)
+    for code, reasons in faulty:
+        for holder in holders(code, holdings):
+            within = [replace(one, channel=None, holder=holder) for one in reasons]
+            found[holder.assembly] = [*found.get(holder.assembly, ()), *within]
+    return found
+
+
+def _unresumed(session: Session) -> Iterable[tuple[str, list[Record]]]:
+    """Recalls for which, and for whose other looks, nobody let work resume."""
+    resumed = set(session.scalars(select(CaseEvent.recall_id).where(CaseEvent.kind == RESUMPTION)))
+    rows = session.execute(select(Recall.id, Recall.number, Recall.previous_id, Recall.faults))
+    first: dict[int, int] = {}
+    known = list(rows.all())
+    for row in sorted(known, key=lambda row: row.id):  # a recall names an earlier one
+        first[row.id] = first.get(row.previous_id, row.id)
+    lifted = {first[key] for key in resumed}
+    return [(row.number, row.faults) for row in known if first[row.id] not in lifted]
+
+
+def refuse_isolated(recording: Recording, records: Sequence[Record], new: Iterable[int]) -> None:
+    """Refuse uses of isolated items in new calibrations, unless a named person overrides it."""
+    isolated = isolated_items(recording.session)
+    if not isolated:
+        return
+    for index in new:
+        for position, use in enumerate(records[index].get("uses", ())):
+            if use["item"] in isolated and "override" not in use:
+                at = recording.moment(use.get("performed_at", records[index]["performed_at"]))
+                place = recording.place("calibrations", index, "uses", position)
+                _refuse(recording, use, at, place, isolated[use["item"]])
+
+
+def _refuse(
+    recording: Recording, use: Record, at: Moment, place: str, reasons: Iterable[Isolation]
+) -> None:
+    for one in reasons:
+        if one.forbids(at, use.get("channel")):
+            what = (
+                one.item if one.item == use["item"] else f"{one.item}, which is in {use['item']},"
+            )
+            recording.refuse(
+                f"{place}/item",
+                f"{what} is isolated by recall {one.recall}",
+                "use another item, have the resumption of work authorised, or send override with "
+                "the name of the person who answers for this use, and the reason",
+                use["item"],
+            )
+            return

@@ -1,0 +1,281 @@
+"""A fault is reported; every certificate it reaches comes back, with evidence for each.
+
+Order of steps: the direct users of the faulty item, the window narrowed by its checks, everything
+that could rest on a suspect use, the engine, the verdicts. The hash of the result covers what was
+found and not when or under which number, so that the same question on the same data gives the same
+bytes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+import orjson
+from sqlalchemy.orm import Session
+
+from api.errors import InvalidRecord, Issue
+from api.rules import ENGINE_VERSION
+from api.services import gaps
+from api.services.entries import entry
+from api.services.faults import Reported, report
+from api.services.recording import Record, digest, zone_of
+from api.services.tracing import Statement, Traced
+from api.services.windows import narrowed, needs_used_range, recalibration_notes, window_answer
+from api.store import links
+from api.store.records import CertificateRow
+from graph.model import Calibration
+from graph.moments import instant_us
+from graph.recall import (
+    AFFECTED,
+    INDETERMINATE,
+    LISTS,
+    NOT_EXCLUDED,
+    Case,
+    Finding,
+    assess,
+    in_order_of_dependence,
+    rank,
+)
+from graph.suspects import expose
+
+
+class Entry(NamedTuple):
+    """One entry of one list: where it sorts, what it can be filtered by, and its JSON text."""
+
+    rank: tuple[int, str, int]
+    certificate: int
+    item: str
+    customer: str | None
+    verdict_changes: bool | None
+    shift_over_U: float | None
+    shift_over_tolerance: float | None
+    text: str
+
+
+def made_entry(rank_in_list: tuple[int, str, int], certificate: int, made: Record) -> Entry:
+    """Keep an entry as text, with what a list is sorted and filtered by beside it."""
+    over_U, over_tolerance = made.get("max_shift_over_U"), made.get("max_shift_over_tolerance")
+    return Entry(
+        rank_in_list,
+        certificate,
+        made["item"],
+        made.get("customer"),
+        made.get("verdict_changes"),
+        None if over_U is None else float(over_U),
+        None if over_tolerance is None else float(over_tolerance),
+        orjson.dumps(made).decode(),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A recall as found, without number and time."""
+
+    head: Record
+    lists: dict[str, list[Entry]]
+    input_hash: str
+    result_hash: str
+    as_of_us: int
+    faults: list[Record]
+
+
+def recall(session: Session, request: Record, now_us: int) -> Answer:
+    """Find what the reported faults reach; nothing is stored.
+
+    Raises
+    ------
+    UnknownReference
+        If a faulty item is not recorded.
+    InvalidRecord
+        If a fault contradicts itself.
+    """
+    zone = zone_of(session)
+    as_of_us = _as_of(request, zone, now_us)
+    several = "faults" in request
+    faults = request["faults"] if several else [request["fault"]]
+    reported = [
+        report(session, fault, zone, as_of_us, f"/faults/{place}" if several else "/fault")
+        for place, fault in enumerate(faults)
+    ]
+    traced = Traced(session, frozenset(one.method for one in reported if one.method))
+    cases, windows, notes, reached = _gather(session, reported, traced)
+    lists: dict[str, list[Entry]] = {name: [] for name in LISTS}
+    tally = Tally()
+    for finding, statements in _findings(cases, traced, reached):
+        made = entry(finding, statements, cases, traced)
+        tally.count(made)
+        lists[finding.list_name].append(made_entry(rank(finding), finding.calibration.key, made))
+    _add_gaps(session, reported, cases, traced, lists, tally)
+    for entries_found in lists.values():
+        entries_found.sort()
+    head = {
+        "engine_version": ENGINE_VERSION,
+        **({"window": windows[0]} if len(windows) == 1 else {"windows": windows}),
+        "notes": notes,
+        "summary": tally.summary(),
+    }
+    result = hashlib.sha256(orjson.dumps(head))
+    for name in LISTS:
+        for one in lists[name]:
+            result.update(one.text.encode())
+    return Answer(
+        head,
+        lists,
+        _input_hash(faults, cases, windows, traced),
+        result.hexdigest(),
+        now_us if as_of_us is None else as_of_us,
+        faults,
+    )
+
+
+@dataclass(slots=True)
+class Tally:
+    """What the summary counts, entry by entry."""
+
+    lists: Counter[str] = field(default_factory=Counter)
+    generations: Counter[int] = field(default_factory=Counter)
+    customers: set[str] = field(default_factory=set)
+    verdict_changes: int = 0
+    could_change: int = 0
+
+    def count(self, made: Record) -> None:
+        """Count one entry; customers, generations and changes are those of recalled ones."""
+        self.lists[made["class"]] += 1
+        if made["class"] not in (AFFECTED, INDETERMINATE):
+            return
+        self.generations[made["generation"]] += 1
+        self.verdict_changes += bool(made.get("verdict_changes"))
+        self.could_change += bool(made.get("could_change"))
+        if "customer" in made:
+            self.customers.add(made["customer"])
+
+    def summary(self) -> Record:
+        """Return the counts as the API shows them."""
+        return {
+            **{name: self.lists[name] for name in LISTS},
+            "verdict_changes": self.verdict_changes,
+            "could_change": self.could_change,
+            "customers": len(self.customers),
+            "by_generation": {str(n): self.generations[n] for n in sorted(self.generations)},
+        }
+
+
+def _add_gaps(
+    session: Session,
+    reported: Sequence[Reported],
+    cases: Sequence[Case],
+    traced: Traced,
+    lists: dict[str, list[Entry]],
+    tally: Tally,
+) -> None:
+    """List what the records cannot exclude, unless it is listed already."""
+    listed = {one.certificate for found in lists.values() for one in found}
+    open_questions = {
+        key: roles
+        for key, roles in gaps.missing_roles(session, reported, cases).items()
+        if key not in listed
+    }
+    traced.read(open_questions)
+    for key, roles in open_questions.items():
+        made = gaps.entry(traced, key, roles)
+        tally.count(made)
+        rank_in_list = (0, made["certificate"], made["revision"])
+        lists[NOT_EXCLUDED].append(made_entry(rank_in_list, key, made))
+
+
+def _as_of(request: Record, zone: ZoneInfo, now_us: int) -> int | None:
+    """Instant at which a fault that has not ended is cut off; None leaves its window open."""
+    if "as_of" not in request:
+        return None
+    as_of_us = instant_us(request["as_of"], zone, end=True)
+    if as_of_us > now_us:
+        issue = Issue("/as_of", "lies in the future", "leave it out for now", request["as_of"])
+        raise InvalidRecord("a recall cannot look ahead", [issue])
+    return as_of_us
+
+
+def _gather(
+    session: Session, reported: Sequence[Reported], traced: Traced
+) -> tuple[list[Case], list[Record], list[str], set[int]]:
+    """Read everyone who could be reached; return the cases, their windows, notes and the keys."""
+    direct = {key for one in reported for key in one.direct}
+    traced.read(direct)
+    with_points: dict[int, Calibration] = {}
+    if any(not one.fault.uniform or needs_used_range(session, one) for one in reported):
+        order = sorted(direct)
+        with_points = {c.key: c for c, _ in traced.with_points(order, direct)}
+    users = [with_points.get(key, traced.calibrations[key]) for key in direct]
+    cases: list[Case] = []
+    windows: list[Record] = []
+    notes: list[str] = []
+    suspects: set[int] = set()
+    for one in reported:
+        case, considered = narrowed(session, one, users)
+        cases.append(case)
+        windows.append(window_answer(one, case, considered))
+        notes.extend(recalibration_notes(session, one, case))
+        suspects.update(
+            user.key for user in users if expose(user, case.fault, case.window, case.holders).uses
+        )
+    reached = links.everything_downward(session, suspects)
+    traced.read(reached)
+    if any(not one.fault.uniform for one in reported):
+        reached |= direct  # which range clears a use is seen at its points
+    return cases, windows, notes, reached
+
+
+def _findings(
+    cases: Sequence[Case], traced: Traced, reached: set[int]
+) -> Iterator[tuple[Finding, Sequence[Statement]]]:
+    """Judge everyone read, in order of dependence, a few thousand at a time."""
+    by_time = sorted(traced.calibrations.values(), key=lambda one: (one.performed, one.key))
+    rests_on = {
+        one.key: [
+            link for use in one.uses for link in (use.source, use.evidence) if link is not None
+        ]
+        for one in by_time
+    }
+    order = in_order_of_dependence(rests_on)
+    statements: dict[int, Sequence[Statement]] = {}
+
+    def calibrations() -> Iterator[Calibration]:
+        for calibration, stated in traced.with_points(order, reached):
+            statements.clear()
+            statements[calibration.key] = stated
+            yield calibration
+
+    carriers = {link for links_up in rests_on.values() for link in links_up}
+    for finding in assess(cases, calibrations(), carriers):
+        yield finding, statements[finding.calibration.key]
+
+
+def _input_hash(
+    faults: Sequence[Record], cases: Sequence[Case], windows: Sequence[Record], traced: Traced
+) -> str:
+    """Digest of what was asked and of every record that the answer rests on."""
+    found = hashlib.sha256()
+    for fault in faults:
+        found.update(digest(fault).encode())
+    for case in cases:
+        for holder in case.holders:
+            held = [[one.start_us, one.end_us] for one in holder.holdings]
+            found.update(orjson.dumps([holder.chain, held]))
+    found.update(orjson.dumps(windows))
+    for judge in sorted(traced.judges.values(), key=lambda judge: judge.rule.id or ""):
+        found.update(repr(judge.rule).encode())
+    names = {key: _name(row) for key, row in traced.rows.items()}
+    for key in sorted(names, key=lambda key: names[key]):
+        row, calibration = traced.rows[key], traced.calibrations[key]
+        sources = [names.get(use.source or 0, "") for use in calibration.uses]
+        record = [names[key], row.status, row.content_hash, calibration.item_type, sources]
+        found.update(orjson.dumps(record))
+    return found.hexdigest()
+
+
+def _name(row: CertificateRow) -> str:
+    return f"{row.issuer}\n{row.number}\n{row.revision}"

@@ -1,0 +1,125 @@
+"""The window of a fault: which checks narrow it, and what else a person should know of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+from typing import Any
+
+from sqlalchemy import Row
+from sqlalchemy.orm import Session
+
+from api.rules.units import parse_quantity, to_newton
+from api.services.faults import Reported
+from api.services.recording import Record
+from api.store import links, records
+from graph.model import Calibration, Check
+from graph.moments import Moment, text_of
+from graph.narrowing import Considered, Range, narrow
+from graph.recall import Case
+
+
+def narrowed(
+    session: Session, reported: Reported, direct: Iterable[Calibration]
+) -> tuple[Case, list[Considered]]:
+    """Narrow the window of a fault by the checks of its item.
+
+    `direct` are the calibrations that ever used the item; their forces are its used range.
+    """
+    checks = [
+        _check(row, _rests_on_fault(session, row.Check, reported))
+        for row in _checks(session, reported)
+    ]
+    used = _used_range(reported, direct)
+    window, considered = narrow(reported.fault, checks, used)
+    return Case(reported.fault, window, reported.case.holders), considered
+
+
+def needs_used_range(session: Session, reported: Reported) -> bool:
+    """Whether a check covers single forces, so that the range of all uses must be known."""
+    return any(isinstance(row.Check.covers, list) for row in _checks(session, reported))
+
+
+def window_answer(reported: Reported, case: Case, considered: list[Considered]) -> Record:
+    """Return the window as the API shows it, with the checks that were weighed."""
+    window = case.window
+    return {
+        "item": reported.fault.item,
+        "start": None if window.start_us is None else text_of(window.start_us),
+        "start_inclusive": window.start_inclusive,
+        "end": None if window.end_us is None else text_of(window.end_us),
+        "end_inclusive": window.end_inclusive,
+        "checks": [
+            {
+                "check": one.check.code,
+                "at": text_of(one.check.at.start_us),
+                "moves_start": one.moves_start,
+                "why": one.why,
+            }
+            for one in considered
+        ],
+    }
+
+
+def recalibration_notes(session: Session, reported: Reported, case: Case) -> list[str]:
+    """Say which recalibrations of the faulty item lie inside the window; they do not end it."""
+    if reported.item_key is None:
+        return []
+    rows = records.recalibrations(
+        session, reported.item_key, case.window.start_us, case.window.end_us
+    )
+    return [
+        f"{reported.fault.item} was recalibrated inside the window ({row.number} rev. "
+        f"{row.revision}, {row.performed_at}); this does not end the window by itself: set "
+        "isolated_at or last_good_at if it does"
+        for row in rows
+    ]
+
+
+def _checks(session: Session, reported: Reported) -> records.Rows:
+    return [] if reported.item_key is None else records.checks_of(session, reported.item_key)
+
+
+def _check(row: Row[Any], rests_on_fault: bool) -> Check:
+    check = row.Check
+    covers = check.covers
+    if isinstance(covers, list):
+        covers = tuple(to_newton(*parse_quantity(force)) for force in covers)
+    return Check(
+        code=check.code,
+        at=Moment(check.performed_us, check.performed_end_us),
+        passed=check.result == "pass",
+        limit_rel=_fraction(check.acceptance_limit_rel),
+        U_rel=_fraction(check.U_rel),
+        independent=check.independent and not rests_on_fault,
+        covers_n=covers,
+    )
+
+
+def _rests_on_fault(session: Session, check: Any, reported: Reported) -> bool:
+    """Whether the reference of a check itself rested on the faulty item at that time."""
+    if check.against_id is None:
+        return False
+    if check.against_id in reported.item_keys:
+        return True
+    source = links.certificate_in_force(session, check.against_id, check.performed_end_us)
+    if source is None:
+        return False
+    return not reported.item_keys.isdisjoint(links.items_upward(session, [source]))
+
+
+def _used_range(reported: Reported, direct: Iterable[Calibration]) -> Range | None:
+    names = {reported.fault.item, *(holder.assembly for holder in reported.case.holders)}
+    forces = [
+        point.force_n
+        for calibration in direct
+        for use in calibration.uses
+        if use.item in names
+        for point in calibration.points
+        if point.force_n and (use.points is None or point.key in use.points)
+    ]
+    return (min(forces), max(forces)) if forces else None
+
+
+def _fraction(value: Any) -> Fraction | None:
+    return None if value is None else Fraction(value)

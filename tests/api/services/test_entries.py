@@ -1,0 +1,159 @@
+"""One line of a recall: the verdicts before and after, and what nobody can say."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from oracle_cases import OPEN, cal, force_fault, lab, percent, ref, row
+
+BOUND = {"item": "REF", "kind": "interval", "bound_rel": "0.0005"} | OPEN
+
+
+@pytest.fixture
+def entry(client):
+    """Entry of C-1, which used REF, after a fault of delta = 0.0005 unless told otherwise."""
+
+    def found(*results, fault=None, **more):
+        laboratory = lab(cal("C-1", "A", "02-01", [ref("REF")], list(results), **more))
+        assert client.post("/v1/imports", json=laboratory).status_code == 201
+        request = {"fault": fault or force_fault("REF"), "preview": True}
+        answer = json.loads(client.post("/v1/recalls", json=request).text)
+        (made,) = [one for name in LISTED for one in answer[name]]
+        return made
+
+    return found
+
+
+LISTED = ("affected", "exposed_zero_effect", "indeterminate", "traced_not_recalled", "cleared")
+
+
+def verdicts(made):
+    return [(p["verdict_before"], p["verdict_after"], p["changed"]) for p in made["points"]]
+
+
+def test_a_result_that_comes_to_lie_on_its_acceptance_limit_passes(entry):
+    # T 0.01, U 0.002: accepted to -0.008. 0.0005 x 10 kN = 0.005 off -0.003 is -0.008 exactly.
+    made = entry(row("10", "-0.003"), row("10", "-0.00300000001", point=2))
+    assert verdicts(made) == [("pass", "pass", False), ("pass", "fail", True)]
+    assert made["overall"] == {"single": {"before": "pass", "after": "fail"}}
+    assert made["verdict_changes"] is True
+
+
+def test_the_verdict_before_is_the_reported_one(entry):
+    made = entry(row("10", "0", verdict_reported="fail"))
+    assert verdicts(made) == [("fail", "pass", True)]
+
+
+def test_stages_are_judged_apart(entry):
+    found = row("10", "-0.005", stage="as_found")
+    made = entry(found, row("10", "0.001", stage="as_left"))
+    assert made["overall"] == {
+        "as_found": {"before": "pass", "after": "fail"},
+        "as_left": {"before": "pass", "after": "pass"},
+    }
+
+
+def test_without_limits_or_rule_no_verdict_is_invented(entry):
+    bare = {"point": 1, "unit": "kN", "applied": "10", "error": "0", "U": "0.002"}
+    made = entry(bare, {**bare, "point": 2, "tolerance": "1"})
+    assert verdicts(made) == [(None, None, False)] * 2
+    assert (made["verdict_changes"], made["overall"]["single"]["after"]) == (False, None)
+
+
+def test_a_rule_that_needs_u_says_nothing_without_it(entry):
+    no_U = {name: value for name, value in row("10", "0").items() if name not in ("U", "k")}
+    made = entry(no_U, no_U | {"point": 2, "rule": "simple"})
+    assert verdicts(made) == [(None, None, False), ("pass", "pass", False)]
+
+
+def test_a_reported_verdict_that_cannot_be_decided_again_is_open(entry):
+    bare = {"point": 1, "unit": "kN", "applied": "10", "error": "0", "verdict_reported": "pass"}
+    made = entry(bare)
+    assert verdicts(made) == [("pass", None, None)]
+    assert made["verdict_changes"] is None
+
+
+def test_the_size_of_a_shift_is_compared_with_u(entry):
+    # 0.005/0.002 = 2.5 at 10 kN, and 5 at 20 kN
+    made = entry(row("10"), row("20", point=2))
+    assert made["max_shift_over_U"] == "5"
+
+
+def test_without_any_u_a_shift_has_nothing_to_be_compared_with(entry):
+    bare = {"point": 1, "unit": "kN", "applied": "10", "error": "0"}
+    assert entry(bare)["max_shift_over_U"] is None
+
+
+def test_an_interval_lists_every_verdict_best_first(entry):
+    # +-0.0005 x 10 = +-0.005: -0.006 reaches from -0.011 to -0.001
+    made = entry(row("10", "-0.006"), row("10", "0", point=2), fault=BOUND)
+    first, second = made["points"]
+    assert first["shift"] == {"lower": "-0.005", "upper": "0.005"}
+    assert first["corrected_error"] == {"lower": "-0.011", "upper": "-0.001"}
+    assert (first["verdicts_possible"], first["verdict_after"]) == (["pass", "fail"], None)
+    assert (second["verdicts_possible"], second["verdict_after"]) == (["pass"], "pass")
+    assert (made["class"], made["could_change"]) == ("affected", True)
+    assert made["overall"]["single"] == {"before": "pass", "after": None}
+    assert made["verdict_changes"] is None
+
+
+def test_an_interval_that_leaves_every_verdict_changes_nothing(entry):
+    made = entry(row("10", "0"), fault=BOUND)
+    assert "could_change" not in made
+    assert made["verdict_changes"] is False
+
+
+def test_four_zones_keep_their_names(entry):
+    # T 0.01, U 0.002, edges 0.008, 0.01, 0.012 on the negative side: -0.004 - 0.005 = -0.009
+    made = entry(row("10", "-0.004", rule="four_state_U"))
+    assert verdicts(made) == [("pass", "conditional_pass", True)]
+
+
+def test_an_uncertain_correction_widens_the_guard_band(entry):
+    # 10 x 0.0003 = 0.003 beside 0.002: U = sqrt(0.000013) = 0.00360555...; 0.005 + U < 0.01
+    fault = force_fault("REF", U_delta_rel="0.0003")
+    made = entry(row("10", "0"), row("10", "-0.002", point=2), fault=fault)
+    assert made["points"][0]["U_after"] == "0.00360555127546"
+    # Without it -0.007 would pass, its limit being -0.008; now it is -0.00639...
+    assert verdicts(made) == [("pass", "pass", False), ("pass", "fail", True)]
+
+
+def test_an_exposed_entry_has_plain_zero_shifts_and_no_u(entry):
+    fault = force_fault("REF", delta="0", U_delta_rel="0.0003")
+    made = entry(row(), percent("0.01", point=2), fault=fault)
+    assert made["class"] == "exposed_zero_effect"
+    assert [point["shift"] for point in made["points"]] == ["0", "0"]
+    assert not any("U_after" in point for point in made["points"])
+
+
+def test_an_indeterminate_entry_gives_its_points_with_nulls(entry):
+    made = entry(row(), row("0", point=2), fault={"item": "REF", "kind": "unknown"} | OPEN)
+    first, zero = made["points"]
+    assert (first["shift"], first["verdict_before"], first["changed"]) == (None, "pass", None)
+    assert (zero["shift"], zero["verdict_after"]) == ("0", "pass")
+    assert (made["overall"], made["verdict_changes"]) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("changes", "detail"),
+    [
+        ({"status": "voided", "void_reason": "typing error"}, "it was voided: typing error"),
+        ({"status": "superseded", "superseded_by": 1}, "a later revision took its place (1)"),
+        ({"status": "draft"}, "a draft was never issued"),
+    ],
+)
+def test_a_traced_entry_says_why_and_has_no_points(entry, changes, detail):
+    made = entry(row(), **changes)
+    assert (made["class"], made["reason"]) == ("traced_not_recalled", changes["status"])
+    assert made["detail"] == detail
+    assert "points" not in made
+    assert made["reason_paths"] == [["REF", "C-1"]]
+
+
+def test_who_is_concerned_and_how_precisely_it_is_dated_stand_in_the_entry(entry):
+    made = entry(
+        row(), customer="Mine Works", external=True, issuer="Institute", performed_at="2025-02-01"
+    )
+    assert (made["customer"], made["external"], made["issuer"]) == ("Mine Works", True, "Institute")
+    assert made["date_only"] is True

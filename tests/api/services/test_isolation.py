@@ -1,0 +1,165 @@
+"""No new use of an isolated item, unless somebody answers for it by name."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from oracle_cases import cal, force_fault, lab, ref
+
+ISOLATED = "2025-06-30T12:00:00Z"
+OVERRIDE = {"by": "Robin Manager", "reason": "load check only, value not reported"}
+
+
+@pytest.fixture
+def isolated(client):
+    """A client of a laboratory whose REF is isolated, and with it ADP while it holds REF."""
+    records = lab(
+        cal("C-1", "I-1", "02-01", [ref("REF")]),
+        cal("C-2", "I-2", "02-01", [ref("ADP")]),
+        composition=[
+            {
+                "assembly": "ADP",
+                "part": "REF",
+                "from": "2025-01-01T00:00:00Z",
+                "until": "2025-09-01T00:00:00Z",
+            }
+        ],
+    )
+    assert client.post("/v1/imports", json=records).status_code == 201
+    report(client)
+    return client
+
+
+def report(client, **more):
+    fault = force_fault("REF", isolated_at=ISOLATED) | more.pop("fault", {})
+    answer = client.post("/v1/recalls", json={"fault": fault} | more)
+    assert answer.status_code == 201
+    return json.loads(answer.text)["id"]
+
+
+def use(client, item="REF", at="2025-07-01T10:00:00Z", **more):
+    record = cal("N-1", "I-1", at, [ref(item, **more)])
+    return client.post("/v1/calibrations", json=record)
+
+
+def resume(client, recall_id=1):
+    address = f"/v1/recalls/{recall_id}"
+    for path, method, body in (
+        ("case", client.patch, {"state": "assessed", "by": "Quinn", "reason": "seen"}),
+        ("resumption", client.post, {"by": "Robin", "reason": "repaired"}),
+    ):
+        etag = client.get(f"{address}/case").headers["ETag"]
+        answer = method(f"{address}/{path}", json=body, headers={"If-Match": etag})
+        assert answer.status_code == 200
+
+
+def test_a_use_after_the_isolation_is_refused_with_the_place_and_the_remedy(isolated):
+    refused = use(isolated)
+    assert refused.status_code == 422
+    (issue,) = refused.get_json()["errors"]
+    assert issue["pointer"] == "/uses/0/item"
+    assert issue["detail"] == "REF is isolated by recall R-00001"
+    assert "override" in issue["remedy"]
+    assert isolated.get("/v1/certificates/N-1").status_code == 404
+
+
+def test_an_import_is_refused_too_and_points_into_the_file(isolated):
+    record = lab(cal("N-1", "I-1", "2025-07-01T10:00:00Z", [ref("I-2"), ref("REF")]))
+    refused = isolated.post("/v1/imports", json=record | {"items": []})
+    assert [one["pointer"] for one in refused.get_json()["errors"]] == [
+        "/calibrations/0/uses/1/item"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("at", "status"),
+    [
+        ("2025-06-30T12:00:00Z", 201),  # at the instant of isolation
+        ("2025-06-30T12:00:00.000001Z", 422),
+        ("2025-06-30", 201),  # could be earlier that day; the recall's window holds it
+        ("2025-07-01", 422),
+    ],
+)
+def test_only_uses_after_the_isolation_are_refused(isolated, at, status):
+    assert use(isolated, at=at).status_code == status
+
+
+@pytest.mark.parametrize(
+    ("at", "status"), [("2025-07-01T10:00:00Z", 422), ("2025-09-02T10:00:00Z", 201)]
+)
+def test_an_assembly_is_isolated_while_it_holds_the_part(isolated, at, status):
+    answer = use(isolated, "ADP", at)
+    assert answer.status_code == status
+    if status == 422:
+        assert answer.get_json()["errors"][0]["detail"] == (
+            "REF, which is in ADP, is isolated by recall R-00001"
+        )
+
+
+def test_an_override_is_stored_and_can_be_read(isolated):
+    assert use(isolated, override=OVERRIDE).status_code == 201
+    shown = isolated.get("/v1/certificates/N-1").get_json()
+    assert shown["uses"][0]["override"] == OVERRIDE
+    assert use(isolated, override=OVERRIDE).status_code == 200  # the same again
+    assert use(isolated, override=OVERRIDE | {"by": "X"}).status_code == 409
+
+
+def test_an_override_has_a_person_and_a_reason(isolated):
+    refused = use(isolated, override={})
+    assert [one["pointer"] for one in refused.get_json()["errors"]] == [
+        "/uses/0/override/by",
+        "/uses/0/override/reason",
+    ]
+
+
+def test_work_resumes_when_it_is_authorised(isolated):
+    resume(isolated)
+    assert use(isolated).status_code == 201
+
+
+def test_a_second_recall_of_the_item_isolates_it_for_itself(isolated):
+    report(isolated)
+    resume(isolated, 1)
+    assert use(isolated).get_json()["errors"][0]["detail"].endswith("R-00002")
+
+
+def test_another_look_at_the_same_fault_is_resumed_with_the_first(isolated):
+    report(isolated, previous=1)
+    resume(isolated, 2)
+    assert use(isolated).status_code == 201
+
+
+def test_a_use_recorded_before_stays_the_same_and_older_ones_can_still_be_recorded(isolated):
+    assert (
+        isolated.post("/v1/calibrations", json=cal("C-1", "I-1", "02-01", [ref("REF")])).status_code
+        == 200
+    )
+    assert use(isolated, at="2025-03-01T10:00:00Z").status_code == 201
+
+
+@pytest.mark.parametrize(("channel", "status"), [("A", 422), ("B", 201), (None, 422)])
+def test_a_fault_on_a_channel_isolates_that_channel_and_unnamed_ones(client, channel, status):
+    records = lab(cal("C-1", "I-1", "02-01", [ref("IND", channel="A")]))
+    records["items"] = [
+        {"id": "IND", "kind": "readout", "channels": ["A", "B"]},
+        {"id": "I-1", "kind": "customer_instrument"},
+    ]
+    client.post("/v1/imports", json=records)
+    fault = {
+        "item": "IND",
+        "kind": "readout_gain",
+        "gain": "1.001",
+        "channel": "A",
+        "last_good_at": "2025-01-01T00:00:00Z",
+        "isolated_at": ISOLATED,
+    }
+    assert client.post("/v1/recalls", json={"fault": fault}).status_code == 201
+    more = {} if channel is None else {"channel": channel}
+    assert use(client, "IND", **more).status_code == status
+
+
+def test_a_fault_that_names_no_isolation_isolates_nothing(client):
+    client.post("/v1/imports", json=lab(cal("C-1", "I-1", "02-01", [ref("REF")])))
+    report(client, fault={"isolated_at": None})
+    assert use(client).status_code == 201
