@@ -2,7 +2,7 @@
 
 Ten years of work: 20 reference standards calibrated elsewhere every year, 400 working standards
 calibrated with them twice a year, 200 force machines calibrated with those, 2,000 adapters, and
-customers' instruments, one in twenty of which serves as a reference for others. Each certificate has
+customers' instruments, one in twenty of which serves as a reference for others. A certificate has
 five results and about two uses; links are resolved as the product resolves them.
 
     python tests/bench/large_laboratory.py 1000000 sqlite:////tmp/large.db
@@ -90,7 +90,12 @@ class Laboratory:
                     yield next(at), one, 0, [(self.dice.choice(working), "force_reference")]
             for _ in range(daily):
                 item = first + self.dice.randrange(count)
-                yield next(at), item, 1 + item % 500, self._work(working, machines, adapters, first, lending)
+                yield (
+                    next(at),
+                    item,
+                    1 + item % 500,
+                    self._work(working, machines, adapters, first, lending),
+                )
 
     def _work(
         self, working: range, machines: range, adapters: range, first: int, lending: int
@@ -170,7 +175,10 @@ def write(database: Database, certificates: int) -> None:
     laboratory = Laboratory(certificates)
     with database.write() as session:
         connection = session.connection()
-        connection.execute(insert(Customer), [{"id": n, "name": f"Customer {n}", "version": 1} for n in range(1, 501)])
+        connection.execute(
+            insert(Customer),
+            [{"id": n, "name": f"Customer {n}", "version": 1} for n in range(1, 501)],
+        )
         rule = {"id": 1, "code": "guard_U", "rule_version": 1, "recorded_us": START_US}
         definition = {"guard": {"basis": "U", "factor": "1"}, "zones": 2}
         connection.execute(insert(DecisionRule), [rule | {"definition": definition}])

@@ -6,6 +6,7 @@ whole laboratory; it reproduces the worked laboratories of fixtures/scenarios by
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import pytest
@@ -17,9 +18,9 @@ from recall_oracle import recall as oracle
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.imports import import_laboratory
-from api.services.recalls import recall
+from api.services.recalling import recall
 from api.store.database import Database
-from graph.recall import LISTS
+from graph.recall import FOUND as LISTS
 
 NOW_US = 1_893_456_000_000_000  # 2030-01-01, after everything that the laboratories did
 
@@ -30,7 +31,9 @@ def product(database: Database, laboratory: dict[str, Any], request: dict[str, A
         import_laboratory(session, LaboratorySchema().load(laboratory), NOW_US)
         answer = recall(session, RecallRequestSchema().load(request), NOW_US)
         session.rollback()
-    return answer.head, {name: [made for _, made in answer.lists[name]] for name in LISTS}
+    return answer.head, {
+        name: [json.loads(one.text) for one in answer.lists[name]] for name in LISTS
+    }
 
 
 def differences(expected: Any, found: Any, place: str = "") -> list[str]:

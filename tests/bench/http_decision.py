@@ -1,0 +1,180 @@
+"""How many unstored decisions a second does the API give, against an empty route?
+
+Both stand behind the same server, the same key check and the same application; the empty route
+is a GET without a body and answers nothing, so that it costs only what Flask, the server and the
+key check cost. Rounds are interleaved; printed are the medians of requests per second and the
+median of the ratios of each round. The goal is 0.6 at 8 connections.
+
+    apt-get install wrk
+    pip install -e . gunicorn
+    python tests/bench/http_decision.py --rounds 7 --seconds 3
+
+Servers, 8 threads in all: waitress (8 threads), gthread (gunicorn, 2 workers with 4 threads each),
+sync (gunicorn, 2 workers). Load generator and server share the machine's cores.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import re
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from flask import Flask
+
+ROOT = Path(__file__).resolve().parents[2]
+REQUEST = {
+    "value": "10.8",
+    "U": "0.2",
+    "unit": "kN",
+    "limits": {"lower": "9", "upper": "11"},
+    "rule": "guard_U",
+    "store": False,
+}
+APP = "http_decision:application()"
+SERVERS = {
+    "waitress": ["waitress-serve", "--threads=8", "--listen={address}", "--call"],
+    "gthread": ["gunicorn", "-w2", "-kgthread", "--threads=4", "-b{address}"],
+    "sync": ["gunicorn", "-w2", "-b{address}"],
+}
+GOAL = 0.6
+
+
+def application() -> Flask:
+    """Make the application with one more route, which does nothing for a caller with a key."""
+    from api.app import create_app
+    from api.web.auth import requires
+
+    app = create_app()
+
+    @app.route("/empty")
+    @requires("decide")
+    def empty() -> str:
+        return ""
+
+    return app
+
+
+def key_in(url: str) -> str:
+    """Migrate a new database and return the token of a key in it."""
+    from api.services.keys import create_key
+    from api.store import migrate
+    from api.store.database import Database
+
+    database = Database(url)
+    migrate.upgrade(database)
+    with database.write() as session:
+        now = time.time_ns() // 1000
+        _, token = create_key(session, "bench", ["decide"], None, None, now=now)
+    database.dispose()
+    return token
+
+
+@contextmanager
+def serving(server: str, url: str, token: str) -> Iterator[str]:
+    """Start a server on a free port, wait until it answers, and stop it at the end."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        address = f"127.0.0.1:{free.getsockname()[1]}"
+    program, *options = SERVERS[server]
+    made = APP.removesuffix("()") if program == "waitress-serve" else APP
+    command = [str(Path(sys.executable).parent / program)]
+    command += [option.format(address=address) for option in options] + [made]
+    environment = os.environ | {"TRACEHOLD_DATABASE_URL": url, "PYTHONPATH": str(ROOT)}
+    process = subprocess.Popen(
+        command,
+        cwd=Path(__file__).parent,
+        env=environment,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        wait_for(f"http://{address}", token)
+        yield f"http://{address}"
+    finally:
+        process.terminate()
+        process.wait(20)
+
+
+def wait_for(base: str, token: str) -> None:
+    """Wait until both addresses answer as they should; raise RuntimeError after 20 seconds."""
+    headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+    body = json.dumps(REQUEST).encode()
+    decide = urllib.request.Request(f"{base}/v1/decisions", body, headers)
+    empty = urllib.request.Request(f"{base}/empty", headers=headers)
+    for _ in range(100):
+        try:
+            with urllib.request.urlopen(empty), urllib.request.urlopen(decide) as answer:
+                if json.load(answer)["verdict"] == "pass":
+                    return
+        except OSError:  # not listening yet, or no worker behind the socket
+            time.sleep(0.2)
+    raise RuntimeError("the server did not start")
+
+
+def rate(url: str, token: str, script: Path | None, connections: int, seconds: int) -> float:
+    """Return requests per second by wrk; raise RuntimeError if any request failed."""
+    command = ["wrk", "-t1", f"-c{connections}", f"-d{seconds}s"]
+    command += ["-H", f"Authorization: Bearer {token}"]
+    if script is not None:
+        command += ["-s", str(script)]
+    shown = subprocess.run([*command, url], capture_output=True, text=True, check=True).stdout
+    found = re.search(r"Requests/sec:\s+([\d.]+)", shown)
+    if found is None or "Non-2xx" in shown or "Socket errors" in shown:
+        raise RuntimeError(shown)
+    return float(found[1])
+
+
+def main() -> None:
+    """Measure and print a line for each server."""
+    options = argparse.ArgumentParser(description="decisions over HTTP against an empty route")
+    options.add_argument("--servers", nargs="+", choices=SERVERS, default=list(SERVERS))
+    options.add_argument("--connections", type=int, default=8)
+    options.add_argument("--rounds", type=int, default=7)
+    options.add_argument("--seconds", type=int, default=3)
+    given = options.parse_args()
+    if shutil.which("wrk") is None:
+        sys.exit("wrk is needed: apt-get install wrk")
+    with tempfile.TemporaryDirectory() as folder:
+        url = f"sqlite:///{folder}/bench.db"
+        token = key_in(url)
+        script = Path(folder) / "decide.lua"
+        script.write_text(
+            'wrk.method = "POST"\n'
+            f"wrk.body = [[{json.dumps(REQUEST)}]]\n"
+            'wrk.headers["Content-Type"] = "application/json"\n'
+        )
+        for server in given.servers:
+            with serving(server, url, token) as base:
+                pairs = [
+                    (
+                        rate(f"{base}/empty", token, None, given.connections, given.seconds),
+                        rate(
+                            f"{base}/v1/decisions", token, script, given.connections, given.seconds
+                        ),
+                    )
+                    for _ in range(given.rounds)
+                ]
+            empty, decided = (statistics.median(column) for column in zip(*pairs, strict=True))
+            ratio = statistics.median(second / first for first, second in pairs)
+            print(
+                f"{server:9} empty {empty:6.0f}/s  decision {decided:6.0f}/s  "
+                f"ratio {ratio:.2f} (goal {GOAL})",
+                flush=True,
+            )
+
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(ROOT))
+    main()

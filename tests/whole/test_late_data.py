@@ -1,0 +1,99 @@
+"""A record that comes late re-resolves what was in force and flags the open recalls it changes."""
+
+from __future__ import annotations
+
+import pytest
+from oracle_cases import OPEN, cal, lab, ref, row
+
+FAULT = {"item": "REF", "kind": "true_force_relative_error", "delta_rel": "-0.0005"} | OPEN
+
+
+@pytest.fixture
+def recalled(client):
+    """A laboratory with one recall: WS was calibrated with REF and used for C-1 and C-2."""
+    laboratory = lab(
+        cal("W-1", "WS", "01-10", [ref("REF")]),
+        cal("C-1", "A", "02-01", [ref("WS")]),
+        cal("C-2", "B", "04-01", [ref("WS")]),
+        cal("G-1", "GOOD", "01-05", []),
+    )
+    assert client.post("/v1/imports", json=laboratory).status_code == 201
+    return client.post("/v1/recalls", json={"fault": FAULT}).get_json()
+
+
+def stale(client, recall):
+    return client.get(f"/v1/recalls/{recall['id']}").get_json().get("stale")
+
+
+def test_a_late_recalibration_flags_the_recall_and_leaves_the_snapshot(client, recalled):
+    assert stale(client, recalled) is None
+    late = cal("W-2", "WS", "03-01", [ref("GOOD")])
+    assert client.post("/v1/calibrations", json=late).status_code == 201
+    flag = stale(client, recalled)
+    assert [one["certificate"] for one in flag["differences"]["removed"]["certificates"]] == ["C-2"]
+    assert "W-2" in flag["cause"]
+    again = client.get(f"/v1/recalls/{recalled['id']}").get_json()
+    assert again["affected"] == recalled["affected"]
+    second = client.post("/v1/recalls", json={"fault": FAULT, "previous": recalled["id"]})
+    assert [one["certificate"] for one in second.get_json()["affected"]] == ["W-1", "C-1"]
+
+
+def test_a_void_flags_the_recall(client, recalled):
+    voided = client.post("/v1/certificates/W-1/void", json={"reason": "wrong item on it"})
+    assert voided.status_code == 200
+    found = stale(client, recalled)["differences"]
+    # Without W-1 nothing carries the fault to C-1 and C-2; W-1 itself is traced, not recalled.
+    assert {one["certificate"] for one in found["removed"]["certificates"]} == {"C-1", "C-2"}
+    assert found["moved"]["certificates"][0]["to"] == "traced_not_recalled"
+
+
+def test_a_record_that_has_nothing_to_do_with_it_flags_nothing(client, recalled):
+    other = cal("Z-1", "Z", "05-01", [ref("GOOD")], [row("10", "0")])
+    assert (
+        client.post("/v1/items", json={"id": "Z", "kind": "customer_instrument"}).status_code == 201
+    )
+    assert client.post("/v1/calibrations", json=other).status_code == 201
+    assert stale(client, recalled) is None
+
+
+def test_a_second_look_takes_the_place_of_the_first(client, recalled):
+    request = {"fault": FAULT, "previous": recalled["id"]}
+    second = client.post("/v1/recalls", json=request).get_json()
+    late = cal("C-3", "A", "06-01", [ref("WS")])
+    assert client.post("/v1/calibrations", json=late).status_code in (201, 422)
+    assert stale(client, recalled) is None
+    assert second["id"] != recalled["id"]
+
+
+def test_a_wrongly_recorded_use_is_corrected_and_the_old_one_stays_readable(client, recalled):
+    wrong = client.get("/v1/certificates/C-2").get_json()
+    assert wrong["uses"][0]["in_force"]["certificate"] == "W-1"
+    body = {"use": ref("GOOD"), "by": "M. Tarn", "reason": "the work sheet says GOOD"}
+    mended = client.post("/v1/certificates/C-2/uses/0/corrections", json=body)
+    assert mended.status_code == 201, mended.get_json()
+    shown = mended.get_json()
+    assert shown["uses"][0]["in_force"]["certificate"] == "G-1"
+    (kept,) = shown["use_corrections"]
+    assert (kept["before"]["item"], kept["after"]["item"], kept["by"]) == ("WS", "GOOD", "M. Tarn")
+    assert (
+        stale(client, recalled)["differences"]["removed"]["certificates"][0]["certificate"] == "C-2"
+    )
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer"),
+    [
+        ({"use": ref("NOBODY"), "by": "M. Tarn", "reason": "x"}, "/use/item"),
+        ({"use": ref("GOOD", {"9": "1"}), "by": "M. Tarn", "reason": "x"}, "/use/weight"),
+        ({"use": ref("B"), "by": "M. Tarn", "reason": "x"}, ""),
+        ({"use": ref("GOOD"), "reason": "x"}, "/by"),
+    ],
+)
+def test_a_correction_that_cannot_be_is_refused_and_changes_nothing(
+    client, recalled, body, pointer
+):
+    before = client.get("/v1/certificates/C-2").get_json()
+    answer = client.post("/v1/certificates/C-2/uses/0/corrections", json=body)
+    assert answer.status_code == 422
+    assert answer.get_json()["errors"][0]["pointer"] == pointer
+    assert client.get("/v1/certificates/C-2").get_json() == before
