@@ -41,7 +41,7 @@ from api.schemas.problem import ProblemSchema
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION
-from api.web import auth, etags, problems, request_id, security, transactions
+from api.web import auth, collector, etags, problems, request_id, security, transactions
 from api.web.json import DecimalJSONProvider
 
 BLUEPRINTS = [
@@ -110,6 +110,7 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     Without arguments settings come from the environment; ``database`` overrides their address.
     """
     settings = settings or Settings.from_environment()
+    collector.collect_seldom()
     app = Flask("api", root_path=str(Path(__file__).parent), static_folder=None)
     app.json = DecimalJSONProvider(app)
     app.url_map.strict_slashes = False

@@ -106,6 +106,8 @@ def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
             w = share * rows.U
         elif guard.basis == "rds":
             closed = tur < 1.0
+            # Floats cannot tell whether a single point is accepted or none.
+            unusable = unusable | (np.abs(tur - 1.0) <= _SOLVED)
             w = half - half * np.sqrt(np.where(closed, 0.0, 1.0 - 1.0 / tur**2))
         elif guard.basis == "specific_risk":
             w, closed = _specific(float(guard.target or 0), rows, width, half)

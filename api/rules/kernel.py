@@ -67,7 +67,11 @@ def decide_chunk(given: Rows, rule: Rule, out: Columns, work: Floats | None = No
     _verdicts(margins, out["verdict"])
     if rows.prior_mean is not None and rows.prior_sd is not None and GLOBAL_RISKS[0] in out:
         _with_prior(rows, rows.prior_mean, rows.prior_sd, bands, (low, high), out)
-    _risks(rows, inner, outer, work, out)
+    if not out.keys().isdisjoint(RISKS):
+        sharp = _HIGHEST(rows.k) * most_doubt * _SHARP > _LOWEST(rows.U)
+        if sharp and rule.zones == 2:
+            near = np.union1d(near, _near([inner], rows, bands, most_doubt, work[3]))
+        _risks(rows, inner, outer, work, out)
     _set_aside(rows, bands, near, bad, out)
 
 
@@ -106,8 +110,6 @@ def _near(
 
 def _risks(rows: Rows, inner: Floats, outer: Floats, work: Floats, out: Columns) -> None:
     """Write the risks that are wanted; `inner` and `outer` are changed."""
-    if out.keys().isdisjoint(RISKS):
-        return
     # Infinity is the right distance where u is zero or small beyond measure; on the limit itself
     # it is NaN, and the row is set aside.
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):

@@ -21,6 +21,7 @@ from api.schemas.faults import RecallRequestSchema
 from api.services.recalling import recall
 from api.store import links, records
 from api.store.database import Database
+from api.web.collector import collect_seldom
 from graph.moments import text_of
 from tests.bench.large_laboratory import DAY_US, START_US
 
@@ -58,6 +59,7 @@ def timed(work: Callable[[], Any]) -> float:
 
 
 def main() -> None:
+    collect_seldom()  # as the server does
     database = Database(sys.argv[1])
     wanted, runs = int(sys.argv[2]), int(sys.argv[3]) if len(sys.argv) > 3 else 9
     request = fitting_request(database, wanted)

@@ -116,3 +116,24 @@ def test_a_probability_that_jumps_on_the_limit_is_left_to_exact_arithmetic():
     assert np.isnan(out["specific_risk"]).tolist() == [True, False, False]
     assert np.isnan(out["posterior_risk"]).tolist() == [True, False, False]
     assert out["acceptance_upper"].tolist() == [1.0] * 3
+
+
+def test_a_value_on_a_tolerance_limit_far_from_acceptance_is_left_to_exact_arithmetic_too():
+    rule = Rule(guard=Guard("absolute", width=(Decimal("0.1"), Decimal("0.3"))))
+    out = decided(rule, value=[1.0, 0.5], U=[0, 0], k=[2, 2], lower=[0, 0], upper=[1, 1])
+    assert out["exact_needed"].tolist() == [True, False]
+    assert np.isnan(out["specific_risk"]).tolist() == [True, False]
+
+
+def test_a_value_a_hair_off_its_limit_gets_its_risk_from_exact_arithmetic():
+    # In floats 0.1 + 0.2 lies above 0.3 by more than this uncertainty.
+    out = decided(
+        Rule(guard=Guard("U", factor=Decimal(-1))),
+        value=[0.1 + 0.2, 0.2],
+        U=[1e-18, 1e-18],
+        k=[2, 2],
+        lower=[0, 0],
+        upper=[0.3, 0.3],
+    )
+    assert out["exact_needed"].tolist() == [True, False]
+    assert np.isnan(out["specific_risk"]).tolist() == [True, False]

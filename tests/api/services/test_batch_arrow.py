@@ -136,7 +136,7 @@ def test_one_long_text_is_not_repeated_in_memory_to_find_out(through):
     data = packed(table_of(rows, note=note), ".parquet", store_schema=False)
     before = pa.total_allocated_bytes()
     pa.default_memory_pool().release_unused()
-    with pytest.raises(InvalidRecord, match="its texts hold 6000000000 bytes"):
+    with pytest.raises(InvalidRecord, match=r"its texts hold \d{10} bytes"):
         through(data, ".parquet")
     assert pa.total_allocated_bytes() - before < 64 << 20
 
