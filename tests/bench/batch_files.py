@@ -1,6 +1,6 @@
 """How fast files are decided, against reading and writing alone, and over HTTP against files.
 
-    python tests/bench/batch_files.py --rows 1000000 --rounds 7
+    python -m tests.bench.batch_files --rows 1000000 --rounds 7
 
 Floors: polars reads the CSV and writes the columns of the answer, which it has; pyarrow does so for
 Parquet, with its defaults and without dictionaries for columns that do not repeat. Goals: 1.5 times

@@ -1,6 +1,6 @@
 """How fast the column kernel decides, against the bare special functions that it cannot do without.
 
-    python tests/bench/kernel.py --rows 1000000 --rounds 9
+    python -m tests.bench.kernel --rows 1000000 --rounds 9
 
 Goals: verdict and specific risk within 3 times of `scipy.special.ndtr` on one column, and 1,000
 times as fast as a loop over `scipy.stats.norm`; global risks no slower than twelve `owens_t` for

@@ -5,7 +5,7 @@ calibrated with them twice a year, 200 force machines calibrated with those, 2,0
 customers' instruments, one in twenty of which serves as a reference for others. A certificate has
 five results and about two uses; links are resolved as the product resolves them.
 
-    python tests/bench/large_laboratory.py 1000000 sqlite:////tmp/large.db
+    python tests/bench/large_laboratory.py 1000000 sqlite:///large.db
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """How long a recall takes against reading its own rows by key; ratios of interleaved runs.
 
-    python tests/bench/large_laboratory.py 1000000 sqlite:////tmp/large.db
-    python tests/bench/recall.py sqlite:////tmp/large.db 5000 [RUNS]
+    python tests/bench/large_laboratory.py 1000000 sqlite:///large.db
+    python tests/bench/recall.py sqlite:///large.db 5000 [RUNS]
 
 The window of one working or reference standard is widened until about so many certificates are
 affected. `floor` reads the result rows (and, for the list, the certificate rows) of exactly those
