@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from api.rules.risk import Floats
 from api.rules.units import UnknownUnit
-from api.services.batch_numbers import Mask, Numbers, read_numbers
+from api.services.batch_numbers import SPACES, Mask, Numbers, read_numbers
 from api.services.units import check_unit
 
 NUMBERS = ("value", "U", "k", "dof", "lower", "upper", "nominal", "tolerance")
@@ -109,8 +109,8 @@ def ask_the_schema(frame: pl.DataFrame, odd: Mask, explain: Explain, faults: Fau
     some = frame.select(pl.col(name).gather(rows).cast(pl.String) for name in names)
     for place, row in enumerate(rows):
         cells = some.row(place, named=True) if names else {}
-        present = {name: cell.strip() for name, cell in cells.items() if cell and cell.strip()}
-        fault = explain(present)
+        bare = {name: (cell or "").strip(SPACES) for name, cell in cells.items()}
+        fault = explain({name: cell for name, cell in bare.items() if cell})
         if fault is not None:
             faults[row] = fault
 
@@ -134,8 +134,8 @@ def groups(frame: pl.DataFrame, column: str) -> Iterator[tuple[str, Some]]:
         return
     names = frame[column].cast(pl.String).fill_null("")
     if (names == names[0]).all():
-        yield names[0].strip(), every
+        yield names[0].strip(SPACES), every
         return
-    names = names.str.strip_chars()
+    names = names.str.strip_chars(SPACES)
     for name in names.unique(maintain_order=True):
         yield name, np.flatnonzero((names == name).to_numpy())

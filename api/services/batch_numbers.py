@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 
 from api.rules.risk import Floats
 
+# What may stand around a cell and is no part of it.
+SPACES = " \t"
 # Within these bounds every rule of a single decision about digits and exponents is kept.
 _LONGEST = 30
 _SMALLEST, _LARGEST = 1e-30, 1e30
@@ -64,7 +66,7 @@ def read_numbers(cells: pl.Series) -> Numbers | None:
 def _from_text(cells: pl.Series) -> Numbers | None:
     floats = _read(cells)
     if floats.null_count() > cells.null_count():
-        cells = cells.str.strip_chars().replace("", None)
+        cells = cells.str.strip_chars(SPACES).replace("", None)
         if cells.null_count() == len(cells):
             return None
         floats = _read(cells)

@@ -20,7 +20,20 @@ ODD = [
     *("", " ", "x", "-", "1,5", "1_0", "0x1", "1e5", "1E-5", "1e31", "1e-31", "1e61", "1e-61"),
     *("0e61", "0e-99", "1e400", "inf", "-Infinity", "nan", "NaN", "+.5", "5.", ".", "+-1", "١"),
     *("1" * 31, "1" * 61, "0." + "0" * 59 + "1", "0." + "3" * 62, "-0", "1e0000000000001"),
-    *("0.30000000000000000001", "0.3", "0.30", "1", "2", "-1", "-2.5", " 1 ", "\t2", "1 2"),
+    *(
+        "0.30000000000000000001",
+        "0.3",
+        "0.30",
+        "1",
+        "2",
+        "-1",
+        "-2.5",
+        " 1 ",
+        "\t2",
+        "1 2",
+        "\x1f",
+        "1\u00a0",
+    ),
 ]
 cells = st.sampled_from(ODD) | st.decimals(-5, 5, places=1).map(str) | st.text(max_size=4)
 usual = st.decimals(1, 9, places=2).map(str)
@@ -38,7 +51,7 @@ def rows(draw) -> dict[str, str]:
 
 
 def present(row: dict[str, str]) -> dict[str, str]:
-    return {name: cell.strip() for name, cell in row.items() if cell.strip()}
+    return {name: cell.strip(" \t") for name, cell in row.items() if cell.strip(" \t")}
 
 
 @given(st.lists(rows(), min_size=1, max_size=8))
