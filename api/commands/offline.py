@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
@@ -72,11 +73,22 @@ def evaluate(
         with file.open("rb") as source, _target(output) as target, _progress(source) as seen:
             pieces, writer = read_pieces(source, kind, answer), writer_of(answer, raw, summary_line)
             batch = Batch(pieces, deciding, writer, seen)
-            for part in batch:
-                target.write(part)
+            _write_beside(target, batch)
     except TraceholdError as error:
         raise Refused(error.detail, error.issues) from error
     _finish(batch, fail_on_nonconformity)
+
+
+def _write_beside(target: BinaryIO, parts: Iterable[bytes]) -> None:
+    """Write each part while the next one is made; one waits at most, so that memory is bounded."""
+    with ThreadPoolExecutor(1) as writing:
+        written: Future[int] | None = None
+        for part in parts:
+            if written is not None:
+                written.result()
+            written = writing.submit(target.write, part)
+        if written is not None:
+            written.result()
 
 
 def _finish(batch: Batch, fail_on_nonconformity: bool) -> None:

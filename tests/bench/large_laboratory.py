@@ -22,7 +22,7 @@ from sqlalchemy import insert
 
 from api.store import migrate
 from api.store.database import Database
-from api.store.tables import Certificate, Customer, DecisionRule, Item, Result, Usage
+from api.store.tables import Certificate, Customer, DecisionRule, Item, Result, Usage, role_mark
 
 SEED = 20_251_125
 START_US = 1_420_070_400_000_000  # 2015-01-01T00:00:00Z
@@ -129,6 +129,7 @@ class Laboratory:
                 "performed_end_us": at,
                 "external": not used,
                 "assigns_value": True,
+                "roles": "".join(sorted(role_mark(role) for _, role in used)),
                 "content_hash": f"{key:064d}",
                 "recorded_us": at,
                 "version": 1,
