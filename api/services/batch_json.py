@@ -194,11 +194,6 @@ def _cell(value: Any) -> str | None:
     return None if value is None else _dumps(value).decode()
 
 
-def write_lines(table: pl.DataFrame) -> bytes:
-    """Return a decided table as NDJSON."""
-    return table.write_ndjson().encode()
-
-
 def repeat_rows(rows: Sequence[Any], answers: pl.DataFrame) -> bytes:
     """Return rows as they were sent, with their answers, as NDJSON."""
     found = answers.write_ndjson().encode().splitlines(keepends=True)

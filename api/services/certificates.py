@@ -14,7 +14,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue
-from api.services import imports
+from api.services import imports, results
 from api.services.changes import note_certificate
 from api.services.in_force import refuse_circle
 from api.services.recall_states import recall_state
@@ -56,24 +56,7 @@ HEAD = (
     "load_applications",
     "note",
 )
-RESULT = (
-    "point",
-    "stage",
-    "direction",
-    "unit",
-    "applied",
-    "indicated",
-    "error",
-    "U",
-    "k",
-    "dof",
-    "error_rel_pct",
-    "U_rel_pct",
-    "tolerance",
-    "tolerance_rel_pct",
-    "verdict_reported",
-    "note",
-)
+RESULT = (*results.COLUMNS, "tolerance", "tolerance_rel_pct")
 USE = ("role", "weight", "channel", "points", "performed_at", "factor_applied", "override", "note")
 
 

@@ -13,7 +13,12 @@ from collections.abc import Collection
 from sqlalchemy import exists, select
 from sqlalchemy.orm import Session, aliased
 
-from api.services.differences import differences, found_entries, stored_entries
+from api.services.differences import (
+    any_difference,
+    differences,
+    found_entries,
+    stored_entries,
+)
 from api.services.faults import report
 from api.services.recalling import recall
 from api.services.recording import Record, zone_of
@@ -50,7 +55,7 @@ def flag_stale(session: Session, touched: Collection[int], now_us: int, cause: s
             continue
         answer = recall(session, {"faults": stored.faults}, now_us)
         found = differences(before, found_entries(answer))
-        if any(part["count"] for part in found.values()):
+        if any_difference(found):
             session.add(
                 RecallStale(
                     recall_id=stored.id,
