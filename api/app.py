@@ -19,8 +19,10 @@ from api.resources import (
     certificates,
     changes,
     checks,
+    class_tables,
     compositions,
     customers,
+    deadweight_forces,
     decision_rules,
     decisions,
     dispositions,
@@ -28,11 +30,13 @@ from api.resources import (
     exports,
     health,
     imports,
+    interval_advice,
     items,
     keys,
     laboratory,
     notices,
     recalls,
+    run_evaluations,
     specifications,
     webhooks,
 )
@@ -46,6 +50,7 @@ from api.web.json import DecimalJSONProvider
 
 BLUEPRINTS = [
     items.blp,
+    interval_advice.blp,
     compositions.blp,
     calibrations.blp,
     certificates.blp,
@@ -65,6 +70,9 @@ BLUEPRINTS = [
     batches.blp,
     decision_rules.blp,
     specifications.blp,
+    run_evaluations.blp,
+    class_tables.blp,
+    deadweight_forces.blp,
     keys.blp,
     health.blp,
 ]

@@ -14,6 +14,18 @@ depends_on = None
 
 def upgrade() -> None:
     op.create_table(
+        "class_table",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("table_version", sa.Integer(), nullable=False),
+        sa.Column("definition", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_class_table")),
+        sa.UniqueConstraint(
+            "code", "table_version", name=op.f("uq_class_table_code_table_version")
+        ),
+    )
+    op.create_table(
         "customer",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
@@ -380,6 +392,20 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_recall_stale_recall_id"), ["recall_id"], unique=False)
 
     op.create_table(
+        "run_evaluation",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_run_evaluation_item_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_run_evaluation")),
+    )
+    with op.batch_alter_table("run_evaluation", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_run_evaluation_item_id"), ["item_id"], unique=False)
+
+    op.create_table(
         "webhook_delivery",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column(
@@ -704,6 +730,10 @@ def downgrade() -> None:
         batch_op.drop_index("ix_webhook_delivery_state")
 
     op.drop_table("webhook_delivery")
+    with op.batch_alter_table("run_evaluation", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_run_evaluation_item_id"))
+
+    op.drop_table("run_evaluation")
     with op.batch_alter_table("recall_stale", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_recall_stale_recall_id"))
 
@@ -752,3 +782,4 @@ def downgrade() -> None:
     op.drop_table("import_run")
     op.drop_table("decision_rule")
     op.drop_table("customer")
+    op.drop_table("class_table")
