@@ -19,6 +19,7 @@ from api.resources import (
     certificates,
     changes,
     checks,
+    cmcs,
     compositions,
     customers,
     decision_rules,
@@ -34,6 +35,8 @@ from api.resources import (
     notices,
     recalls,
     specifications,
+    uncertainty_budgets,
+    uncertainty_components,
     webhooks,
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
@@ -65,6 +68,9 @@ BLUEPRINTS = [
     batches.blp,
     decision_rules.blp,
     specifications.blp,
+    uncertainty_budgets.blp,
+    uncertainty_components.blp,
+    cmcs.blp,
     keys.blp,
     health.blp,
 ]

@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services import imports, results
 from api.services.changes import note_certificate
+from api.services.cmcs import Scope, below_cmc, scope
 from api.services.in_force import refuse_circle
 from api.services.recall_states import recall_state
 from api.services.recording import Record, Recording
@@ -36,6 +37,7 @@ from api.store.tables import (
     Specification,
     Usage,
 )
+from api.store.uncertainty import UncertaintyBudget
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
 
 HEAD = (
@@ -69,7 +71,7 @@ def answer(session: Session, certificate: Certificate) -> Record:
     shown["recall_state"] = recall_state(session, certificate.id)
     shown["uses"] = _uses(session, certificate.id)
     shown["use_corrections"] = corrections(session, certificate.id)
-    shown["results"] = _results(session, certificate.id)
+    shown["results"] = _results(session, certificate)
     return shown
 
 
@@ -229,14 +231,22 @@ def _uses(session: Session, certificate: int) -> list[Record]:
     return shown
 
 
-def _results(session: Session, certificate: int) -> list[Record]:
+def _results(session: Session, certificate: Certificate) -> list[Record]:
     rows = session.execute(
-        select(Result, DecisionRule.code, DecisionRule.rule_version, Specification.spec_version)
+        select(
+            Result,
+            DecisionRule.code,
+            DecisionRule.rule_version,
+            Specification.spec_version,
+            UncertaintyBudget.code.label("budget"),
+        )
         .outerjoin(DecisionRule, DecisionRule.id == Result.rule_id)
         .outerjoin(Specification, Specification.id == Result.specification_id)
-        .where(Result.certificate_id == certificate)
+        .outerjoin(UncertaintyBudget, UncertaintyBudget.id == Result.budget_id)
+        .where(Result.certificate_id == certificate.id)
         .order_by(Result.position)
     )
+    held = _held(session, certificate)
     shown = []
     for row in rows:
         values = {name: getattr(row.Result, name) for name in RESULT}
@@ -244,7 +254,17 @@ def _results(session: Session, certificate: int) -> list[Record]:
             "rule": row.code,
             "rule_version": row.rule_version,
             "specification_version": row.spec_version,
+            "budget": row.budget,
+            "below_cmc": None if held is None else below_cmc(held, values),
         }
         values |= row.Result.remarks or {}
         shown.append({name: value for name, value in values.items() if value is not None})
     return shown
+
+
+def _held(session: Session, certificate: Certificate) -> Scope | None:
+    """Return the capabilities that its results are compared with; none for those of others."""
+    if certificate.external:
+        return None
+    kind = session.scalar(select(Item.type).where(Item.id == certificate.item_id))
+    return scope(session, certificate.mode, kind)

@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 from api.errors import NotFound, pointer
 from api.rules import ENGINE_VERSION
 from api.rules.decide import Decision
+from api.services.budget_links import with_budget
 from api.services.decision_answers import decision_answer
 from api.services.decision_requests import Decided, Request, decide_request
 from api.services.decision_requests import requested_rule as requested_rule  # batches read it here
@@ -40,15 +41,18 @@ def decide_unstored(session: Session | None, request: Request) -> dict[str, Any]
 
     The session may be None unless `needs_records`. Raises as `decide_stored` does.
     """
+    if session is not None:
+        request = with_budget(session, request)
     return {"id": None, **_answer(session, request)[1]}
 
 
 def decide_stored(session: Session, request: Request, now_us: int) -> dict[str, Any]:
     """Decide one result, as loaded by its schema, and store it, in a write transaction.
 
-    Raises UnknownReference for a rule or specification that is not recorded, InvalidRecord for
-    numbers, limits or units that the decision cannot be made with.
+    Raises UnknownReference for a rule, specification or budget that is not recorded, InvalidRecord
+    for numbers, limits or units that the decision cannot be made with.
     """
+    request = with_budget(session, request)
     # Decided from what is stored, so that a replay has the same digits (1E+1 is kept as 10).
     kept = texted({name: part for name, part in request.items() if name != "store"})
     decided, answer, row_id = _answer(session, _revived(kept))
@@ -136,6 +140,8 @@ def _answer(
     answer = decision_answer(
         decided.decision, request["unit"], reference, decided.prior, request.get("prior")
     )
+    if "budget" in request:
+        answer["budget"] = texted(request["budget"])
     return decided, answer, row_id
 
 

@@ -298,6 +298,7 @@ class Result(Base):
     rule_id: Mapped[int | None] = mapped_column(ForeignKey("decision_rule.id"))
     specification_id: Mapped[int | None] = mapped_column(ForeignKey("specification.id"))
     verdict_reported: Mapped[str | None] = mapped_column(Text)
+    budget_id: Mapped[int | None] = mapped_column(ForeignKey("uncertainty_budget.id"))
     note: Mapped[str | None] = mapped_column(Text)
     remarks: Mapped[Any | None] = mapped_column(JsonText)
 

@@ -1,4 +1,4 @@
-"""Versioned records: decision rules and specifications, whose versions are never changed.
+"""Versioned records: decision rules, specifications and CMCs, whose versions never change.
 
 Choice: of two writers that want the same version the unique key lets one through; the other is told
 by None and looks again. A conflict is not an error of the transaction, on SQLite or PostgreSQL.
@@ -16,11 +16,13 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.errors import InvalidRecord, Issue
 from api.store.tables import DecisionRule, Specification
+from api.store.uncertainty import Cmc
 
-Versioned = TypeVar("Versioned", DecisionRule, Specification)
+Versioned = TypeVar("Versioned", DecisionRule, Specification, Cmc)
 _VERSIONS: dict[type[Any], InstrumentedAttribute[int]] = {
     DecisionRule: DecisionRule.rule_version,
     Specification: Specification.spec_version,
+    Cmc: Cmc.cmc_version,
 }
 
 
@@ -76,11 +78,18 @@ def page_of(
 
 def insert(session: Session, table: type[Versioned], values: Mapping[str, Any]) -> int | None:
     """Insert one version and return its row id; None if another writer was first."""
+    return insert_once(session, table, values, ["code", _VERSIONS[table].key])
+
+
+def insert_once(
+    session: Session, table: type[Any], values: Mapping[str, Any], key: Sequence[str]
+) -> int | None:
+    """Insert a row and return its id; None if there is one of the same key, which is unique."""
     on_sqlite = session.get_bind().dialect.name == "sqlite"
-    key = ["code", _VERSIONS[table].key]
     statement: Insert
     if on_sqlite:
         statement = sqlite.insert(table).on_conflict_do_nothing(index_elements=key)
     else:
         statement = postgresql.insert(table).on_conflict_do_nothing(index_elements=key)
-    return session.scalar(statement.values(**values).returning(table.id))
+    key_of_row: int | None = session.scalar(statement.values(**values).returning(table.id))
+    return key_of_row

@@ -14,6 +14,16 @@ depends_on = None
 
 def upgrade() -> None:
     op.create_table(
+        "cmc",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("cmc_version", sa.Integer(), nullable=False),
+        sa.Column("definition", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_cmc")),
+        sa.UniqueConstraint("code", "cmc_version", name=op.f("uq_cmc_code_cmc_version")),
+    )
+    op.create_table(
         "customer",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
@@ -114,6 +124,17 @@ def upgrade() -> None:
         sa.UniqueConstraint(
             "code", "spec_version", name=op.f("uq_specification_code_spec_version")
         ),
+    )
+    op.create_table(
+        "uncertainty_budget",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_uncertainty_budget")),
+        sa.UniqueConstraint("code", name=op.f("uq_uncertainty_budget_code")),
     )
     op.create_table(
         "webhook",
@@ -567,8 +588,12 @@ def upgrade() -> None:
             "specification_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
         ),
         sa.Column("verdict_reported", sa.Text(), nullable=True),
+        sa.Column("budget_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
         sa.Column("note", sa.Text(), nullable=True),
         sa.Column("remarks", sa.Text(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["budget_id"], ["uncertainty_budget.id"], name=op.f("fk_result_budget_id")
+        ),
         sa.ForeignKeyConstraint(
             ["certificate_id"], ["certificate.id"], name=op.f("fk_result_certificate_id")
         ),
@@ -742,6 +767,7 @@ def downgrade() -> None:
     op.drop_table("case_event")
     op.drop_table("api_key")
     op.drop_table("webhook")
+    op.drop_table("uncertainty_budget")
     op.drop_table("specification")
     op.drop_table("recall")
     op.drop_table("laboratory")
@@ -752,3 +778,4 @@ def downgrade() -> None:
     op.drop_table("import_run")
     op.drop_table("decision_rule")
     op.drop_table("customer")
+    op.drop_table("cmc")
