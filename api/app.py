@@ -33,6 +33,7 @@ from api.resources import (
     laboratory,
     notices,
     recalls,
+    setup_comparisons,
     specifications,
     webhooks,
 )
@@ -65,6 +66,7 @@ BLUEPRINTS = [
     batches.blp,
     decision_rules.blp,
     specifications.blp,
+    setup_comparisons.blp,
     keys.blp,
     health.blp,
 ]

@@ -101,6 +101,25 @@ def upgrade() -> None:
         sa.UniqueConstraint("number", name=op.f("uq_recall_number")),
     )
     op.create_table(
+        "setup_comparison",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("instrument_type", sa.Text(), nullable=False),
+        sa.Column("performed_us", sa.BigInteger(), nullable=False),
+        sa.Column("significant", sa.Boolean(), nullable=True),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_setup_comparison")),
+    )
+    with op.batch_alter_table("setup_comparison", schema=None) as batch_op:
+        batch_op.create_index(
+            "ix_setup_comparison_type",
+            ["instrument_type", "significant", "performed_us", "id"],
+            unique=False,
+        )
+
+    op.create_table(
         "specification",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("code", sa.Text(), nullable=False),
@@ -378,6 +397,30 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("recall_stale", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_recall_stale_recall_id"), ["recall_id"], unique=False)
+
+    op.create_table(
+        "setup_comparison_item",
+        sa.Column(
+            "comparison_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("role", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["comparison_id"],
+            ["setup_comparison.id"],
+            name=op.f("fk_setup_comparison_item_comparison_id"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["item_id"], ["item.id"], name=op.f("fk_setup_comparison_item_item_id")
+        ),
+        sa.PrimaryKeyConstraint(
+            "comparison_id", "item_id", "role", name=op.f("pk_setup_comparison_item")
+        ),
+    )
+    with op.batch_alter_table("setup_comparison_item", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_setup_comparison_item_item_id"), ["item_id"], unique=False
+        )
 
     op.create_table(
         "webhook_delivery",
@@ -704,6 +747,10 @@ def downgrade() -> None:
         batch_op.drop_index("ix_webhook_delivery_state")
 
     op.drop_table("webhook_delivery")
+    with op.batch_alter_table("setup_comparison_item", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_setup_comparison_item_item_id"))
+
+    op.drop_table("setup_comparison_item")
     with op.batch_alter_table("recall_stale", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_recall_stale_recall_id"))
 
@@ -743,6 +790,10 @@ def downgrade() -> None:
     op.drop_table("api_key")
     op.drop_table("webhook")
     op.drop_table("specification")
+    with op.batch_alter_table("setup_comparison", schema=None) as batch_op:
+        batch_op.drop_index("ix_setup_comparison_type")
+
+    op.drop_table("setup_comparison")
     op.drop_table("recall")
     op.drop_table("laboratory")
     with op.batch_alter_table("item", schema=None) as batch_op:
