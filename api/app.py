@@ -29,6 +29,7 @@ from api.resources import (
     health,
     imports,
     items,
+    journal,
     keys,
     laboratory,
     notices,
@@ -66,6 +67,7 @@ BLUEPRINTS = [
     decision_rules.blp,
     specifications.blp,
     keys.blp,
+    journal.blp,
     health.blp,
 ]
 PAGES = [

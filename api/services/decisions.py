@@ -23,7 +23,9 @@ from api.services.decision_answers import decision_answer
 from api.services.decision_requests import Decided, Request, decide_request
 from api.services.decision_requests import requested_rule as requested_rule  # batches read it here
 from api.services.decision_rules import ensure_rule
+from api.services.recording import digest
 from api.services.specifications import texted
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import StoredDecision
 from graph.moments import text_of
@@ -66,6 +68,7 @@ def decide_stored(session: Session, request: Request, now_us: int) -> dict[str, 
     )
     session.add(row)
     session.flush()
+    journal_note(session, "decision", id=row.id, sha256=digest({"request": kept, "answer": answer}))
     return {"id": row.id, **answer}
 
 

@@ -14,6 +14,8 @@ NAMES = {
     "demo",
     "evaluate",
     "import",
+    "journal export",
+    "journal verify",
     "keys create",
     "keys list",
     "keys revoke",
@@ -22,6 +24,7 @@ NAMES = {
     "serve",
     "settings",
     "trace",
+    "verify",
 }
 
 

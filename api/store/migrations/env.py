@@ -21,7 +21,8 @@ from typing import Any, Literal
 
 from alembic import context
 
-import api.store.casework  # noqa: F401  # its tables belong to the schema
+import api.store.casework  # its tables belong to the schema
+import api.store.journal  # noqa: F401
 from api.store.tables import Base
 from api.store.types import DecimalText, JsonText
 
