@@ -1,14 +1,17 @@
-"""Commands that keep the store: verify it, export its journal, check an export."""
+"""Commands that keep the store: back it up, restore and verify it, export and check its journal."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
 import click
 
 from api.commands.local import opened
 from api.commands.output import Refused, as_json, console, print_json, say
+
+if TYPE_CHECKING:
+    from api.services.verification import Report
 
 NOT_WHOLE = 1
 
@@ -31,19 +34,73 @@ def verify(context: click.Context, as_json: bool) -> None:
             for one in report.findings
         ]
         print_json({"looked_at": report.looked_at, "findings": findings})
+        if findings:
+            context.exit(NOT_WHOLE)
     else:
-        from api.commands.views import plain_table
+        _tell(context, report)
 
-        looked = plain_table("check", "looked at")
-        for check, count in report.looked_at.items():
-            looked.add_row(check, str(count))
-        console().print(looked)
-        for one in report.findings:
-            click.echo(f"{one.check}: {one.subject}: {one.detail}")
+
+def _tell(context: click.Context, report: Report) -> None:
+    """Print a report; exit code 1 if something is wrong."""
+    from api.commands.views import plain_table
+
+    looked = plain_table("check", "looked at")
+    for check, count in report.looked_at.items():
+        looked.add_row(check, str(count))
+    console().print(looked)
+    for one in report.findings:
+        click.echo(f"{one.check}: {one.subject}: {one.detail}")
     if report.findings:
         say(f"{len(report.findings)} finding(s): the store is not whole.")
         context.exit(NOT_WHOLE)
     say("Nothing is wrong with what was looked at.")
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.pass_context
+def backup(context: click.Context, file: Path) -> None:
+    """Copy the whole database to the new FILE while servers go on, and verify the copy.
+
+    It holds everything, key hashes and webhook secrets too: keep it as the database is kept.
+    """
+    from api.services import verification
+    from api.store import backup as store
+    from api.store.database import Database
+
+    with opened() as database:
+        try:
+            store.back_up(database, file)
+        except store.BackupError as error:
+            raise Refused(str(error)) from error
+    copy = Database(f"sqlite:///{file}")
+    try:
+        with copy.read() as session:
+            report = verification.verify(session)
+    finally:
+        copy.dispose()
+    _tell(context, report)
+
+
+@click.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.pass_context
+def restore(context: click.Context, file: Path) -> None:
+    """Fill the empty database of the settings from the backup FILE, and verify it.
+
+    Either engine takes the backup of the other.
+    """
+    from api.services import verification
+    from api.store import backup as store
+
+    with opened(migrated=False) as database:
+        try:
+            store.restore(file, database)
+        except store.BackupError as error:
+            raise Refused(str(error)) from error
+        with database.read() as session:
+            report = verification.verify(session)
+    _tell(context, report)
 
 
 @click.group()

@@ -10,6 +10,7 @@ import pytest
 from api.cli import main
 
 NAMES = {
+    "backup",
     "decide",
     "demo",
     "evaluate",
@@ -21,6 +22,7 @@ NAMES = {
     "keys revoke",
     "migrate",
     "recall",
+    "restore",
     "serve",
     "settings",
     "trace",
