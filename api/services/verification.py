@@ -23,6 +23,7 @@ from sqlalchemy import Row, func, select, text
 from sqlalchemy.orm import Session
 
 from api.services import journal
+from api.services.decisions import sha256_of
 from api.services.recording import digest
 from api.store.casework import Notice
 from api.store.in_force import unresolved
@@ -34,6 +35,7 @@ from api.store.tables import (
     Specification,
     StoredDecision,
 )
+from api.store.types import json_text
 from graph.recall import LISTS
 
 LOT = 1_000
@@ -140,7 +142,7 @@ JOURNALLED: dict[str, tuple[Any, dict[str, Any], str, Hashes]] = {
         StoredDecision,
         {"id": StoredDecision.id},
         "sha256",
-        lambda row: digest({"request": row[0].request, "answer": row[0].answer}),
+        lambda row: sha256_of(json_text(row[0].request), json_text(row[0].answer)),
     ),
     "decision rule": (
         DecisionRule,

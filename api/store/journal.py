@@ -114,7 +114,8 @@ def add(connection: Connection, entries: Sequence[Entry], *, wait: bool = True) 
         row = _line(entry, position, time.time_ns() // 1000, last)
         last = row["hash"]
         rows.append(row)
-    connection.execute(insert(JournalLine), rows)
+    # With RETURNING all rows go in one statement.
+    connection.execute(insert(JournalLine).returning(JournalLine.position), rows)
     moved = update(JournalHead).where(JournalHead.id == 1)
     connection.execute(moved.values(position=position, hash=last))
 
