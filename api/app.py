@@ -29,6 +29,7 @@ from api.resources import (
     health,
     imports,
     items,
+    journal,
     keys,
     laboratory,
     notices,
@@ -39,6 +40,7 @@ from api.resources import (
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
 from api.schemas.problem import ProblemSchema
+from api.services.decisions import KEEPER, Keeper
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION
@@ -68,6 +70,7 @@ BLUEPRINTS = [
     specifications.blp,
     setup_comparisons.blp,
     keys.blp,
+    journal.blp,
     health.blp,
 ]
 PAGES = [
@@ -125,7 +128,9 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
         OPENAPI_JSON_PATH="openapi.json",
         API_SPEC_OPTIONS={"info": {"description": DESCRIPTION}},
     )
-    app.extensions[transactions.EXTENSION] = database or Database(settings.database_url)
+    store = database or Database(settings.database_url)
+    app.extensions[transactions.EXTENSION] = store
+    app.extensions[KEEPER] = Keeper(store)
     for part in (etags, security, request_id, auth):
         part.install(app)
     _join(app)

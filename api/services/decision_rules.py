@@ -19,7 +19,9 @@ from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, NotFound, UnknownReference
 from api.rules.rule import BUILT_IN, Rule, RuleError, rule_from_mapping
+from api.services.recording import digest
 from api.store import versions
+from api.store.journal import note as journal_note
 from api.store.tables import DecisionRule
 
 _INLINE = "inline"  # the id of a rule that was sent with a request and is recorded nowhere
@@ -75,7 +77,7 @@ def ensure_rule(session: Session, code: str) -> int:
     rule, row_id = resolve_rule(session, code)
     if row_id is not None:
         return row_id
-    made = versions.insert(session, DecisionRule, _values(rule, time.time_ns() // 1000))
+    made = _insert(session, rule, time.time_ns() // 1000)
     return made if made is not None else ensure_rule(session, code)
 
 
@@ -114,8 +116,18 @@ def record_rule(session: Session, sent: Mapping[str, Any], now_us: int) -> tuple
             if _rule(row) == rule:
                 return _rule(row), False
             rule = replace(rule, version=row.rule_version + 1)
-        if versions.insert(session, DecisionRule, _values(rule, now_us)) is not None:
+        if _insert(session, rule, now_us) is not None:
             return rule, True
+
+
+def _insert(session: Session, rule: Rule, now_us: int) -> int | None:
+    """Insert a version and journal it; None if another writer was first."""
+    values = _values(rule, now_us)
+    made = versions.insert(session, DecisionRule, values)
+    if made is not None:
+        sha256 = digest(values["definition"])
+        journal_note(session, "decision rule", id=rule.id, version=rule.version, sha256=sha256)
+    return made
 
 
 def _known_versions(session: Session, code: str) -> Sequence[int]:

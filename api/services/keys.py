@@ -21,6 +21,7 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue, NotFound, pointer
+from api.store import journal
 from api.store.database import Database
 from api.store.paging import KeyValues, page
 from api.store.tables import ApiKey, Customer
@@ -82,6 +83,8 @@ def create_key(
     )
     session.add(row)
     session.flush()
+    said = {"key": row.public_id, "name": name, "scopes": row.scopes, "customer": customer}
+    journal.note(session, "key created", **said)
     return _record(row, customer), f"{PREFIX}_{row.public_id}_{secret}"
 
 
@@ -103,6 +106,7 @@ def revoke(session: Session, public_id: str, now: int) -> KeyRecord:
     row, customer = _found(session, public_id)
     if row.revoked_us is None:
         row.revoked_us = now
+        journal.note(session, "key revoked", key=public_id)
         session.flush()
     return _record(row, customer)
 
@@ -120,7 +124,7 @@ def list_keys(
     return [_record(row[0], row[1]) for row in rows], key
 
 
-def note_use(database: Database, key_id: int, now: int) -> bool:
+def note_use(database: Database, key: KeyRecord, now: int) -> bool:
     """Note that a key was used, at most once a minute, and never wait for another writer.
 
     Returns whether it was noted; a busy database is asked again at a later request.
@@ -128,7 +132,7 @@ def note_use(database: Database, key_id: int, now: int) -> bool:
     noted = (
         update(ApiKey)
         .where(
-            ApiKey.id == key_id,
+            ApiKey.id == key.id,
             or_(ApiKey.last_used_us.is_(None), ApiKey.last_used_us <= now - USE_NOTED_EVERY_US),
         )
         .values(last_used_us=now)
@@ -140,7 +144,9 @@ def note_use(database: Database, key_id: int, now: int) -> bool:
             patience = connection.exec_driver_sql("PRAGMA busy_timeout").scalar()
             connection.exec_driver_sql("PRAGMA busy_timeout = 0")
         try:
-            connection.execute(noted)
+            if connection.execute(noted).rowcount:
+                used = journal.Author("key used", key_id=key.public_id, key_name=key.name)
+                journal.add(connection, [journal.Entry(used)], wait=False)
             connection.commit()
         except OperationalError:
             connection.rollback()

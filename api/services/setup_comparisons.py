@@ -21,10 +21,11 @@ from api.rules import ENGINE_VERSION
 from api.rules.exact import FieldError
 from api.rules.uncertainty.comparison import Readings, compare
 from api.rules.uncertainty.setup_effect import setup_effect
-from api.services.recording import zone_of
+from api.services.recording import digest, zone_of
 from api.services.setup_comparison_answers import comparison_answer, numbered
 from api.services.specifications import texted
 from api.store.comparisons import ComparedItem, StoredComparison
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import Item
 from graph.moments import moment, text_of
@@ -80,6 +81,8 @@ def record(session: Session, request: Record, now_us: int) -> Record:
     )
     session.add(row)
     session.flush()
+    sha256 = digest({"request": row.request, "answer": answer})
+    journal_note(session, "set-up comparison", id=row.id, sha256=sha256)
     links = [{"comparison_id": row.id, "item_id": key, "role": role} for key, role in roles]
     if links:
         session.execute(insert(ComparedItem), links)

@@ -21,8 +21,10 @@ from api.errors import InvalidRecord, Issue, NotFound, UnknownReference
 from api.rules.exact import exact_arithmetic
 from api.rules.limits import Limits, LimitsError, half_width, tolerance_offsets
 from api.rules.units import UnknownUnit
+from api.services.recording import digest
 from api.services.units import PERCENT, check_unit, in_unit
 from api.store import versions
+from api.store.journal import note as journal_note
 from api.store.tables import Specification
 
 Tolerance = str | Mapping[str, Any]
@@ -133,7 +135,11 @@ def record_specification(
             if _definition(row) == definition:
                 return _definition(row), False
             definition = replace(definition, version=row.spec_version + 1)
-        if versions.insert(session, Specification, _values(definition, now_us)) is not None:
+        values = _values(definition, now_us)
+        if versions.insert(session, Specification, values) is not None:
+            said: dict[str, Any] = {"id": definition.id, "version": definition.version}
+            sha256 = digest(values["definition"])
+            journal_note(session, "specification", **said, sha256=sha256)
             return definition, True
 
 

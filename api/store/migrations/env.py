@@ -22,7 +22,8 @@ from typing import Any, Literal
 from alembic import context
 
 import api.store.casework  # its tables belong to the schema
-import api.store.comparisons  # noqa: F401
+import api.store.comparisons
+import api.store.journal  # noqa: F401
 from api.store.tables import Base
 from api.store.types import DecimalText, JsonText
 

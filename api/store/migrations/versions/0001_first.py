@@ -74,6 +74,33 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_item_kind"), ["kind"], unique=False)
 
     op.create_table(
+        "journal_head",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("position", sa.BigInteger(), nullable=False),
+        sa.Column("hash", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_journal_head")),
+    )
+    op.create_table(
+        "journal_line",
+        sa.Column(
+            "position",
+            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
+            autoincrement=False,
+            nullable=False,
+        ),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.Column("operation", sa.Text(), nullable=False),
+        sa.Column("key_id", sa.Text(), nullable=True),
+        sa.Column("person", sa.Text(), nullable=True),
+        sa.Column("body", sa.Text(), nullable=False),
+        sa.Column("hash", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("position", name=op.f("pk_journal_line")),
+    )
+    with op.batch_alter_table("journal_line", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_journal_line_at_us"), ["at_us"], unique=False)
+        batch_op.create_index(batch_op.f("ix_journal_line_operation"), ["operation"], unique=False)
+
+    op.create_table(
         "laboratory",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("time_zone", sa.Text(), nullable=False),
@@ -796,6 +823,12 @@ def downgrade() -> None:
     op.drop_table("setup_comparison")
     op.drop_table("recall")
     op.drop_table("laboratory")
+    with op.batch_alter_table("journal_line", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_journal_line_operation"))
+        batch_op.drop_index(batch_op.f("ix_journal_line_at_us"))
+
+    op.drop_table("journal_line")
+    op.drop_table("journal_head")
     with op.batch_alter_table("item", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_item_kind"))
 
