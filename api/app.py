@@ -33,6 +33,7 @@ from api.resources import (
     keys,
     laboratory,
     notices,
+    persons,
     recalls,
     setup_comparisons,
     specifications,
@@ -70,6 +71,7 @@ BLUEPRINTS = [
     specifications.blp,
     setup_comparisons.blp,
     keys.blp,
+    persons.blp,
     journal.blp,
     health.blp,
 ]
@@ -121,6 +123,7 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     app.url_map.strict_slashes = False
     app.config.update(
         MAX_CONTENT_LENGTH=int(settings.max_body_bytes),
+        REQUIRE_PERSON=settings.require_person.lower() in ("yes", "true", "1"),
         API_TITLE="Tracehold",
         API_VERSION=VERSION,
         OPENAPI_VERSION="3.1.0",

@@ -105,15 +105,24 @@ def keys() -> None:
     help="Comma-separated, of read, decide, record, recall, admin; admin holds them all.",
 )
 @click.option("--customer", help="Customer whose records alone the key may see.")
+@click.option("--person", help="Id of the recorded person for whom the key speaks.")
 @click.option("--expires", help="Date or date-time with zone at which the key ends.")
-def create_key(name: str, scopes: str, customer: str | None, expires: str | None) -> None:
+def create_key(
+    name: str, scopes: str, customer: str | None, person: str | None, expires: str | None
+) -> None:
     """Create a key; it is the last line of stdout and cannot be shown again."""
     from api.services import keys as service
 
     wanted = [scope.strip() for scope in scopes.split(",") if scope.strip()]
     with opened() as database, database.write(_author("keys create")) as session:
         record, token = service.create_key(
-            session, name, wanted, customer, service.expiry_of(expires), now=_now()
+            session,
+            name,
+            wanted,
+            customer,
+            service.expiry_of(expires),
+            person=person,
+            now=_now(),
         )
     say(f"Key {record.public_id} for {name}: {', '.join(record.scopes)}. It is shown only now.")
     click.echo(token)

@@ -82,7 +82,7 @@ def record(session: Session, request: Record, now_us: int) -> Record:
     session.add(row)
     session.flush()
     sha256 = digest({"request": row.request, "answer": answer})
-    journal_note(session, "set-up comparison", id=row.id, sha256=sha256)
+    journal_note(session, "set-up comparison", by=request["person"], id=row.id, sha256=sha256)
     links = [{"comparison_id": row.id, "item_id": key, "role": role} for key, role in roles]
     if links:
         session.execute(insert(ComparedItem), links)

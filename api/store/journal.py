@@ -24,6 +24,7 @@ from sqlalchemy import BigInteger, Connection, Integer, Text, insert, select, up
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from api.errors import Forbidden, Issue
 from api.store.tables import Base, Key
 from graph.moments import text_of
 
@@ -65,6 +66,8 @@ class Author:
     key_name: str | None = None
     person: str | None = None
     request_id: str | None = None
+    # Whether nobody else may be named as the one who acts.
+    binding: bool = False
 
 
 @dataclass(slots=True)
@@ -84,11 +87,16 @@ def open_entry(session: Session, author: Author) -> None:
 def note(session: Session, what: str, *, by: str | None = None, **facts: Any) -> None:
     """Add a fact to the line of this transaction: what was done to what, and by which person.
 
-    A transaction without an author (a background task) keeps no journal.
+    A transaction without an author (a background task) keeps no journal. Raises Forbidden if the
+    caller is known to be another person than `by`.
     """
     entry: Entry | None = session.info.get(_PENDING)
     if entry is None:
         return
+    speaker = entry.author.person
+    if by is not None and entry.author.binding and by != speaker:
+        issue = Issue("/by", f"the request speaks for {speaker}", f'send "{speaker}"', by)
+        raise Forbidden(f"{speaker} cannot act as {by}", [issue])
     entry.facts.append({"what": what, **({} if by is None else {"by": by}), **facts})
     entry.person = by or entry.person
 

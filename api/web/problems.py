@@ -51,6 +51,9 @@ KINDS: Mapping[str, Kind] = {
     "missing-scope": Kind(
         403, "The key lacks a scope", "Use a key with the scope that the detail names."
     ),
+    "person-required": Kind(
+        403, "A person is required", "Use a key bound to a person, or send Tracehold-Person."
+    ),
     "not-found": Kind(404, "Not found", "Check the address and the id in it."),
     "method-not-allowed": Kind(405, "Method not allowed", "Use a method from the Allow header."),
     "not-acceptable": Kind(406, "Not acceptable", "Ask for a format this address offers."),

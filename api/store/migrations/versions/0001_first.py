@@ -110,6 +110,18 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_laboratory")),
     )
     op.create_table(
+        "person",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("office", sa.Text(), nullable=True),
+        sa.Column("active", sa.Boolean(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
+        sa.UniqueConstraint("code", name=op.f("uq_person_code")),
+    )
+    op.create_table(
         "recall",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("number", sa.Text(), nullable=False),
@@ -183,6 +195,7 @@ def upgrade() -> None:
         sa.Column(
             "customer_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
         ),
+        sa.Column("person_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
         sa.Column("created_us", sa.BigInteger(), nullable=False),
         sa.Column("expires_us", sa.BigInteger(), nullable=True),
         sa.Column("revoked_us", sa.BigInteger(), nullable=True),
@@ -190,6 +203,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["customer_id"], ["customer.id"], name=op.f("fk_api_key_customer_id")
         ),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_api_key_person_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_api_key")),
         sa.UniqueConstraint("public_id", name=op.f("uq_api_key_public_id")),
     )
@@ -822,6 +836,7 @@ def downgrade() -> None:
 
     op.drop_table("setup_comparison")
     op.drop_table("recall")
+    op.drop_table("person")
     op.drop_table("laboratory")
     with op.batch_alter_table("journal_line", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_journal_line_operation"))
