@@ -25,6 +25,7 @@ from api.services.staleness import flag_stale
 from api.services.use_corrections import corrections
 from api.store import links, records
 from api.store.in_force import resolve_items
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import (
     Certificate,
@@ -114,6 +115,7 @@ def void(recording: Recording, certificate: Certificate, reason: str) -> Certifi
     why = f"certificate {certificate.number} was voided"
     _resolve_again(recording, {certificate.item_id}, why)
     note_certificate(recording.session, "certificate.voided", certificate, recording.now_us)
+    _journal(recording.session, "certificate voided", certificate, reason=reason)
     return certificate
 
 
@@ -136,6 +138,7 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
     certificate.status, certificate.issued_at = "issued", issued_at
     _resolve_again(recording, touched, f"certificate {certificate.number} was issued")
     note_certificate(recording.session, "certificate.issued", certificate, recording.now_us)
+    _journal(recording.session, "certificate issued", certificate, issued_at=issued_at)
     return certificate
 
 
@@ -166,11 +169,17 @@ def replace(session: Session, number: str, record: Record, now_us: int) -> Certi
 
 def _supersede(recording: Recording, certificate: Certificate, revision: int) -> None:
     certificate.status, certificate.superseded_by = "superseded", str(revision)
+    _journal(recording.session, "certificate superseded", certificate, superseded_by=revision)
     note_certificate(
         recording.session, "certificate.superseded", certificate, recording.now_us, str(revision)
     )
     # Before the other one is issued: the store holds one issued revision at most.
     recording.session.flush()
+
+
+def _journal(session: Session, what: str, certificate: Certificate, **facts: Any) -> None:
+    identity: Record = {"certificate": certificate.number, "revision": certificate.revision}
+    journal_note(session, what, **identity, issuer=certificate.issuer, **facts)
 
 
 def _resolve_again(recording: Recording, items: set[int], why: str) -> None:

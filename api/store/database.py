@@ -16,6 +16,8 @@ from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session, sessionmaker
 
+from api.store.journal import Author, close_entry, open_entry
+
 # Any number will do, as long as every writer of the traceability graph takes the same lock.
 GRAPH_LOCK = 7_203_118
 BUSY_TIMEOUT_MS = 30_000
@@ -46,10 +48,16 @@ class Database:
             yield session
 
     @contextmanager
-    def write(self) -> Iterator[Session]:
-        """Open a session that is one transaction: committed at the end, or rolled back whole."""
+    def write(self, author: Author | None = None) -> Iterator[Session]:
+        """Open a session that is one transaction: committed at the end, or rolled back whole.
+
+        With an author the journal gets its line in the same transaction.
+        """
         with self._write.begin() as session:
+            if author is not None:
+                open_entry(session, author)
             yield session
+            close_entry(session)
 
     def dispose(self) -> None:
         """Close every pooled connection."""

@@ -22,7 +22,9 @@ from typing import Any, Literal
 from alembic import context
 
 import api.store.casework  # its tables belong to the schema
-import api.store.uncertainty  # noqa: F401  # so do these
+import api.store.comparisons
+import api.store.journal
+import api.store.uncertainty  # noqa: F401
 from api.store.tables import Base
 from api.store.types import DecimalText, JsonText
 
