@@ -20,6 +20,7 @@ from api.resources import (
     changes,
     checks,
     class_tables,
+    cmcs,
     compositions,
     customers,
     deadweight_forces,
@@ -32,16 +33,22 @@ from api.resources import (
     imports,
     interval_advice,
     items,
+    journal,
     keys,
     laboratory,
     notices,
+    persons,
     recalls,
     run_evaluations,
+    setup_comparisons,
     specifications,
+    uncertainty_budgets,
+    uncertainty_components,
     webhooks,
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
 from api.schemas.problem import ProblemSchema
+from api.services.decisions import KEEPER, Keeper
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION
@@ -73,7 +80,13 @@ BLUEPRINTS = [
     run_evaluations.blp,
     class_tables.blp,
     deadweight_forces.blp,
+    uncertainty_budgets.blp,
+    uncertainty_components.blp,
+    cmcs.blp,
+    setup_comparisons.blp,
     keys.blp,
+    persons.blp,
+    journal.blp,
     health.blp,
 ]
 PAGES = [
@@ -124,6 +137,7 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     app.url_map.strict_slashes = False
     app.config.update(
         MAX_CONTENT_LENGTH=int(settings.max_body_bytes),
+        REQUIRE_PERSON=settings.require_person.lower() in ("yes", "true", "1"),
         API_TITLE="Tracehold",
         API_VERSION=VERSION,
         OPENAPI_VERSION="3.1.0",
@@ -131,7 +145,9 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
         OPENAPI_JSON_PATH="openapi.json",
         API_SPEC_OPTIONS={"info": {"description": DESCRIPTION}},
     )
-    app.extensions[transactions.EXTENSION] = database or Database(settings.database_url)
+    store = database or Database(settings.database_url)
+    app.extensions[transactions.EXTENSION] = store
+    app.extensions[KEEPER] = Keeper(store)
     for part in (etags, security, request_id, auth):
         part.install(app)
     _join(app)

@@ -29,6 +29,7 @@ from api.store.evaluations import RunEvaluation
 from api.store.paging import KeyValues, page
 from api.store.records import item_codes
 from api.store.tables import Item
+from api.store.versions import note_row
 from graph.moments import text_of
 
 Record = dict[str, Any]
@@ -61,6 +62,7 @@ def evaluate_stored(session: Session, request: Mapping[str, Any], now_us: int) -
     )
     session.add(row)
     session.flush()
+    note_row(session, row)
     return {"id": row.id, **answer}
 
 

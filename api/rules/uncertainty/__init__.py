@@ -1,1 +1,1 @@
-"""Uncertainty maths of a force laboratory: pure functions, exact numbers, roots to 50 digits."""
+"""Uncertainty of measurement: from components to a stated expanded uncertainty, pure functions."""

@@ -21,8 +21,12 @@ from typing import Any, Literal
 
 from alembic import context
 
-import api.store.casework  # its tables belong to the schema
-import api.store.evaluations  # noqa: F401  # and so do these
+# Their tables belong to the schema too.
+import api.store.casework
+import api.store.comparisons
+import api.store.evaluations
+import api.store.journal
+import api.store.uncertainty  # noqa: F401
 from api.store.tables import Base
 from api.store.types import DecimalText, JsonText
 

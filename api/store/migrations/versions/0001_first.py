@@ -26,6 +26,16 @@ def upgrade() -> None:
         ),
     )
     op.create_table(
+        "cmc",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("cmc_version", sa.Integer(), nullable=False),
+        sa.Column("definition", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_cmc")),
+        sa.UniqueConstraint("code", "cmc_version", name=op.f("uq_cmc_code_cmc_version")),
+    )
+    op.create_table(
         "customer",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
@@ -86,6 +96,33 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_item_kind"), ["kind"], unique=False)
 
     op.create_table(
+        "journal_head",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("position", sa.BigInteger(), nullable=False),
+        sa.Column("hash", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_journal_head")),
+    )
+    op.create_table(
+        "journal_line",
+        sa.Column(
+            "position",
+            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
+            autoincrement=False,
+            nullable=False,
+        ),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.Column("operation", sa.Text(), nullable=False),
+        sa.Column("key_id", sa.Text(), nullable=True),
+        sa.Column("person", sa.Text(), nullable=True),
+        sa.Column("body", sa.Text(), nullable=False),
+        sa.Column("hash", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("position", name=op.f("pk_journal_line")),
+    )
+    with op.batch_alter_table("journal_line", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_journal_line_at_us"), ["at_us"], unique=False)
+        batch_op.create_index(batch_op.f("ix_journal_line_operation"), ["operation"], unique=False)
+
+    op.create_table(
         "laboratory",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("time_zone", sa.Text(), nullable=False),
@@ -93,6 +130,18 @@ def upgrade() -> None:
         sa.Column("address", sa.Text(), nullable=True),
         sa.Column("contact", sa.Text(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_laboratory")),
+    )
+    op.create_table(
+        "person",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("office", sa.Text(), nullable=True),
+        sa.Column("active", sa.Boolean(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
+        sa.UniqueConstraint("code", name=op.f("uq_person_code")),
     )
     op.create_table(
         "recall",
@@ -113,6 +162,25 @@ def upgrade() -> None:
         sa.UniqueConstraint("number", name=op.f("uq_recall_number")),
     )
     op.create_table(
+        "setup_comparison",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("instrument_type", sa.Text(), nullable=False),
+        sa.Column("performed_us", sa.BigInteger(), nullable=False),
+        sa.Column("significant", sa.Boolean(), nullable=True),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_setup_comparison")),
+    )
+    with op.batch_alter_table("setup_comparison", schema=None) as batch_op:
+        batch_op.create_index(
+            "ix_setup_comparison_type",
+            ["instrument_type", "significant", "performed_us", "id"],
+            unique=False,
+        )
+
+    op.create_table(
         "specification",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("code", sa.Text(), nullable=False),
@@ -126,6 +194,17 @@ def upgrade() -> None:
         sa.UniqueConstraint(
             "code", "spec_version", name=op.f("uq_specification_code_spec_version")
         ),
+    )
+    op.create_table(
+        "uncertainty_budget",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_uncertainty_budget")),
+        sa.UniqueConstraint("code", name=op.f("uq_uncertainty_budget_code")),
     )
     op.create_table(
         "webhook",
@@ -149,6 +228,7 @@ def upgrade() -> None:
         sa.Column(
             "customer_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
         ),
+        sa.Column("person_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
         sa.Column("created_us", sa.BigInteger(), nullable=False),
         sa.Column("expires_us", sa.BigInteger(), nullable=True),
         sa.Column("revoked_us", sa.BigInteger(), nullable=True),
@@ -156,6 +236,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["customer_id"], ["customer.id"], name=op.f("fk_api_key_customer_id")
         ),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_api_key_person_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_api_key")),
         sa.UniqueConstraint("public_id", name=op.f("uq_api_key_public_id")),
     )
@@ -406,6 +487,30 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_run_evaluation_item_id"), ["item_id"], unique=False)
 
     op.create_table(
+        "setup_comparison_item",
+        sa.Column(
+            "comparison_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("role", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["comparison_id"],
+            ["setup_comparison.id"],
+            name=op.f("fk_setup_comparison_item_comparison_id"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["item_id"], ["item.id"], name=op.f("fk_setup_comparison_item_item_id")
+        ),
+        sa.PrimaryKeyConstraint(
+            "comparison_id", "item_id", "role", name=op.f("pk_setup_comparison_item")
+        ),
+    )
+    with op.batch_alter_table("setup_comparison_item", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_setup_comparison_item_item_id"), ["item_id"], unique=False
+        )
+
+    op.create_table(
         "webhook_delivery",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column(
@@ -593,8 +698,12 @@ def upgrade() -> None:
             "specification_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
         ),
         sa.Column("verdict_reported", sa.Text(), nullable=True),
+        sa.Column("budget_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
         sa.Column("note", sa.Text(), nullable=True),
         sa.Column("remarks", sa.Text(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["budget_id"], ["uncertainty_budget.id"], name=op.f("fk_result_budget_id")
+        ),
         sa.ForeignKeyConstraint(
             ["certificate_id"], ["certificate.id"], name=op.f("fk_result_certificate_id")
         ),
@@ -730,6 +839,10 @@ def downgrade() -> None:
         batch_op.drop_index("ix_webhook_delivery_state")
 
     op.drop_table("webhook_delivery")
+    with op.batch_alter_table("setup_comparison_item", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_setup_comparison_item_item_id"))
+
+    op.drop_table("setup_comparison_item")
     with op.batch_alter_table("run_evaluation", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_run_evaluation_item_id"))
 
@@ -772,9 +885,21 @@ def downgrade() -> None:
     op.drop_table("case_event")
     op.drop_table("api_key")
     op.drop_table("webhook")
+    op.drop_table("uncertainty_budget")
     op.drop_table("specification")
+    with op.batch_alter_table("setup_comparison", schema=None) as batch_op:
+        batch_op.drop_index("ix_setup_comparison_type")
+
+    op.drop_table("setup_comparison")
     op.drop_table("recall")
+    op.drop_table("person")
     op.drop_table("laboratory")
+    with op.batch_alter_table("journal_line", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_journal_line_operation"))
+        batch_op.drop_index(batch_op.f("ix_journal_line_at_us"))
+
+    op.drop_table("journal_line")
+    op.drop_table("journal_head")
     with op.batch_alter_table("item", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_item_kind"))
 
@@ -782,4 +907,5 @@ def downgrade() -> None:
     op.drop_table("import_run")
     op.drop_table("decision_rule")
     op.drop_table("customer")
+    op.drop_table("cmc")
     op.drop_table("class_table")
