@@ -9,9 +9,10 @@ from __future__ import annotations
 import click
 
 from api.commands.demo import demo
+from api.commands.importing import import_
 from api.commands.local import keys, migrate, serve, settings
 from api.commands.offline import evaluate
-from api.commands.remote import decide, import_, recall, trace
+from api.commands.remote import decide, recall, trace
 from api.commands.upkeep import backup, journal, restore, verify
 from api.commands.webhooks import webhooks
 from api.version import VERSION

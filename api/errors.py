@@ -11,7 +11,7 @@ TraceholdError
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 
@@ -20,12 +20,15 @@ class Issue:
     """One fault in what was sent: where it is, what is wrong and how to mend it.
 
     ``pointer`` is a JSON Pointer (RFC 6901) into the request body; empty means the whole of it.
+    ``at`` says where in a body that is no single document: ``line``, or ``file, row, column``; the
+    pointer is then one into that line.
     """
 
     pointer: str
     detail: str
     remedy: str = ""
     value: str | None = None
+    at: Mapping[str, int | str] | None = None
 
 
 class TraceholdError(Exception):

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from api.client.wire import Answer, Json, Wire, encoded, path_part, read
+from api.client.wire import Answer, Json, Upload, Wire, encoded, form_of, path_part, read
 
 LISTS = (
     "affected",
@@ -46,6 +46,43 @@ class Client(Wire):
         query = {"dry_run": "true"} if dry_run else {}
         body = encoded(document) if isinstance(document, Mapping) else read(document)
         return self._post("/v1/imports", body, query=query)
+
+    def import_lines(
+        self,
+        lines: Iterable[Json] | bytes | Path,
+        dry_run: bool = False,
+        seen: Callable[[int], None] | None = None,
+    ) -> Answer:
+        """Import a laboratory as NDJSON: objects, one for each line, or the text, or a file.
+
+        A file is sent as it is read; ``seen`` is told how many bytes of it are read.
+        """
+        query = {"dry_run": "true"} if dry_run else {}
+        body: bytes | Upload
+        if isinstance(lines, Path):
+            body = Upload(lines, seen)
+        else:
+            body = lines if isinstance(lines, bytes) else b"\n".join(map(encoded, lines))
+        return self._post("/v1/imports", body, "application/x-ndjson", query)
+
+    def import_csv(
+        self,
+        files: Mapping[str, bytes | Path],
+        mapping: Source,
+        dry_run: bool = False,
+        skip_refused: bool = False,
+    ) -> Answer:
+        """Import CSV files, named as the mapping names them.
+
+        The answer tells of every refused row; if they stop the import, ``report`` of the
+        ``InvalidRequest`` raised does. ``skip_refused`` leaves them out.
+        """
+        query = {"dry_run": "true"} if dry_run else {}
+        query |= {"refused": "skip"} if skip_refused else {}
+        sent = encoded(mapping) if isinstance(mapping, Mapping) else read(mapping)
+        parts = {name: (name, read(file), "text/csv") for name, file in files.items()}
+        body, content_type = form_of({**parts, "mapping": ("mapping", sent, "application/json")})
+        return self._post("/v1/imports/csv", body, content_type, query)
 
     def item(self, item_id: str) -> Answer:
         """Return one item."""

@@ -14,13 +14,20 @@ URL_VARIABLE = "TRACEHOLD_URL"
 
 @dataclass(frozen=True, slots=True)
 class Issue:
-    """One thing wrong in what was sent; ``pointer`` (RFC 6901) or ``parameter`` says where."""
+    """One thing wrong in what was sent; ``pointer`` (RFC 6901) or ``parameter`` says where.
+
+    In lines or files sent it is ``line``, or ``file``, ``row`` and ``column``, which say where.
+    """
 
     detail: str
     pointer: str | None = None
     parameter: str | None = None
     remedy: str | None = None
     value: str | None = None
+    line: int | None = None
+    file: str | None = None
+    row: int | None = None
+    column: str | None = None
 
 
 class ApiError(Exception):
@@ -29,6 +36,7 @@ class ApiError(Exception):
     ``status`` is 0 where no answer came; ``type`` is the code of the kind of problem, such as
     ``unknown-reference``; ``request_id`` finds the request in the server's log. ``transient`` means
     that the same request may succeed later, after ``retry_after`` where the server says when.
+    ``report`` is what an import of CSV files found.
     """
 
     def __init__(
@@ -42,6 +50,7 @@ class ApiError(Exception):
         request_id: str | None = None,
         retry_after: str | None = None,
         transient: bool = False,
+        report: Mapping[str, Any] | None = None,
     ) -> None:
         super().__init__(detail)
         self.detail = detail
@@ -52,6 +61,7 @@ class ApiError(Exception):
         self.request_id = request_id
         self.retry_after = retry_after
         self.transient = transient
+        self.report = report
 
 
 class InvalidRequest(ApiError):
@@ -86,6 +96,7 @@ class Unreachable(ApiError):
     """No answer came: no connection, a timeout, or something else than Tracehold there."""
 
 
+_PLACES = ("pointer", "parameter", "remedy", "value", "line", "file", "row", "column")
 _PASSING = frozenset({429, 502, 503, 504})
 _CLASSES: Mapping[int, type[ApiError]] = {
     401: Unauthorized,
@@ -120,7 +131,7 @@ def problem_of(response: requests.Response) -> ApiError:
         errors=[
             Issue(
                 str(one.get("detail", "")),
-                *(one.get(name) for name in ("pointer", "parameter", "remedy", "value")),
+                *(one.get(name) for name in _PLACES),
             )
             for one in (listed if isinstance(listed, list) else ())
             if isinstance(one, dict)
@@ -128,4 +139,5 @@ def problem_of(response: requests.Response) -> ApiError:
         request_id=response.headers.get("X-Request-Id"),
         retry_after=response.headers.get("Retry-After"),
         transient=status in _PASSING or found_type == "request-running",
+        report=body.get("report"),
     )

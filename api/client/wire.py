@@ -16,7 +16,8 @@ import os
 import random
 import time
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack
 from decimal import Decimal
 from pathlib import Path
 from types import TracebackType
@@ -26,6 +27,7 @@ from urllib.parse import quote, urlsplit
 import requests
 from requests.auth import AuthBase
 from requests.exceptions import ChunkedEncodingError
+from urllib3.filepost import encode_multipart_formdata
 
 from api.client.errors import URL_VARIABLE, ApiError, Unauthorized, Unreachable, problem_of
 
@@ -88,7 +90,7 @@ class Wire:
     def _post(
         self,
         path: str,
-        body: bytes,
+        body: bytes | Upload,
         content_type: str = "application/json",
         query: Mapping[str, str] | None = None,
     ) -> Answer:
@@ -117,7 +119,7 @@ class Wire:
         method: str,
         path: str,
         headers: Mapping[str, str] | None = None,
-        body: bytes | None = None,
+        body: bytes | Upload | None = None,
         query: Mapping[str, str] | None = None,
     ) -> requests.Response:
         """Send a request, again where that may help and does no harm."""
@@ -137,20 +139,21 @@ class Wire:
         method: str,
         path: str,
         headers: Mapping[str, str] | None,
-        body: bytes | None,
+        body: bytes | Upload | None,
         query: Mapping[str, str] | None,
     ) -> requests.Response:
         try:
-            response = self._session.request(
-                method,
-                self.url + path,
-                params=query,
-                data=body,
-                headers={"Accept": _ACCEPT, **(headers or {})},
-                timeout=self.timeout,
-                # A redirected POST would arrive as a GET.
-                allow_redirects=False,
-            )
+            with ExitStack() as stack:
+                response = self._session.request(
+                    method,
+                    self.url + path,
+                    params=query,
+                    data=stack.enter_context(body) if isinstance(body, Upload) else body,
+                    headers={"Accept": _ACCEPT, **(headers or {})},
+                    timeout=self.timeout,
+                    # A redirected POST would arrive as a GET.
+                    allow_redirects=False,
+                )
         except requests.Timeout as error:
             raise Unreachable(f"{self.url} did not answer in time", transient=True) from error
         except _DROPPED as error:
@@ -163,6 +166,33 @@ class Wire:
         if response.ok and not response.is_redirect:
             return response
         raise problem_of(response)
+
+
+class Upload:
+    """A file that is sent as it is read, from its beginning at each attempt.
+
+    ``seen`` is told after each piece how many bytes were read.
+    """
+
+    def __init__(self, path: Path, seen: Callable[[int], None] | None = None) -> None:
+        self.path = path
+        self._seen = seen or (lambda _: None)
+
+    def __enter__(self) -> Self:
+        self._file = self.path.open("rb")
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._file.close()
+
+    def __len__(self) -> int:
+        return os.fstat(self._file.fileno()).st_size
+
+    def read(self, size: int = -1) -> bytes:
+        """Read the next piece."""
+        piece = self._file.read(size)
+        self._seen(self._file.tell())
+        return piece
 
 
 class _Bearer(AuthBase):
@@ -233,6 +263,12 @@ def _sendable(value: Any, place: str) -> Any:
 def read(source: bytes | Path) -> bytes:
     """Bytes as they are, or those of a file."""
     return source if isinstance(source, bytes) else source.read_bytes()
+
+
+def form_of(parts: Mapping[str, tuple[str, bytes, str]]) -> tuple[bytes, str]:
+    """Body and media type of a form whose parts are files: name, content and media type of each."""
+    body, content_type = encode_multipart_formdata(dict(parts))
+    return body, content_type
 
 
 def path_part(text: str) -> str:

@@ -54,7 +54,7 @@ class Refused(click.ClickException):
         """The detail, then each place with what is wrong there and how to mend it."""
         lines = [self.message]
         for one in self.problems:
-            place = one.pointer or getattr(one, "parameter", None)
+            place = _place(one)
             said = f"{place}: {one.detail}" if place else one.detail
             if said.rstrip(".") != self.message.rstrip("."):
                 lines.append(f"  {said}")
@@ -63,9 +63,25 @@ class Refused(click.ClickException):
         return "\n".join([*lines, *([self.note] if self.note else [])])
 
 
+def _place(problem: Problem) -> str:
+    """Where something is wrong, in words: file and row, or line, then the pointer."""
+    file, row, line = (getattr(problem, name, None) for name in ("file", "row", "line"))
+    column = getattr(problem, "column", None)
+    lines = [f"line {line}"] if line and not row else []
+    rows = [f"{file} row {row}"] if row else [file] if file else []
+    columns = [f"column {column}"] if column else []
+    pointers = [problem.pointer or getattr(problem, "parameter", None) or ""]
+    return ", ".join(filter(None, [*rows, *lines, *columns, *pointers]))
+
+
 def say(message: str) -> None:
     """Print a message to stderr."""
     click.echo(message, err=True)
+
+
+def in_terminal() -> bool:
+    """Whether somebody reads the messages on a terminal."""
+    return sys.stderr.isatty()
 
 
 def print_json(value: Any) -> None:

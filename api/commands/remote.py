@@ -20,24 +20,6 @@ NONCONFORMING = ("conditional_fail", "fail")
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
-@click.command("import")
-@click.argument("file", type=FILE)
-@click.option("--dry-run", is_flag=True, help="Check the file and store nothing.")
-@as_json
-@with_client
-def import_(client: Client, file: Path, dry_run: bool, as_json: bool) -> None:
-    """Import a laboratory FILE (JSON), all or nothing; the same file again changes nothing."""
-    say(f"{'Checking' if dry_run else 'Importing'} {file} ...")
-    answer = client.import_laboratory(file, dry_run)
-    if as_json:
-        print_json(answer)
-        return
-    from api.commands.views import import_table
-
-    console().print(import_table(answer))
-    say("Nothing was stored: this was a dry run." if dry_run else "Done.")
-
-
 @click.command(context_settings={"ignore_unknown_options": True})  # -0.5 is a value
 @click.argument("value")
 @click.option("--U", "U", required=True, help="Expanded uncertainty, in the unit of the value.")

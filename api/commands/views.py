@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from rich import box
@@ -14,6 +14,7 @@ from rich.tree import Tree
 from api.commands.output import chance, words
 
 Json = Mapping[str, Any]
+MOST_REFUSED = 40
 COLOURS = {
     "pass": "green",
     "conditional_pass": "yellow",
@@ -61,6 +62,26 @@ def import_table(answer: Json) -> Table:
     table = plain_table("collection", "created", "unchanged", right=("created", "unchanged"))
     for name, created in answer["created"].items():
         table.add_row(name, str(created), str(answer["unchanged"][name]))
+    return table
+
+
+def refused_table(refused: Sequence[Json]) -> Table:
+    """The first refused rows of CSV files, with what is wrong and how to mend it."""
+    more = len(refused) - MOST_REFUSED
+    caption = f"and {more} more; --report FILE.csv writes them all" if more > 0 else None
+    table = plain_table("file", "row", "column", "value", "reason", "remedy", caption=caption)
+    for one in refused[:MOST_REFUSED]:
+        names = ("file", "row", "column", "value", "reason", "remedy")
+        table.add_row(*(str(one.get(name, "-")) for name in names))
+    return table
+
+
+def missing_table(missing: Json) -> Table:
+    """What records name and nobody recorded."""
+    table = plain_table("missing", "id", "times named", right=("times named",))
+    for kind, found in missing.items():
+        for one in found:
+            table.add_row(kind, one["id"], str(one["named_by"]))
     return table
 
 

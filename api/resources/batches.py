@@ -1,19 +1,16 @@
 """Batches: decide a table of results in one request, however long it is.
 
-The body goes to a temporary file first: a client may want to send all of it before it reads any of
-the answer, and Parquet is read from its end. The answer is then streamed from that file, and
-nothing of the request is touched any more. A short answer is made whole before it is sent, so that
+The body goes to a temporary file first, and the answer is then streamed from that file; nothing of
+the request is touched any more. A short answer is made whole before it is sent, so that
 what cannot be read is a problem with its status; later the status is gone, and a stream that ends
 early lacks its totals.
 """
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack
-from typing import Any, BinaryIO, cast
+from typing import Any, BinaryIO
 
 from flask import Response, request
 from marshmallow import ValidationError
@@ -36,13 +33,13 @@ from api.services.batch_rules import rules_of
 from api.services.batches import Batch, Deciding
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
+from api.web.bodies import spooled
 from api.web.json import dumps
 from api.web.problems import Problem
 from api.web.transactions import reading
 
 SUMMARY = "Tracehold-Summary"
-# A body up to here stays in memory, and so does an answer.
-_IN_MEMORY = 8 << 20
+# An answer up to here is made before it is sent.
 _SHORT = 1 << 20
 _TEXT = {"schema": {"type": "string"}}
 _BINARY = {"schema": {"type": "string", "format": "binary"}}
@@ -84,7 +81,7 @@ def decide_batch(query: dict[str, Any]) -> Response:
     answer = _kind_accepted(kind)
     sent = query.get("rule")
     with ExitStack() as stack:
-        body = stack.enter_context(_spooled())
+        body = stack.enter_context(spooled())
         if kind is JSON:
             batch = _loaded(body)
             pieces, sent = pieces_of(batch["rows"]), batch.get("rule", sent)
@@ -115,14 +112,6 @@ def _kind_accepted(sent: Kind) -> Kind:
     if found is None:
         raise Problem("not-acceptable", f"This address answers {', '.join(offered)}.")
     return found
-
-
-def _spooled() -> BinaryIO:
-    """Return the body as a file of its own, which outlives the request."""
-    body = tempfile.SpooledTemporaryFile(_IN_MEMORY)  # noqa: SIM115  # its owner closes it
-    shutil.copyfileobj(request.stream, body, _SHORT)
-    body.seek(0)
-    return cast(BinaryIO, body)
 
 
 def _loaded(body: BinaryIO) -> dict[str, Any]:

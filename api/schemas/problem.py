@@ -14,6 +14,10 @@ class ProblemIssueSchema(Schema):
     parameter = fields.String(
         metadata={"description": "Query, path or header parameter, where it is not the body"}
     )
+    line = fields.Integer(metadata={"description": "Line of the body, where it has lines"})
+    file = fields.String(metadata={"description": "File of the body, where it has several"})
+    row = fields.Integer(metadata={"description": "Row of that file; the first one is 1"})
+    column = fields.String(metadata={"description": "Column of that file, as its heading says"})
     detail = fields.String(required=True, metadata={"description": "What is wrong"})
     remedy = fields.String(metadata={"description": "How to mend it"})
     value = fields.String(metadata={"description": "What was sent, shortened"})
@@ -38,5 +42,8 @@ class ProblemSchema(Schema):
     errors = fields.List(
         fields.Nested(ProblemIssueSchema),
         metadata={"description": "Single faults; at most 100 are listed"},
+    )
+    report = fields.Dict(
+        metadata={"description": "An import of CSV files: every refused row, and what is missing"}
     )
     errors_total = fields.Integer(metadata={"description": "Number of faults when more than 100"})

@@ -78,9 +78,8 @@ class BudgetRows:
             self.known[code] = None if row is None else (row.id, points_of(row.answer))
         budget = self.known[code]
         if budget is None:
-            self.recording.dangling = True
             detail = f'budget "{code}" is not recorded'
-            self.recording.refuse(f"{place}/budget", detail, _REMEDY, code)
+            self.recording.lacks("budgets", code, f"{place}/budget", detail, _REMEDY)
             return None
         point = _nearest(budget[1], result)
         for name in ("U", "U_rel_pct"):

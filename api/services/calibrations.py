@@ -13,6 +13,7 @@ from api.services.in_force import refuse_new_circle, refuse_unknown_names
 from api.services.isolation import refuse_isolated
 from api.services.recording import (
     ItemFacts,
+    NewCertificates,
     Outcome,
     Record,
     Recording,
@@ -21,7 +22,7 @@ from api.services.recording import (
     repeated,
 )
 from api.services.results import ResultRows
-from api.services.staleness import certificates_touched, flag_stale
+from api.services.staleness import flag_stale_after
 from api.services.uses import use_row
 from api.store.chunks import chunks
 from api.store.in_force import resolve_after
@@ -54,11 +55,7 @@ def identity(calibration: Record) -> Identity:
 
 
 def record(recording: Recording, records: Sequence[Record]) -> Outcome:
-    """Record calibrations that are new; the others must be the same again.
-
-    What was in force is then resolved for every use that the new certificates make or change, and a
-    calibration that would rest on itself is refused.
-    """
+    """Record calibrations that are new; the others must be the same again. Then comes `finish`."""
     identities = [identity(one) for one in records]
     names = [f'certificate "{one["certificate"]}" rev. {one["revision"]}' for one in records]
     repeated(recording, "calibrations", identities, names)
@@ -74,18 +71,26 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     if not new or recording.issues or recording.conflicts:
         return Outcome(0, len(records) - len(new))
     first = _insert(recording, [one for one in prepared if one is not None])
-    resolve_after(recording.session, first)
-    refuse_unknown_names(recording, first, {identities[i]: i for i in new})
-    refuse_new_circle(recording, first)
-    changes.note_recorded(recording.session, first, recording.now_us)
-    recording.check()
-    flag_stale(
-        recording.session,
-        certificates_touched(recording.session, first),
-        recording.now_us,
-        f"{len(new)} calibration(s) were recorded, {names[new[0]]} first",
-    )
+    recording.certificates = recording.certificates or NewCertificates(first, names[new[0]])
     return Outcome(len(new), len(records) - len(new))
+
+
+def finish(recording: Recording, outcome: Outcome) -> None:
+    """After the last lot, join what is new to what is there.
+
+    What was in force is resolved for every use that the new certificates make or change, a
+    calibration that would rest on itself is refused, and recalls that would change are flagged.
+    """
+    new = recording.certificates
+    if new is None or recording.issues or recording.conflicts:
+        return
+    resolve_after(recording.session, new.first_key)
+    refuse_unknown_names(recording, new.first_key)
+    refuse_new_circle(recording, new.first_key)
+    changes.note_recorded(recording.session, new.first_key, recording.now_us)
+    recording.check()
+    cause = f"{outcome.created} calibration(s) were recorded, {new.first_name} first"
+    flag_stale_after(recording.session, new.first_key, recording.now_us, cause)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ Part = aliased(Item)
 
 
 def record(recording: Recording, records: Sequence[Record]) -> Outcome:
-    """Record holdings that are new; the others must be the same again."""
+    """Record holdings that are new; the others must be the same again. Then comes `finish`."""
     recording.know_items({r[end] for r in records for end in ("assembly", "part")})
     starts = [recording.moment(r["from_"]).start_us for r in records]
     identities = [(r["assembly"], r["part"], at) for r, at in zip(records, starts, strict=True)]
@@ -46,8 +46,13 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
             )
     if created and not recording.conflicts:
         recording.session.execute(insert(Composition), created)
-        _refuse_circle(recording)
     return Outcome(len(created), len(records) - len(created))
+
+
+def finish(recording: Recording, outcome: Outcome) -> None:
+    """After the last lot, refuse a part that would be within itself."""
+    if outcome.created and not recording.issues and not recording.conflicts:
+        _refuse_circle(recording)
 
 
 def get(session: Session, key: int) -> Composition:

@@ -7,7 +7,7 @@ The search starts from whichever of the two are fewer and looks at everything th
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 import networkx as nx
 
@@ -18,21 +18,20 @@ from api.store import links
 FEW = 1_000
 
 
-def refuse_unknown_names(
-    recording: Recording, first: int, places: Mapping[tuple[str, str, int], int]
-) -> None:
+def refuse_unknown_names(recording: Recording, first: int) -> None:
     """Refuse uses of new certificates that name a certificate nobody recorded for that item."""
     for row in links.unresolved_names(recording.session, first):
-        index = places[row.issuer, row.number, row.revision]
+        identity = (row.issuer, row.number, row.revision)
+        number = recording.number_of("calibrations", identity)
         named = row.named_certificate
         if row.named_revision is not None:
             named = f"{named} rev. {row.named_revision}"
-        recording.dangling = True
-        recording.refuse(
-            recording.place("calibrations", index, "uses", row.position, "certificate"),
+        recording.lacks(
+            "certificates",
+            named,
+            recording.place_of("calibrations", number, "uses", row.position, "certificate"),
             f'no certificate "{named}" is recorded for item "{row.item}"',
             "record that certificate first, or mend the number and revision",
-            named,
         )
 
 

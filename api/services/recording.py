@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Hashable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -41,12 +42,22 @@ class ItemFacts:
     in_service_us: int | None
 
 
+@dataclass(frozen=True, slots=True)
+class NewCertificates:
+    """The first certificate that a recording inserted: its key and its name."""
+
+    first_key: int
+    first_name: str
+
+
 @dataclass(slots=True)
 class Recording:
     """One recording in progress: its session, clock and zone, and the faults found so far.
 
     ``single`` is the name of the collection when one record was sent by itself: pointers then start
-    at the record, not at the collection.
+    at the record, not at the collection. Records may come in lots: ``before`` counts those of
+    earlier lots, so that pointers go on as if all stood in one document; ``numbered`` says in words
+    which record a number means.
     """
 
     session: Session
@@ -57,20 +68,41 @@ class Recording:
     issues: list[Issue] = field(default_factory=list)
     conflicts: list[Issue] = field(default_factory=list)
     dangling: bool = False
+    most_issues: int = MOST_ISSUES
+    before: Counter[str] = field(default_factory=Counter)
+    numbered: Callable[[str, int], str] = lambda _, number: f"number {number}"
+    # Which number each identity of a collection has in what was sent, by a hash: 16 bytes each.
+    seen: dict[str, dict[bytes, int]] = field(default_factory=dict)
+    missing: Counter[tuple[str, str]] = field(default_factory=Counter)
+    certificates: NewCertificates | None = None
 
     def place(self, collection: str, index: int, *parts: str | int) -> str:
-        """Pointer to a part of a record in what was sent."""
-        return pointer(*parts) if self.single else pointer(collection, index, *parts)
+        """Pointer to a part of a record of this lot in what was sent."""
+        return self.place_of(collection, self.before[collection] + index, *parts)
+
+    def place_of(self, collection: str, number: int, *parts: str | int) -> str:
+        """Pointer to a part of the record of this number in what was sent."""
+        return pointer(*parts) if self.single else pointer(collection, number, *parts)
+
+    def number_of(self, collection: str, identity: Hashable) -> int:
+        """Number in what was sent of a record that `repeated` has seen."""
+        return self.seen[collection][_mark(identity)]
 
     def refuse(self, place: str, detail: str, remedy: str, value: object = None) -> None:
         """Note a fault; raised with all others by `check`."""
-        if len(self.issues) < MOST_ISSUES:
+        if len(self.issues) < self.most_issues:
             shown = None if value is None else str(value)[:200]
             self.issues.append(Issue(place, detail, remedy, shown))
 
+    def lacks(self, kind: str, code: str, place: str, detail: str, remedy: str) -> None:
+        """Note a link to something of a kind (items, rules ...) that is not recorded."""
+        self.dangling = True
+        self.missing[kind, code] += 1
+        self.refuse(place, detail, remedy, code)
+
     def conflict(self, place: str, detail: str, remedy: str, value: object = None) -> None:
         """Note a clash with what is recorded already."""
-        if len(self.conflicts) < MOST_ISSUES:
+        if len(self.conflicts) < self.most_issues:
             shown = None if value is None else str(value)[:200]
             self.conflicts.append(Issue(place, detail, remedy, shown))
 
@@ -93,13 +125,8 @@ class Recording:
         """Return the item of this id, or note the dangling link."""
         found = self.items.get(code)
         if found is None:
-            self.dangling = True
-            self.refuse(
-                place,
-                f'item "{code}" is not recorded',
-                "record the item first, or mend the id",
-                code,
-            )
+            detail = f'item "{code}" is not recorded'
+            self.lacks("items", code, place, detail, "record the item first, or mend the id")
         return found
 
     def know_items(self, codes: set[str]) -> None:
@@ -118,6 +145,9 @@ class Outcome:
 
     created: int = 0
     unchanged: int = 0
+
+    def __add__(self, other: Outcome) -> Outcome:
+        return Outcome(self.created + other.created, self.unchanged + other.unchanged)
 
 
 def zone_of(session: Session) -> ZoneInfo:
@@ -140,18 +170,23 @@ def remarks(record: Mapping[str, Any]) -> Record | None:
 def repeated(
     recording: Recording, collection: str, identities: Sequence[Hashable], names: Sequence[str]
 ) -> None:
-    """Refuse an identity that stands twice in one document."""
-    first: dict[Hashable, int] = {}
+    """Refuse an identity that stands twice in what was sent, in this lot or an earlier one."""
+    seen = recording.seen.setdefault(collection, {})
     for index, identity in enumerate(identities):
-        if identity in first:
+        number = recording.before[collection] + index
+        first = seen.setdefault(_mark(identity), number)
+        if first != number:
+            at = recording.numbered(collection, first)
             recording.refuse(
                 recording.place(collection, index),
-                f"{names[index]} stands twice in this document, first at number {first[identity]}",
+                f"{names[index]} stands twice in this document, first at {at}",
                 "send each record once",
                 names[index],
             )
-        else:
-            first[identity] = index
+
+
+def _mark(identity: Hashable) -> bytes:
+    return hashlib.blake2b(repr(identity).encode(), digest_size=16).digest()
 
 
 def _canonical(value: Any) -> Any:

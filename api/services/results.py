@@ -52,7 +52,7 @@ class ResultRows:
     """Makes result rows, asking for each rule, specification and budget once."""
 
     recording: Recording
-    rules: dict[str, int | None] = field(default_factory=dict)
+    rules: dict[str, int | UnknownReference] = field(default_factory=dict)
     specifications: dict[str, tuple[Definition, int]] = field(default_factory=dict)
     budgets: BudgetRows = field(init=False)
 
@@ -82,11 +82,13 @@ class ResultRows:
             try:
                 self.rules[code] = ensure_rule(self.recording.session, code)
             except UnknownReference as unknown:
-                self.rules[code] = None
-                remedy = unknown.issues[0].remedy if unknown.issues else "record the rule first"
-                self.recording.dangling = True
-                self.recording.refuse(place, unknown.detail, remedy, code)
-        return self.rules[code]
+                self.rules[code] = unknown
+        found = self.rules[code]
+        if isinstance(found, int):
+            return found
+        remedy = found.issues[0].remedy if found.issues else "record the rule first"
+        self.recording.lacks("rules", code, place, found.detail, remedy)
+        return None
 
     def _specification(self, result: Record) -> int | None:
         code = result.get(_tolerance_name(result))
@@ -113,9 +115,12 @@ class ResultRows:
                 return offsets
             return _in_unit(offsets, result)
         except (LimitsError, UnknownReference) as error:
-            self.recording.dangling |= isinstance(error, UnknownReference)
             remedy = "give a number, lower and upper, or the id of a recorded specification"
-            self.recording.refuse(f"{place}/{name}", str(error), remedy, tolerance)
+            place = f"{place}/{name}"
+            if isinstance(error, UnknownReference):
+                self.recording.lacks("specifications", tolerance, place, str(error), remedy)
+            else:
+                self.recording.refuse(place, str(error), remedy, tolerance)
             return None
 
 

@@ -32,7 +32,13 @@ CLOSED = "closed"
 Later = aliased(Recall)
 
 
-def certificates_touched(session: Session, first: int) -> set[int]:
+def flag_stale_after(session: Session, first: int, now_us: int, cause: str) -> None:
+    """Flag the open recalls that certificates recorded from this key on would change."""
+    if _open(session):
+        flag_stale(session, _touched(session, first), now_us, cause)
+
+
+def _touched(session: Session, first: int) -> set[int]:
     """Certificates recorded from this key on, and those whose values in force they may change."""
     items = set(session.scalars(select(Certificate.item_id).where(Certificate.id >= first)))
     new = set(session.scalars(select(Certificate.id).where(Certificate.id >= first)))

@@ -78,6 +78,9 @@ KINDS: Mapping[str, Kind] = {
     "invalid-record": Kind(
         422, "The record contradicts itself or the trade", "Correct each fault listed in errors."
     ),
+    "rows-refused": Kind(
+        422, "Rows were refused", "Mend the rows in report, or send refused=skip to leave them out."
+    ),
     "unknown-reference": Kind(
         422, "A link to something not recorded", "Record the missing thing first, or mend the link."
     ),
@@ -113,7 +116,10 @@ _UNIQUE_VIOLATIONS = ("23505", "SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PR
 
 
 class Problem(Exception):
-    """Raised by the web layer itself: one of ``KINDS`` with its detail and extra headers."""
+    """Raised by the web layer itself: one of ``KINDS`` with its detail and extra headers.
+
+    ``more`` are further members of the answer (RFC 9457, 3.2).
+    """
 
     def __init__(
         self,
@@ -121,12 +127,14 @@ class Problem(Exception):
         detail: str,
         issues: Sequence[Issue] = (),
         headers: Mapping[str, str] | None = None,
+        more: Mapping[str, Any] | None = None,
     ) -> None:
         super().__init__(detail)
         self.code = code
         self.detail = detail
         self.issues = tuple(issues)
         self.headers = dict(headers or {})
+        self.more = dict(more or {})
 
 
 def answer(
@@ -135,6 +143,7 @@ def answer(
     found: Sequence[Issue | Mapping[str, str]] = (),
     headers: Mapping[str, str] | None = None,
     status: int | None = None,
+    more: Mapping[str, Any] | None = None,
 ) -> Response:
     """The problem answer; ``status`` only for an HTTP status that has no kind of its own."""
     kind = KINDS[code]
@@ -148,16 +157,17 @@ def answer(
     }
     if len(found) > MAX_ISSUES:
         body["errors_total"] = len(found)
+    body |= more or {}
     response = Response(dumps(body), body["status"], mimetype=CONTENT_TYPE)
     for name, value in (headers or {}).items():
         response.headers[name] = value
     return response
 
 
-def _shown(issue: Issue | Mapping[str, str]) -> Mapping[str, str]:
+def _shown(issue: Issue | Mapping[str, str]) -> Mapping[str, int | str]:
     if not isinstance(issue, Issue):
         return issue
-    shown = {"pointer": issue.pointer, "detail": issue.detail}
+    shown = {"pointer": issue.pointer, **(issue.at or {}), "detail": issue.detail}
     if issue.remedy:
         shown["remedy"] = issue.remedy
     if issue.value is not None:
@@ -167,7 +177,7 @@ def _shown(issue: Issue | Mapping[str, str]) -> Mapping[str, str]:
 
 def of_problem(error: Problem) -> Response:
     """Answer to a problem raised by the web layer."""
-    return answer(error.code, error.detail, error.issues, error.headers)
+    return answer(error.code, error.detail, error.issues, error.headers, more=error.more)
 
 
 def of_domain_error(error: errors.TraceholdError) -> Response:
