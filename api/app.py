@@ -10,6 +10,7 @@ from pathlib import Path
 
 import flask_smorest
 from flask import Flask
+from werkzeug.middleware.proxy_fix import ProxyFix
 
 from api.pages import docs
 from api.resources import (
@@ -36,6 +37,7 @@ from api.resources import (
     journal,
     keys,
     laboratory,
+    metrics,
     notices,
     persons,
     recalls,
@@ -52,7 +54,8 @@ from api.services.decisions import KEEPER, Keeper
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION
-from api.web import auth, collector, etags, problems, request_id, security, transactions
+from api.web import auth, collector, etags, observing, problems, request_id, security, transactions
+from api.web import metrics as counting
 from api.web.json import DecimalJSONProvider
 
 BLUEPRINTS = [
@@ -88,6 +91,7 @@ BLUEPRINTS = [
     persons.blp,
     journal.blp,
     health.blp,
+    metrics.blp,
 ]
 PAGES = [
     docs.blp,
@@ -138,6 +142,7 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     app.config.update(
         MAX_CONTENT_LENGTH=int(settings.max_body_bytes),
         REQUIRE_PERSON=settings.require_person.lower() in ("yes", "true", "1"),
+        METRICS_OPEN_TO=settings.metrics.lower(),
         API_TITLE="Tracehold",
         API_VERSION=VERSION,
         OPENAPI_VERSION="3.1.0",
@@ -147,10 +152,16 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     )
     store = database or Database(settings.database_url)
     app.extensions[transactions.EXTENSION] = store
-    app.extensions[KEEPER] = Keeper(store)
-    for part in (etags, security, request_id, auth):
+    meters = counting.install(app, store)
+    app.extensions[KEEPER] = Keeper(store, meters.group_sizes.observe)
+    for part in (observing, etags, security, request_id, auth):
         part.install(app)
     _join(app)
+    proxies = int(settings.trusted_proxies)
+    if proxies:
+        app.wsgi_app = ProxyFix(  # type: ignore[method-assign]  # Flask's own way of wrapping
+            app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies
+        )
     return app
 
 

@@ -28,6 +28,7 @@ from api.web.blueprints import Blueprint
 from api.web.clock import now_us
 from api.web.idempotency import idempotent
 from api.web.json import dumps
+from api.web.metrics import meters
 from api.web.problems import Problem
 from api.web.transactions import note_question, reading, writing
 from graph.recall import LISTS
@@ -47,9 +48,11 @@ def report_fault(request: dict[str, Any]) -> Any:
         answer = recalling.recall(session, request, now_us())
     if request["preview"]:
         note_question("recall preview", **_hashes(answer))
+        meters().recalls.labels("preview").inc()
         return _response(recalls.preview_answer(answer), recalls.texts(answer), 200)
     with writing() as session:
         head = recalls.store(session, answer, request.get("previous"), now_us())
+    meters().stored_recall({name: answer.head["summary"][name] for name in LISTS})
     return _response(head, recalls.texts(answer), 201)
 
 

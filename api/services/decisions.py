@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -100,10 +100,13 @@ _STORE = insert(StoredDecision.__table__).returning(  # type: ignore[arg-type]
 
 
 class Keeper:
-    """Stores decisions; those that come at the same time go into one transaction."""
+    """Stores decisions; those that come at the same time go into one transaction.
 
-    def __init__(self, database: Database) -> None:
-        self._database = database
+    `seen` is told of each transaction how many it wrote.
+    """
+
+    def __init__(self, database: Database, seen: Callable[[int], None] = lambda size: None) -> None:
+        self._database, self._seen = database, seen
         self._group = GroupCommit(self._commit)
 
     def keep(self, prepared: Prepared, author: Author, now_us: int) -> int:
@@ -131,6 +134,7 @@ class Keeper:
                 for key, (one, author, _) in zip(ids, parts, strict=True)
             ]
             add(session.connection(), entries)
+        self._seen(len(parts))
         return ids
 
 

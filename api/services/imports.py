@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services import calibrations, checks, compositions, items
 from api.services.recording import Outcome, Record, Recording, digest, zone_of
+from api.spans import spanned
 from api.store.database import lock_graph
 from api.store.journal import note as journal_note
 from api.store.links import bare_dates_recorded
@@ -31,6 +32,7 @@ COLLECTIONS: dict[str, Callable[[Recording, Sequence[Record]], Outcome]] = {
 }
 
 
+@spanned("import")
 def import_laboratory(session: Session, laboratory: Record, now_us: int) -> Record:
     """Record a laboratory file and count what was new.
 

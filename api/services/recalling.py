@@ -26,6 +26,7 @@ from api.services.faults import Reported, report
 from api.services.recording import Record, digest, zone_of
 from api.services.tracing import Statement, Traced
 from api.services.windows import narrowed, needs_used_range, recalibration_notes, window_answer
+from api.spans import spanned
 from api.store import links
 from api.store.records import CertificateRow
 from graph.model import Calibration
@@ -84,6 +85,7 @@ class Answer:
     faults: list[Record]
 
 
+@spanned("recall")
 def recall(session: Session, request: Record, now_us: int) -> Answer:
     """Find what the reported faults reach; nothing is stored.
 

@@ -79,7 +79,8 @@ def lock_graph(session: Session) -> None:
 def _engine(url: str) -> Engine:
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
-        engine = create_engine(parsed, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000})
+        waiting = {"timeout": BUSY_TIMEOUT_MS / 1000}
+        engine = create_engine(parsed, connect_args=waiting, hide_parameters=True)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
@@ -87,6 +88,7 @@ def _engine(url: str) -> Engine:
         parsed.set(drivername="postgresql+psycopg"),
         pool_pre_ping=True,
         isolation_level="REPEATABLE READ",
+        hide_parameters=True,  # an error with its statement goes to the log
     )
 
 

@@ -51,7 +51,7 @@ def author() -> Author:
     The person is the one that the key is bound to, else the one that ``Tracehold-Person`` names.
     """
     key: KeyRecord | None = g.get("key")
-    person = _person(key)
+    g.person = person = _person(key)
     return Author(
         operation=request.endpoint or request.method,
         path=request.path,
