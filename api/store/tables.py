@@ -206,7 +206,7 @@ class Certificate(Base):
         Index("ix_certificate_in_force", "item_id", "performed_us", "revision"),
         Index("ix_certificate_number", "number"),
         Index("ix_certificate_method", "method"),
-        Index("ix_certificate_performed", "performed_us", "status", "external", "roles"),
+        Index("ix_certificate_roles", "roles", "performed_us"),
         # The store itself refuses two issued revisions of one number.
         Index(
             "uq_certificate_issued",

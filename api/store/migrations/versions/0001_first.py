@@ -219,11 +219,7 @@ def upgrade() -> None:
         )
         batch_op.create_index("ix_certificate_method", ["method"], unique=False)
         batch_op.create_index("ix_certificate_number", ["number"], unique=False)
-        batch_op.create_index(
-            "ix_certificate_performed",
-            ["performed_us", "status", "external", "roles"],
-            unique=False,
-        )
+        batch_op.create_index("ix_certificate_roles", ["roles", "performed_us"], unique=False)
         batch_op.create_index(
             "uq_certificate_issued",
             ["issuer", "number"],
@@ -729,7 +725,7 @@ def downgrade() -> None:
             sqlite_where=sa.text("status = 'issued'"),
             postgresql_where=sa.text("status = 'issued'"),
         )
-        batch_op.drop_index("ix_certificate_performed")
+        batch_op.drop_index("ix_certificate_roles")
         batch_op.drop_index("ix_certificate_number")
         batch_op.drop_index("ix_certificate_method")
         batch_op.drop_index("ix_certificate_in_force")
