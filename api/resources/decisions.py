@@ -25,7 +25,7 @@ from api.web.clock import now_us
 from api.web.idempotency import idempotent
 from api.web.json import dumps
 from api.web.pictures import documented, picture
-from api.web.transactions import author, reading
+from api.web.transactions import author, reading, sharing, writing
 
 blp = Blueprint(
     "decisions", __name__, url_prefix="/v1/decisions", description="Does a result conform?"
@@ -52,8 +52,12 @@ def decide(request: dict[str, Any]) -> Response:
         if not request["store"]:
             return _written(decisions.decide_unstored(session, request), 200)
         prepared = decisions.prepare(session, request)
-    keeper: decisions.Keeper = current_app.extensions[decisions.KEEPER]
-    key = keeper.keep(prepared, author(), now_us())
+    if sharing():
+        with writing() as session:
+            key = decisions.store(session, prepared, now_us())
+    else:
+        keeper: decisions.Keeper = current_app.extensions[decisions.KEEPER]
+        key = keeper.keep(prepared, author(), now_us())
     response = _written({"id": key, **prepared.answer}, 201)
     response.headers["Location"] = f"/v1/decisions/{key}"
     return response

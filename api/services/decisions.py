@@ -29,7 +29,7 @@ from api.services.decision_rules import ensure_rule
 from api.services.specifications import texted
 from api.store.database import Database
 from api.store.group_commit import GroupCommit
-from api.store.journal import Author, Entry, add
+from api.store.journal import Author, Entry, add, note, open_entry, take_entry
 from api.store.paging import KeyValues, page
 from api.store.tables import StoredDecision
 from api.store.types import WrittenJson, json_text
@@ -112,26 +112,40 @@ class Keeper:
 
     def _commit(self, parts: Sequence[tuple[Prepared, Author, int]]) -> Sequence[int]:
         with self._database.write() as session:
-            built_in = {one.rule_code for one, _, _ in parts if one.rule_code is not None}
-            rules = {code: ensure_rule(session, code) for code in sorted(built_in)}
-            rows = [
-                {
-                    "recorded_us": now_us,
-                    "engine_version": ENGINE_VERSION,
-                    "rule_id": rules.get(one.rule_code or "", one.rule_id),
-                    "verdict": one.answer["verdict"],
-                    "request": one.request_text,
-                    "answer": one.answer_text,
-                }
-                for one, _, now_us in parts
-            ]
-            ids = session.connection().scalars(_STORE, rows).all()
-            entries = [
-                Entry(author, [{"what": "decision", "id": key, "sha256": one.sha256}])
-                for key, (one, author, _) in zip(ids, parts, strict=True)
-            ]
+            # What is noted besides, such as the first use of a rule, goes to the first of them.
+            open_entry(session, parts[0][1])
+            ids = _insert(session, [(prepared, now_us) for prepared, _, now_us in parts])
+            noted = take_entry(session).facts
+            entries = [Entry(author) for _, author, _ in parts]
+            entries[0].facts.extend(noted)
+            for entry, key, (prepared, _, _) in zip(entries, ids, parts, strict=True):
+                entry.facts.append({"what": "decision", "id": key, "sha256": prepared.sha256})
             add(session.connection(), entries)
         return ids
+
+
+def store(session: Session, prepared: Prepared, now_us: int) -> int:
+    """Store one decision in a transaction that others write in too; return its id."""
+    (key,) = _insert(session, [(prepared, now_us)])
+    note(session, "decision", id=key, sha256=prepared.sha256)
+    return key
+
+
+def _insert(session: Session, parts: Sequence[tuple[Prepared, int]]) -> Sequence[int]:
+    built_in = {one.rule_code for one, _ in parts if one.rule_code is not None}
+    rules = {code: ensure_rule(session, code) for code in sorted(built_in)}
+    rows = [
+        {
+            "recorded_us": now_us,
+            "engine_version": ENGINE_VERSION,
+            "rule_id": rules.get(one.rule_code or "", one.rule_id),
+            "verdict": one.answer["verdict"],
+            "request": one.request_text,
+            "answer": one.answer_text,
+        }
+        for one, now_us in parts
+    ]
+    return session.connection().scalars(_STORE, rows).all()
 
 
 def get_decision(session: Session, key: int) -> dict[str, Any]:

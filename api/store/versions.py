@@ -13,8 +13,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any, TypeVar
 
-from sqlalchemy import Insert, and_, func, inspect, select
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import and_, func, inspect, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.errors import InvalidRecord, Issue
@@ -23,6 +22,7 @@ from api.store.journal import note
 from api.store.tables import DecisionRule, Specification
 from api.store.types import json_text
 from api.store.uncertainty import Cmc
+from api.store.upsert import insert_if_absent
 
 Versioned = TypeVar("Versioned", DecisionRule, Specification, Cmc, ClassTable)
 VERSIONS: dict[type[Any], InstrumentedAttribute[int]] = {
@@ -92,13 +92,7 @@ def insert_once(
     session: Session, table: type[Any], values: Mapping[str, Any], key: Sequence[str]
 ) -> int | None:
     """Insert a row and return its id; None if there is one of the same key, which is unique."""
-    on_sqlite = session.get_bind().dialect.name == "sqlite"
-    statement: Insert
-    if on_sqlite:
-        statement = sqlite.insert(table).on_conflict_do_nothing(index_elements=key)
-    else:
-        statement = postgresql.insert(table).on_conflict_do_nothing(index_elements=key)
-    made: int | None = session.scalar(statement.values(**values).returning(table.id))
+    made = insert_if_absent(session, table, values, key)
     if made is not None:
         named = {name: values[name] for name in key}
         note(session, words_of(table), **named, sha256=content_hash(values))

@@ -604,9 +604,9 @@ def upgrade() -> None:
         ),
         sa.Column("idempotency_key", sa.Text(), nullable=False),
         sa.Column("request_hash", sa.Text(), nullable=False),
-        sa.Column("status", sa.Integer(), nullable=True),
-        sa.Column("headers", sa.Text(), nullable=True),
-        sa.Column("body", sa.Text(), nullable=True),
+        sa.Column("status", sa.Integer(), nullable=False),
+        sa.Column("headers", sa.Text(), nullable=False),
+        sa.Column("body", sa.Text(), nullable=False),
         sa.Column("created_us", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(
             ["api_key_id"], ["api_key.id"], name=op.f("fk_idempotent_answer_api_key_id")
