@@ -21,6 +21,7 @@ from api.resources import (
     checks,
     compositions,
     customers,
+    cycles,
     decision_rules,
     decisions,
     dispositions,
@@ -31,13 +32,17 @@ from api.resources import (
     items,
     keys,
     laboratory,
+    load_events,
     notices,
     recalls,
+    requirements,
+    setup_checks,
     specifications,
     webhooks,
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
 from api.schemas.problem import ProblemSchema
+from api.services.cautions import CAUTION
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION
@@ -65,6 +70,10 @@ BLUEPRINTS = [
     batches.blp,
     decision_rules.blp,
     specifications.blp,
+    requirements.blp,
+    setup_checks.blp,
+    load_events.blp,
+    cycles.blp,
     keys.blp,
     health.blp,
 ]
@@ -72,14 +81,11 @@ PAGES = [
     docs.blp,
 ]
 
-DESCRIPTION = """\
+DESCRIPTION = f"""\
 Decides whether force calibration results conform, knows what every certificate rests on, and \
 finds the certificates that a fault affects.
 
-**Caution.** Force rigs injure people. Stay within the rated capacity of the weakest part, keep \
-clear of the load line, follow local codes, and leave the judgement to a competent, authorised \
-person. No answer of this service says that a set-up is safe; it says which checks were made and \
-which could not be.
+**Caution.** {CAUTION}
 
 Decimal numbers may be sent as strings or as JSON numbers and come back as strings with their \
 digits. Errors are problem details (RFC 9457). Send an API key as `Authorization: Bearer <key>`; \

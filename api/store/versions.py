@@ -1,4 +1,4 @@
-"""Versioned records: decision rules and specifications, whose versions are never changed.
+"""Versioned records: rules, specifications and requirements, whose versions never change.
 
 Choice: of two writers that want the same version the unique key lets one through; the other is told
 by None and looks again. A conflict is not an error of the transaction, on SQLite or PostgreSQL.
@@ -15,12 +15,14 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.errors import InvalidRecord, Issue
+from api.store.fitting import Requirement
 from api.store.tables import DecisionRule, Specification
 
-Versioned = TypeVar("Versioned", DecisionRule, Specification)
+Versioned = TypeVar("Versioned", DecisionRule, Specification, Requirement)
 _VERSIONS: dict[type[Any], InstrumentedAttribute[int]] = {
     DecisionRule: DecisionRule.rule_version,
     Specification: Specification.spec_version,
+    Requirement: Requirement.requirement_version,
 }
 
 

@@ -21,7 +21,8 @@ from typing import Any, Literal
 
 from alembic import context
 
-import api.store.casework  # noqa: F401  # its tables belong to the schema
+import api.store.casework
+import api.store.fitting  # noqa: F401  # the tables of both belong to the schema
 from api.store.tables import Base
 from api.store.types import DecimalText, JsonText
 
