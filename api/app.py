@@ -19,9 +19,12 @@ from api.resources import (
     certificates,
     changes,
     checks,
+    class_tables,
+    cmcs,
     compositions,
     customers,
     cycles,
+    deadweight_forces,
     decision_rules,
     decisions,
     dispositions,
@@ -29,20 +32,28 @@ from api.resources import (
     exports,
     health,
     imports,
+    interval_advice,
     items,
+    journal,
     keys,
     laboratory,
     load_events,
     notices,
+    persons,
     recalls,
     requirements,
+    run_evaluations,
     setup_checks,
+    setup_comparisons,
     specifications,
+    uncertainty_budgets,
+    uncertainty_components,
     webhooks,
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
 from api.schemas.problem import ProblemSchema
 from api.services.cautions import CAUTION
+from api.services.decisions import KEEPER, Keeper
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION
@@ -51,6 +62,7 @@ from api.web.json import DecimalJSONProvider
 
 BLUEPRINTS = [
     items.blp,
+    interval_advice.blp,
     compositions.blp,
     calibrations.blp,
     certificates.blp,
@@ -74,7 +86,16 @@ BLUEPRINTS = [
     setup_checks.blp,
     load_events.blp,
     cycles.blp,
+    run_evaluations.blp,
+    class_tables.blp,
+    deadweight_forces.blp,
+    uncertainty_budgets.blp,
+    uncertainty_components.blp,
+    cmcs.blp,
+    setup_comparisons.blp,
     keys.blp,
+    persons.blp,
+    journal.blp,
     health.blp,
 ]
 PAGES = [
@@ -122,6 +143,7 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     app.url_map.strict_slashes = False
     app.config.update(
         MAX_CONTENT_LENGTH=int(settings.max_body_bytes),
+        REQUIRE_PERSON=settings.require_person.lower() in ("yes", "true", "1"),
         API_TITLE="Tracehold",
         API_VERSION=VERSION,
         OPENAPI_VERSION="3.1.0",
@@ -129,7 +151,9 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
         OPENAPI_JSON_PATH="openapi.json",
         API_SPEC_OPTIONS={"info": {"description": DESCRIPTION}},
     )
-    app.extensions[transactions.EXTENSION] = database or Database(settings.database_url)
+    store = database or Database(settings.database_url)
+    app.extensions[transactions.EXTENSION] = store
+    app.extensions[KEEPER] = Keeper(store)
     for part in (etags, security, request_id, auth):
         part.install(app)
     _join(app)

@@ -60,11 +60,12 @@ def laboratory(path: Path) -> Iterator[tuple[Client, str]]:
     from api.services.keys import SCOPES, create_key
     from api.store import migrate
     from api.store.database import Database
+    from api.store.journal import Author
 
     database = Database(f"sqlite:///{path}")
     try:
         migrate.upgrade(database)
-        with database.write() as session:
+        with database.write(Author("command demo")) as session:
             now = time.time_ns() // 1000
             _, token = create_key(session, "demonstration", SCOPES, now=now)
         with serving(create_app(database=database)) as url, Client(url, token) as client:

@@ -24,7 +24,7 @@ class FittingSchema(StrictSchema):
     )
 
 
-class ReferenceSchema(StrictSchema):
+class SetupReferenceSchema(StrictSchema):
     """An item that measures the force, and its share of it."""
 
     item = Text(required=True, max_length=200)
@@ -44,7 +44,9 @@ class NewSetupCheckSchema(StrictSchema):
     at = MomentText(metadata={"description": "When the load is to be applied; now if absent"})
     fittings = fields.List(fields.Nested(FittingSchema), validate=validate.Length(max=_MOST))
     machine = Text(max_length=200)
-    references = fields.List(fields.Nested(ReferenceSchema), validate=validate.Length(max=_MOST))
+    references = fields.List(
+        fields.Nested(SetupReferenceSchema), validate=validate.Length(max=_MOST)
+    )
     readouts = fields.List(Text(max_length=200), validate=validate.Length(max=_MOST))
     planned_points = fields.List(ForceText(), validate=validate.Length(min=1, max=_MOST))
     misalignment_deg = DecimalText(

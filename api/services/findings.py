@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from decimal import Decimal
 from fractions import Fraction
 
 from api.rules.exact import plain
-from api.rules.fitting.effects import likely_effect
+from api.rules.fitting.effects import Effect, likely_effect
 from api.rules.fitting.fit import Fit, same_word
 from api.rules.fitting.lengths import Length, UnreadableLength, parse_length
 from api.services.recording import Record
+from api.services.setup_comparisons import MeasuredEffect
 from api.services.setups import Piece, Setup
 
 DIFFERS, AGREES, NOT_CHECKED = "differs", "agrees", "not_checked"
@@ -24,13 +26,19 @@ def finding(
     return told | {name: value for name, value in more.items() if value is not None}
 
 
-def effect_of(instrument_type: str | None, difference: str) -> Record | None:
-    """Return the likely effect of a difference as a finding shows it, None where nobody says.
-
-    This is where an effect that the laboratory measured itself would be handed on.
-    """
-    known = likely_effect(instrument_type, difference)
+def effect_of(setup: Setup, difference: str) -> Record | None:
+    """Return the likely effect of a difference as a finding shows it, None where nobody says."""
+    found = setup.measured.get(difference)
+    known = likely_effect(setup.type, difference, None if found is None else _measured(found))
     return None if known is None else dict(known.to_mapping())
+
+
+def _measured(found: MeasuredEffect) -> Effect:
+    """Return what a comparison of set-ups found, with its uncertainty on both sides."""
+    effect = Decimal(found.effect_rel)
+    spread = Decimal(found.U_delta_rel or 0)
+    source = f"set-up comparison {found.comparison} of this laboratory, {found.performed_at}"
+    return Effect(plain(effect - spread), plain(effect + spread), source)
 
 
 def names(pieces: Sequence[Piece]) -> str:
@@ -95,7 +103,7 @@ def word_finding(setup: Setup, check: str, one: Piece, required: str, required_b
         [one],
         said,
         found=found,
-        likely_effect=effect_of(setup.type, check),
+        likely_effect=effect_of(setup, check),
         remedy=f"use one whose {words} is {required}",
         **more,
     )
@@ -112,7 +120,7 @@ def unknown_finding(
         [one],
         f"{said}; it cannot be compared with the required {more['required']}.",
         missing=f"the property {check} of {one.code}",
-        likely_effect=effect_of(setup.type, check),
+        likely_effect=effect_of(setup, check),
         remedy=f"record {check} with its unit at PATCH /v1/items/{one.code}",
         **more,
     )

@@ -15,6 +15,7 @@ from api.store.fitting import LoadEvent
 from api.store.paging import KeyValues, page
 from api.store.records import item_codes
 from api.store.tables import Item
+from api.store.versions import note_row
 
 COLUMNS = ("at", "kind", "force", "unit", "applications", "person", "note")
 # After these the item is to be inspected; other use only adds applications.
@@ -42,19 +43,19 @@ def record(session: Session, event: Record, now_us: int) -> bool:
     if stored is not None or item is None:
         return False
     at = recording.moment(event["at"])
-    session.add(
-        LoadEvent(
-            code=event["id"],
-            item_id=item.key,
-            at_us=at.start_us,
-            at_end_us=at.end_us,
-            **{name: event.get(name) for name in COLUMNS},
-            remarks=remarks(event),
-            content_hash=digest(event),
-            recorded_us=now_us,
-        )
+    row = LoadEvent(
+        code=event["id"],
+        item_id=item.key,
+        at_us=at.start_us,
+        at_end_us=at.end_us,
+        **{name: event.get(name) for name in COLUMNS},
+        remarks=remarks(event),
+        content_hash=digest(event),
+        recorded_us=now_us,
     )
+    session.add(row)
     session.flush()
+    note_row(session, row, event["person"])
     return True
 
 

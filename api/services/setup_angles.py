@@ -25,7 +25,7 @@ def angle_finding(setup: Setup) -> Record:
     angle: Decimal | None = setup.request.get("misalignment_deg")
     allowed = setup.required.get("max_misalignment_deg")
     about = [setup.instrument] if setup.instrument else []
-    effect = effect_of(setup.type, "misalignment")
+    effect = effect_of(setup, "misalignment")
     more: Record = {"required": allowed, "required_by": setup.required_by if allowed else None}
     if angle is None:
         return finding(

@@ -29,6 +29,7 @@ from api.services.specifications import texted
 from api.store.fitting import SetupCheck, SetupCheckItem
 from api.store.paging import KeyValues, page
 from api.store.tables import Item
+from api.store.versions import note_row
 from graph.moments import text_of
 
 _LISTED = ("at", "instrument", "type", "outcome", "differs", "not_checked", "warnings")
@@ -56,6 +57,7 @@ def check_and_store(session: Session, request: Record, now_us: int) -> Record:
     )
     session.add(row)
     session.flush()
+    note_row(session, row)
     items = sorted({one.item.id for one in setup.everything})
     if items:
         links = [{"setup_check_id": row.id, "item_id": key} for key in items]

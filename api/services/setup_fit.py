@@ -92,7 +92,7 @@ def _yes_or_no(
             pieces[:1],
             f"{setup.name} is to be loaded {with_it} {words}; nothing is recorded of {who}.",
             missing=f"the property {check} of {who}",
-            likely_effect=effect_of(setup.type, check),
+            likely_effect=effect_of(setup, check),
             remedy=f"record {check} as true or false with the fitting or its part",
             **more,
         )
@@ -106,7 +106,7 @@ def _yes_or_no(
         known,
         said,
         found=found,
-        likely_effect=effect_of(setup.type, check),
+        likely_effect=effect_of(setup, check),
         remedy=f"use a fitting {with_it} {words}",
         **more,
     )
@@ -144,7 +144,7 @@ def _threads(setup: Setup) -> Iterator[Record]:
                 required=f"not {usual.avoid}",
                 required_by=usual.source,
                 found=one.stated("rod_thread"),
-                likely_effect=effect_of(setup.type, "rod_thread"),
+                likely_effect=effect_of(setup, "rod_thread"),
                 remedy="use a rod with a shoulder, or record what the instrument requires",
             )
 
@@ -173,7 +173,7 @@ def _orientation(setup: Setup) -> Iterator[Record]:
         about,
         f"The orientation marks of {setup.name} {said}.",
         found=kept,
-        likely_effect=None if kept else effect_of(setup.type, "orientation"),
+        likely_effect=None if kept else effect_of(setup, "orientation"),
         remedy=None if kept else "turn it as it was calibrated and is used",
         **more,
     )

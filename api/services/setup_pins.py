@@ -73,7 +73,7 @@ def _no_pin(setup: Setup, required: Record, place: str | None, unplaced: Sequenc
         required=required["diameter"],
         required_by=setup.required_by,
         missing=what,
-        likely_effect=effect_of(setup.type, "pin_diameter"),
+        likely_effect=effect_of(setup, "pin_diameter"),
         remedy="name the fitting with its position, and record which pin it holds",
     )
 
@@ -99,7 +99,7 @@ def _pin(setup: Setup, required: Record, pin: Piece, place: str | None) -> Recor
         DIFFERS,
         [pin],
         f"{said}: it is {plain(abs(fit.off_by))} mm too {size}.",
-        likely_effect=effect_of(setup.type, "pin_diameter"),
+        likely_effect=effect_of(setup, "pin_diameter"),
         remedy=f"fit a pin of {wanted.text}, see shelf; {_CAPACITY_IS_NO_SIZE}",
         **more,
     )
@@ -171,7 +171,7 @@ def _shackle_size(setup: Setup, one: Piece, required: str) -> Record:
         DIFFERS,
         [one],
         f"{said}.",
-        likely_effect=effect_of(setup.type, "shackle_size"),
+        likely_effect=effect_of(setup, "shackle_size"),
         remedy="use the same size and style as the instrument is used with, see shelf",
         **more,
     )

@@ -150,7 +150,7 @@ def _life(setup: Setup, one: Piece, tally: Tally, share: Fraction) -> Record:
             DIFFERS,
             [one],
             f"{said}: it is past its life.",
-            likely_effect=effect_of(setup.type, "load_cycles"),
+            likely_effect=effect_of(setup, "load_cycles"),
             remedy="retire it; GET /v1/items/{id}/cycles lists its later uses",
             **more,
         )

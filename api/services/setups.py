@@ -21,6 +21,7 @@ from api.errors import InvalidRecord, Issue, UnknownReference, pointer
 from api.rules.units import parse_quantity, to_newton
 from api.services.recording import Record, zone_of
 from api.services.requirements import Subject, best_match, resolve
+from api.services.setup_comparisons import MeasuredEffect, measured_effects
 from api.store.chunks import chunks
 from api.store.tables import Composition, Item
 from graph.moments import Moment, moment, text_of
@@ -61,7 +62,7 @@ class Setup:
     """A planned set-up as the records know it.
 
     `pieces` are the fittings and their parts; `highest` is the highest planned force as it was
-    written, and in newton.
+    written, and in newton; `measured` is what the laboratory's own comparisons found for the type.
     """
 
     at: Moment
@@ -75,6 +76,7 @@ class Setup:
     pieces: Sequence[Piece]
     requirement: Record | None
     highest: tuple[str, Fraction] | None
+    measured: Mapping[str, MeasuredEffect]
     request: Mapping[str, Any]
 
     @property
@@ -140,6 +142,7 @@ def gather(session: Session, request: Record, now_us: int) -> Setup:
         _pieces(session, request.get("fittings", ()), items, at),
         _requirement(session, request, subject),
         max(forces, key=lambda one: one[1]) if forces else None,
+        measured_effects(session, kind) if kind else {},
         request,
     )
 

@@ -8,6 +8,8 @@ commit that was acknowledged survives a power cut.
 
 from __future__ import annotations
 
+import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -15,6 +17,8 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session, sessionmaker
+
+from api.store.journal import Author, close_entry, open_entry
 
 # Any number will do, as long as every writer of the traceability graph takes the same lock.
 GRAPH_LOCK = 7_203_118
@@ -46,10 +50,16 @@ class Database:
             yield session
 
     @contextmanager
-    def write(self) -> Iterator[Session]:
-        """Open a session that is one transaction: committed at the end, or rolled back whole."""
+    def write(self, author: Author | None = None) -> Iterator[Session]:
+        """Open a session that is one transaction: committed at the end, or rolled back whole.
+
+        With an author the journal gets its line in the same transaction.
+        """
         with self._write.begin() as session:
+            if author is not None:
+                open_entry(session, author)
             yield session
+            close_entry(session)
 
     def dispose(self) -> None:
         """Close every pooled connection."""
@@ -84,8 +94,8 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
     # The driver must not open transactions of its own accord: _begin_sqlite does it.
     connection.isolation_level = None
     cursor = connection.cursor()
+    _write_ahead(cursor)
     for pragma in (
-        "journal_mode=WAL",
         "synchronous=FULL",
         "foreign_keys=ON",
         f"busy_timeout={BUSY_TIMEOUT_MS}",
@@ -93,6 +103,19 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
     ):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
+
+
+def _write_ahead(cursor: Any) -> None:
+    """Put a new file into WAL mode; SQLite does not wait while another process does so."""
+    deadline = time.monotonic() + BUSY_TIMEOUT_MS / 1000
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorname != "SQLITE_BUSY" or time.monotonic() > deadline:
+                raise
+            time.sleep(0.02)
 
 
 def _begin_sqlite(connection: Connection) -> None:

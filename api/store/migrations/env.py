@@ -21,8 +21,13 @@ from typing import Any, Literal
 
 from alembic import context
 
+# Their tables belong to the schema too.
 import api.store.casework
-import api.store.fitting  # noqa: F401  # the tables of both belong to the schema
+import api.store.comparisons
+import api.store.evaluations
+import api.store.fitting
+import api.store.journal
+import api.store.uncertainty  # noqa: F401
 from api.store.tables import Base
 from api.store.types import DecimalText, JsonText
 

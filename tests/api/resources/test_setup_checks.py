@@ -137,6 +137,31 @@ def test_two_inches_are_not_fifty_millimetres(linked):
     assert linked.one("pin_diameter", "P-BOT")["outcome"] == "agrees"
 
 
+def test_what_the_laboratory_measured_itself_outranks_the_table(linked):
+    measured = {
+        "instrument": {"type": "tension_link"},
+        "unit": "kN",
+        "setups": {
+            "usual": {"name": "right pin", "pin_diameter": "2 in"},
+            "other": {"name": "smaller pin", "pin_diameter": "50 mm"},
+        },
+        "points": [
+            {"applied": "50", "usual": ["50.00", "50.01", "49.99"], "other": ["49.5"] * 3},
+            {"applied": "80", "usual": ["80.00", "80.01", "79.99"], "other": ["79.2"] * 3},
+        ],
+        "performed_at": "2025-05-01",
+        "person": "Ada Quill",
+    }
+    made = linked.client.post("/v1/setup-comparisons", json=measured).get_json()
+    assert made["overall"]["significant"] is True
+    effect = linked.one("pin_diameter", "P-TOP")["likely_effect"]
+    # -0.5 of 50 and -0.8 of 80: -0.01, with its uncertainty on both sides.
+    spread = Fraction(made["effect"]["U_delta_rel"])
+    assert Fraction(effect["error_rel_low"]) == Fraction(-1, 100) - spread
+    assert Fraction(effect["error_rel_high"]) == Fraction(-1, 100) + spread
+    assert f"set-up comparison {made['id']} of this laboratory" in effect["source"]
+
+
 def test_a_larger_model_may_take_a_smaller_pin(shop):
     shop.require(**LINK)
     larger = {"type": "tension_link", "capacity": "25 kip"}
