@@ -18,18 +18,20 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.errors import InvalidRecord, Issue
 from api.store.evaluations import ClassTable
+from api.store.fitting import Requirement
 from api.store.journal import note
 from api.store.tables import DecisionRule, Specification
 from api.store.types import json_text
 from api.store.uncertainty import Cmc
 from api.store.upsert import insert_if_absent
 
-Versioned = TypeVar("Versioned", DecisionRule, Specification, Cmc, ClassTable)
+Versioned = TypeVar("Versioned", DecisionRule, Specification, Cmc, ClassTable, Requirement)
 VERSIONS: dict[type[Any], InstrumentedAttribute[int]] = {
     DecisionRule: DecisionRule.rule_version,
     Specification: Specification.spec_version,
     Cmc: Cmc.cmc_version,
     ClassTable: ClassTable.table_version,
+    Requirement: Requirement.requirement_version,
 }
 
 
