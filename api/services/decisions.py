@@ -105,6 +105,8 @@ class Keeper:
     def __init__(self, database: Database) -> None:
         self._database = database
         self._group = GroupCommit(self._commit)
+        # Row ids of built-in rules, which are never redefined: found once and not with each commit.
+        self._rules: dict[str, int] = {}
 
     def keep(self, prepared: Prepared, author: Author, now_us: int) -> int:
         """Store a decision durably; return its id."""
@@ -114,26 +116,36 @@ class Keeper:
         with self._database.write() as session:
             # What is noted besides, such as the first use of a rule, goes to the first of them.
             open_entry(session, parts[0][1])
-            ids = _insert(session, [(prepared, now_us) for prepared, _, now_us in parts])
+            rules = self._rules | _rule_ids(session, [one for one, _, _ in parts], self._rules)
+            ids = _insert(session, [(prepared, now_us) for prepared, _, now_us in parts], rules)
             noted = take_entry(session).facts
             entries = [Entry(author) for _, author, _ in parts]
             entries[0].facts.extend(noted)
             for entry, key, (prepared, _, _) in zip(entries, ids, parts, strict=True):
                 entry.facts.append({"what": "decision", "id": key, "sha256": prepared.sha256})
             add(session.connection(), entries)
+        self._rules = rules
         return ids
 
 
 def store(session: Session, prepared: Prepared, now_us: int) -> int:
     """Store one decision in a transaction that others write in too; return its id."""
-    (key,) = _insert(session, [(prepared, now_us)])
+    (key,) = _insert(session, [(prepared, now_us)], _rule_ids(session, [prepared], {}))
     note(session, "decision", id=key, sha256=prepared.sha256)
     return key
 
 
-def _insert(session: Session, parts: Sequence[tuple[Prepared, int]]) -> Sequence[int]:
-    built_in = {one.rule_code for one, _ in parts if one.rule_code is not None}
-    rules = {code: ensure_rule(session, code) for code in sorted(built_in)}
+def _rule_ids(
+    session: Session, prepared: Sequence[Prepared], known: Mapping[str, int]
+) -> dict[str, int]:
+    """Row ids of the built-in rules that are not known yet; a rule needed first is recorded."""
+    wanted = {one.rule_code for one in prepared if one.rule_code is not None} - known.keys()
+    return {code: ensure_rule(session, code) for code in sorted(wanted)}
+
+
+def _insert(
+    session: Session, parts: Sequence[tuple[Prepared, int]], rules: Mapping[str, int]
+) -> Sequence[int]:
     rows = [
         {
             "recorded_us": now_us,
