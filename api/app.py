@@ -19,8 +19,12 @@ from api.resources import (
     certificates,
     changes,
     checks,
+    class_tables,
+    cmcs,
     compositions,
     customers,
+    cycles,
+    deadweight_forces,
     decision_rules,
     decisions,
     dispositions,
@@ -28,16 +32,28 @@ from api.resources import (
     exports,
     health,
     imports,
+    interval_advice,
     items,
+    journal,
     keys,
     laboratory,
+    load_events,
     notices,
+    persons,
     recalls,
+    requirements,
+    run_evaluations,
+    setup_checks,
+    setup_comparisons,
     specifications,
+    uncertainty_budgets,
+    uncertainty_components,
     webhooks,
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
 from api.schemas.problem import ProblemSchema
+from api.services.cautions import CAUTION
+from api.services.decisions import KEEPER, Keeper
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION
@@ -46,6 +62,7 @@ from api.web.json import DecimalJSONProvider
 
 BLUEPRINTS = [
     items.blp,
+    interval_advice.blp,
     compositions.blp,
     calibrations.blp,
     certificates.blp,
@@ -65,21 +82,31 @@ BLUEPRINTS = [
     batches.blp,
     decision_rules.blp,
     specifications.blp,
+    requirements.blp,
+    setup_checks.blp,
+    load_events.blp,
+    cycles.blp,
+    run_evaluations.blp,
+    class_tables.blp,
+    deadweight_forces.blp,
+    uncertainty_budgets.blp,
+    uncertainty_components.blp,
+    cmcs.blp,
+    setup_comparisons.blp,
     keys.blp,
+    persons.blp,
+    journal.blp,
     health.blp,
 ]
 PAGES = [
     docs.blp,
 ]
 
-DESCRIPTION = """\
+DESCRIPTION = f"""\
 Decides whether force calibration results conform, knows what every certificate rests on, and \
 finds the certificates that a fault affects.
 
-**Caution.** Force rigs injure people. Stay within the rated capacity of the weakest part, keep \
-clear of the load line, follow local codes, and leave the judgement to a competent, authorised \
-person. No answer of this service says that a set-up is safe; it says which checks were made and \
-which could not be.
+**Caution.** {CAUTION}
 
 Decimal numbers may be sent as strings or as JSON numbers and come back as strings with their \
 digits. Errors are problem details (RFC 9457). Send an API key as `Authorization: Bearer <key>`; \
@@ -116,6 +143,7 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     app.url_map.strict_slashes = False
     app.config.update(
         MAX_CONTENT_LENGTH=int(settings.max_body_bytes),
+        REQUIRE_PERSON=settings.require_person.lower() in ("yes", "true", "1"),
         API_TITLE="Tracehold",
         API_VERSION=VERSION,
         OPENAPI_VERSION="3.1.0",
@@ -123,7 +151,9 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
         OPENAPI_JSON_PATH="openapi.json",
         API_SPEC_OPTIONS={"info": {"description": DESCRIPTION}},
     )
-    app.extensions[transactions.EXTENSION] = database or Database(settings.database_url)
+    store = database or Database(settings.database_url)
+    app.extensions[transactions.EXTENSION] = store
+    app.extensions[KEEPER] = Keeper(store)
     for part in (etags, security, request_id, auth):
         part.install(app)
     _join(app)

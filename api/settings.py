@@ -28,6 +28,12 @@ class Settings:
         "TRACEHOLD_MAX_BODY_BYTES", "268435456", "largest request body accepted, in bytes"
     )
 
+    require_person: str = _setting(
+        "TRACEHOLD_REQUIRE_PERSON",
+        "no",
+        "yes: every change must name a recorded person, by its key or the header Tracehold-Person",
+    )
+
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
         """Settings from the environment (or a mapping that stands for it)."""

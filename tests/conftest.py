@@ -12,6 +12,7 @@ import shutil
 import time
 import uuid
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -77,23 +78,39 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.fixture(scope="session")
-def postgresql_database() -> Iterator[str]:
-    """Address of this worker's own migrated PostgreSQL database, dropped at the end."""
+@contextmanager
+def new_postgresql() -> Iterator[str]:
+    """Address of a new, empty PostgreSQL database of this worker, dropped at the end."""
     server = sa.make_url(POSTGRES).set(drivername="postgresql+psycopg")
     worker = os.environ.get("PYTEST_XDIST_WORKER", "main")
     name = f"tracehold_test_{worker}_{uuid.uuid4().hex[:8]}"
     admin = sa.create_engine(server, isolation_level="AUTOCOMMIT")
     with admin.connect() as connection:
         connection.execute(sa.text(f'CREATE DATABASE "{name}"'))
-    url = server.set(drivername="postgresql", database=name).render_as_string(hide_password=False)
-    made = Database(url)
-    migrate.upgrade(made)
-    made.dispose()
-    yield url
+    yield server.set(drivername="postgresql", database=name).render_as_string(hide_password=False)
     with admin.connect() as connection:
         connection.execute(sa.text(f'DROP DATABASE "{name}" WITH (FORCE)'))
     admin.dispose()
+
+
+@pytest.fixture(scope="session")
+def postgresql_database() -> Iterator[str]:
+    """Address of this worker's own migrated PostgreSQL database, dropped at the end."""
+    with new_postgresql() as url:
+        made = Database(url)
+        migrate.upgrade(made)
+        made.dispose()
+        yield url
+
+
+@pytest.fixture(params=ENGINES)
+def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Address of a database without any table, once per engine."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'empty.db'}"
+    else:
+        with new_postgresql() as url:
+            yield url
 
 
 @pytest.fixture(params=ENGINES)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import getpass
 import signal
 import time
 from collections.abc import Iterator
@@ -16,6 +17,7 @@ from api.commands.output import Refused, as_json, console, print_json, say
 
 if TYPE_CHECKING:
     from api.store.database import Database
+    from api.store.journal import Author
 
 NOT_MIGRATED = "the database is not at the schema of this version; run: tracehold migrate"
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -103,15 +105,24 @@ def keys() -> None:
     help="Comma-separated, of read, decide, record, recall, admin; admin holds them all.",
 )
 @click.option("--customer", help="Customer whose records alone the key may see.")
+@click.option("--person", help="Id of the recorded person for whom the key speaks.")
 @click.option("--expires", help="Date or date-time with zone at which the key ends.")
-def create_key(name: str, scopes: str, customer: str | None, expires: str | None) -> None:
+def create_key(
+    name: str, scopes: str, customer: str | None, person: str | None, expires: str | None
+) -> None:
     """Create a key; it is the last line of stdout and cannot be shown again."""
     from api.services import keys as service
 
     wanted = [scope.strip() for scope in scopes.split(",") if scope.strip()]
-    with opened() as database, database.write() as session:
+    with opened() as database, database.write(_author("keys create")) as session:
         record, token = service.create_key(
-            session, name, wanted, customer, service.expiry_of(expires), now=_now()
+            session,
+            name,
+            wanted,
+            customer,
+            service.expiry_of(expires),
+            person=person,
+            now=_now(),
         )
     say(f"Key {record.public_id} for {name}: {', '.join(record.scopes)}. It is shown only now.")
     click.echo(token)
@@ -151,7 +162,7 @@ def revoke_key(key_id: str) -> None:
     """Revoke the key ID for good; a running server notices within seconds."""
     from api.services import keys as service
 
-    with opened() as database, database.write() as session:
+    with opened() as database, database.write(_author("keys revoke")) as session:
         record = service.revoke(session, key_id, _now())
     say(f"Key {record.public_id} of {record.name} is revoked.")
 
@@ -171,6 +182,17 @@ def settings() -> None:
     table.add_row("url", URL_VARIABLE, DEFAULT_URL, "server that client and command line ask")
     table.add_row("key", KEY_VARIABLE, "-", "API key that client and command line send")
     console().print(table)
+
+
+def _author(command: str) -> Author:
+    """The account of this machine that runs a command, for the journal."""
+    from api.store.journal import Author
+
+    try:
+        account = getpass.getuser()
+    except (OSError, KeyError):  # no name is known for the account; before Python 3.13 KeyError
+        account = "unknown account"
+    return Author(f"command {command}", person=account)
 
 
 def _now() -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import nullcontext
 from typing import Any
 
-from flask import Response
+from flask import Response, current_app
 from marshmallow import fields, validate
 
 from api.rules.decide import VERDICTS
@@ -25,7 +25,7 @@ from api.web.clock import now_us
 from api.web.idempotency import idempotent
 from api.web.json import dumps
 from api.web.pictures import documented, picture
-from api.web.transactions import reading, writing
+from api.web.transactions import author, reading, sharing, writing
 
 blp = Blueprint(
     "decisions", __name__, url_prefix="/v1/decisions", description="Does a result conform?"
@@ -47,14 +47,19 @@ class DecisionQuery(paging.PageQuery):
 @blp.alt_response(200, schema=DecisionSchema, description="Decided, not stored")
 def decide(request: dict[str, Any]) -> Response:
     """Decide whether one result conforms, and store the decision unless `store` is false."""
-    if not request["store"]:
-        # Most need nothing from the database, and opening a session would cost as much as deciding.
-        with reading() if needs_records(request) else nullcontext() as session:
+    # Most need nothing from the database, and opening a session would cost as much as deciding.
+    with reading() if needs_records(request) else nullcontext() as session:
+        if not request["store"]:
             return _written(decisions.decide_unstored(session, request), 200)
-    with writing() as session:
-        answer = decisions.decide_stored(session, request, now_us())
-    response = _written(answer, 201)
-    response.headers["Location"] = f"/v1/decisions/{answer['id']}"
+        prepared = decisions.prepare(session, request)
+    if sharing():
+        with writing() as session:
+            key = decisions.store(session, prepared, now_us())
+    else:
+        keeper: decisions.Keeper = current_app.extensions[decisions.KEEPER]
+        key = keeper.keep(prepared, author(), now_us())
+    response = _written({"id": key, **prepared.answer}, 201)
+    response.headers["Location"] = f"/v1/decisions/{key}"
     return response
 
 

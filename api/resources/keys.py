@@ -43,6 +43,7 @@ def create_key(new: dict[str, Any]) -> Any:
             new["scopes"],
             new.get("customer"),
             keys.expiry_of(new.get("expires")),
+            person=new.get("person"),
             now=_now(),
         )
     return {**keys.shown(record), "token": token}, 201, {"Location": f"/v1/keys/{record.public_id}"}

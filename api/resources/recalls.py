@@ -20,6 +20,7 @@ from api.schemas.recalls import (
 )
 from api.services import fault_drafts, recalling, recalls, triage
 from api.services.differences import differences, found_entries
+from api.services.recalling import Answer
 from api.services.staleness import staleness
 from api.web import paging
 from api.web.auth import requires
@@ -28,7 +29,7 @@ from api.web.clock import now_us
 from api.web.idempotency import idempotent
 from api.web.json import dumps
 from api.web.problems import Problem
-from api.web.transactions import reading, writing
+from api.web.transactions import note_question, reading, writing
 from graph.recall import LISTS
 
 LOT = 1_000
@@ -47,6 +48,7 @@ def report_fault(request: dict[str, Any]) -> Any:
     with reading() as session:  # one snapshot, and no writer waits while it is worked out
         answer = recalling.recall(session, request, now_us())
     if request["preview"]:
+        note_question("recall preview", **_hashes(answer))
         return _response(recalls.preview_answer(answer), recalls.texts(answer), 200)
     with writing() as session:
         head = recalls.store(session, answer, request.get("previous"), now_us())
@@ -73,6 +75,7 @@ def compare_faults(request: dict[str, Any]) -> Any:
     with reading() as session:
         first = recalling.recall(session, {"fault": request["first"]}, now_us())
         second = recalling.recall(session, {"fault": request["second"]}, now_us())
+    note_question("recall comparison", first=_hashes(first), second=_hashes(second))
     return {
         "first": recalls.preview_answer(first),
         "second": recalls.preview_answer(second),
@@ -169,3 +172,7 @@ def _parts(head: dict[str, Any], lists: dict[str, list[str]]) -> Iterator[bytes]
             yield ",".join(bodies[start : start + LOT]).encode()
         yield b"]"
     yield b"}"
+
+
+def _hashes(answer: Answer) -> dict[str, str]:
+    return {"input_hash": answer.input_hash, "result_hash": answer.result_hash}

@@ -10,7 +10,7 @@ Not checked: that the wording suits the accreditation body or the customer's con
 """
 
 from collections.abc import Callable
-from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 
 from api.rules.acceptance import Acceptance, Prior
 from api.rules.exact import Number, plain, ratio, reported_uncertainty
@@ -81,7 +81,8 @@ Expanded uncertainty U = 0.2 kN, k = 2.
         f"Statement of conformity for {results or 'this result'}: "
         f"{named} ({span}) {_outcome(verdict, acceptance, rule.zones)}.",
         f"{_rule_name(rule)}: {_band(acceptance, rule.guard, unit)}.",
-        f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, k = {plain(k)}{_freedom(dof)}.",
+        f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, "
+        f"k = {_brief(k, ROUND_HALF_EVEN)}{_freedom(dof)}.",
     ]
     if prior is not None and rule.guard.basis == "global_risk":
         mean, sd = _quantity(prior.mean, unit), _quantity(prior.sd, unit)

@@ -148,6 +148,7 @@ class ResultSchema(AnnotatedSchema):
     error_rel_pct = DecimalText()
     U_rel_pct = DecimalText(validate=at_least(0))
     tolerance_rel_pct = Tolerance()
+    budget = Text(max_length=200, metadata={"description": "Id of the budget that U is from"})
 
     @validates_schema
     def _forces_have_a_unit(self, data: dict[str, Any], **kwargs: Any) -> None:

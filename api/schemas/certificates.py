@@ -6,6 +6,7 @@ from marshmallow import fields, validate
 
 from api.schemas.base import StrictSchema
 from api.schemas.calibrations import CalibrationSchema, ResultSchema, UseSchema
+from api.schemas.cmcs import BelowCmcSchema
 from api.schemas.fields import MomentText, Text, WholeNumber
 
 
@@ -34,6 +35,9 @@ class ResultAnswerSchema(ResultSchema):
 
     rule_version = WholeNumber()
     specification_version = WholeNumber()
+    below_cmc = fields.Nested(
+        BelowCmcSchema, metadata={"description": "Where U is below our CMC that is recorded now"}
+    )
 
 
 class CertificateHeadSchema(CalibrationSchema):

@@ -100,6 +100,7 @@ class DecisionSchema(Schema):
     k = fields.String(required=True)
     dof = fields.String()
     unit = fields.String(required=True)
+    budget = fields.Dict(metadata={"description": "The budget and point that U, k and dof are of"})
     reported = fields.Nested(ReportedSchema, required=True)
     rule = fields.Dict(
         required=True, metadata={"description": "{id, version}, or the object that was sent"}

@@ -108,6 +108,25 @@ class PriorSchema(StrictSchema):
                 raise _at(name, "required field is missing", "send mean and sd, or reliability")
 
 
+class BudgetReferenceSchema(StrictSchema):
+    """A recorded uncertainty budget, and which of its points."""
+
+    id = Text(required=True, max_length=200)
+    point = DecimalText(metadata={"description": "Value of the point; needed of several"})
+
+
+_BUDGET, _ID = BudgetReferenceSchema(), Text(max_length=200)
+
+
+class BudgetField(fields.Field[Any]):
+    """The id of a budget or {"id", "point"}; loads as the latter."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        return _BUDGET.load(value) if isinstance(value, Mapping) else {"id": _ID.deserialize(value)}
+
+
 class NewDecisionSchema(StrictSchema):
     """A result, its limits and the rule; U in the unit of the value or another, or relative."""
 
@@ -115,6 +134,9 @@ class NewDecisionSchema(StrictSchema):
     U = QuantityField(validate=_not_negative, metadata={"description": "Expanded uncertainty"})
     U_rel_pct = DecimalText(
         validate=_not_negative, metadata={"description": "U in percent of the value"}
+    )
+    budget = BudgetField(
+        metadata={"description": "Id of an uncertainty budget, or {id, point}; gives U, k and dof"}
     )
     k = DecimalText(
         validate=_positive,
@@ -155,8 +177,13 @@ class NewDecisionSchema(StrictSchema):
     def _one_uncertainty(self, data: dict[str, Any], **kwargs: Any) -> None:
         if "U" in data and "U_rel_pct" in data:
             raise _at("U_rel_pct", "a second uncertainty", "send U or U_rel_pct, not both")
-        if "U" not in data and "U_rel_pct" not in data:
-            raise _at("U", "required field is missing", "send U, or U_rel_pct in percent of value")
+        if "budget" in data:
+            for name in ("U", "U_rel_pct", "k", "dof"):
+                if name in data:
+                    remedy = "send a budget, or U with its k and dof"
+                    raise _at(name, "a second uncertainty beside the budget", remedy)
+        elif "U" not in data and "U_rel_pct" not in data:
+            raise _at("U", "required field is missing", "send U, U_rel_pct or budget")
 
     @validates_schema
     def _one_requirement(self, data: dict[str, Any], **kwargs: Any) -> None:

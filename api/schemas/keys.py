@@ -18,6 +18,7 @@ class NewKeySchema(StrictSchema):
         metadata={"description": "Of read, decide, record, recall, admin; admin holds them all"},
     )
     customer = Text(metadata={"description": "Customer whose records alone the key may see"})
+    person = Text(metadata={"description": "Id of the recorded person for whom the key speaks"})
     expires = MomentText(
         metadata={"description": "Instant with zone, or a date: it ends as that day begins (UTC)"}
     )
@@ -30,6 +31,7 @@ class KeySchema(Schema):
     name = fields.String(required=True)
     scopes = fields.List(fields.String(), required=True)
     customer = fields.String(allow_none=True)
+    person = fields.String(allow_none=True, metadata={"description": "Name of that person"})
     created_at = fields.String(required=True, metadata={"format": "date-time"})
     expires_at = fields.String(allow_none=True, metadata={"format": "date-time"})
     revoked_at = fields.String(allow_none=True, metadata={"format": "date-time"})

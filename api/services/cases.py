@@ -20,6 +20,7 @@ from api.services import changes
 from api.services.recording import Record
 from api.store.casework import CaseEvent, Disposition, Notice, NoticeRecord, RecallCase
 from api.store.database import lock_graph
+from api.store.journal import note as journal_note
 from api.store.tables import Certificate, Recall, RecallEntry
 from graph.moments import text_of
 from graph.recall import AFFECTED, INDETERMINATE
@@ -137,6 +138,14 @@ def _record(
             reason=change["reason"],
             at_us=now_us,
         )
+    )
+    journal_note(
+        session,
+        f"case {kind}",
+        by=change["by"],
+        recall=case.recall_id,
+        state=state,
+        reason=change["reason"],
     )
     case.state = state
     case.version += 1

@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services import imports, results
 from api.services.changes import note_certificate
+from api.services.cmcs import Scope, below_cmc, scope
 from api.services.in_force import refuse_circle
 from api.services.recall_states import recall_state
 from api.services.recording import Record, Recording
@@ -24,6 +25,7 @@ from api.services.staleness import flag_stale
 from api.services.use_corrections import corrections
 from api.store import links, records
 from api.store.in_force import resolve_items
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import (
     Certificate,
@@ -36,6 +38,7 @@ from api.store.tables import (
     Specification,
     Usage,
 )
+from api.store.uncertainty import UncertaintyBudget
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
 
 HEAD = (
@@ -69,7 +72,7 @@ def answer(session: Session, certificate: Certificate) -> Record:
     shown["recall_state"] = recall_state(session, certificate.id)
     shown["uses"] = _uses(session, certificate.id)
     shown["use_corrections"] = corrections(session, certificate.id)
-    shown["results"] = _results(session, certificate.id)
+    shown["results"] = _results(session, certificate)
     return shown
 
 
@@ -112,6 +115,7 @@ def void(recording: Recording, certificate: Certificate, reason: str) -> Certifi
     why = f"certificate {certificate.number} was voided"
     _resolve_again(recording, {certificate.item_id}, why)
     note_certificate(recording.session, "certificate.voided", certificate, recording.now_us)
+    _journal(recording.session, "certificate voided", certificate, reason=reason)
     return certificate
 
 
@@ -134,6 +138,7 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
     certificate.status, certificate.issued_at = "issued", issued_at
     _resolve_again(recording, touched, f"certificate {certificate.number} was issued")
     note_certificate(recording.session, "certificate.issued", certificate, recording.now_us)
+    _journal(recording.session, "certificate issued", certificate, issued_at=issued_at)
     return certificate
 
 
@@ -164,11 +169,17 @@ def replace(session: Session, number: str, record: Record, now_us: int) -> Certi
 
 def _supersede(recording: Recording, certificate: Certificate, revision: int) -> None:
     certificate.status, certificate.superseded_by = "superseded", str(revision)
+    _journal(recording.session, "certificate superseded", certificate, superseded_by=revision)
     note_certificate(
         recording.session, "certificate.superseded", certificate, recording.now_us, str(revision)
     )
     # Before the other one is issued: the store holds one issued revision at most.
     recording.session.flush()
+
+
+def _journal(session: Session, what: str, certificate: Certificate, **facts: Any) -> None:
+    identity: Record = {"certificate": certificate.number, "revision": certificate.revision}
+    journal_note(session, what, **identity, issuer=certificate.issuer, **facts)
 
 
 def _resolve_again(recording: Recording, items: set[int], why: str) -> None:
@@ -229,14 +240,22 @@ def _uses(session: Session, certificate: int) -> list[Record]:
     return shown
 
 
-def _results(session: Session, certificate: int) -> list[Record]:
+def _results(session: Session, certificate: Certificate) -> list[Record]:
     rows = session.execute(
-        select(Result, DecisionRule.code, DecisionRule.rule_version, Specification.spec_version)
+        select(
+            Result,
+            DecisionRule.code,
+            DecisionRule.rule_version,
+            Specification.spec_version,
+            UncertaintyBudget.code.label("budget"),
+        )
         .outerjoin(DecisionRule, DecisionRule.id == Result.rule_id)
         .outerjoin(Specification, Specification.id == Result.specification_id)
-        .where(Result.certificate_id == certificate)
+        .outerjoin(UncertaintyBudget, UncertaintyBudget.id == Result.budget_id)
+        .where(Result.certificate_id == certificate.id)
         .order_by(Result.position)
     )
+    held = _held(session, certificate)
     shown = []
     for row in rows:
         values = {name: getattr(row.Result, name) for name in RESULT}
@@ -244,7 +263,17 @@ def _results(session: Session, certificate: int) -> list[Record]:
             "rule": row.code,
             "rule_version": row.rule_version,
             "specification_version": row.spec_version,
+            "budget": row.budget,
+            "below_cmc": None if held is None else below_cmc(held, values),
         }
         values |= row.Result.remarks or {}
         shown.append({name: value for name, value in values.items() if value is not None})
     return shown
+
+
+def _held(session: Session, certificate: Certificate) -> Scope | None:
+    """Return the capabilities that its results are compared with; none for those of others."""
+    if certificate.external:
+        return None
+    kind = session.scalar(select(Item.type).where(Item.id == certificate.item_id))
+    return scope(session, certificate.mode, kind)

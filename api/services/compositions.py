@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session, aliased
 from api.errors import Conflict, InvalidRecord, Issue, NotFound
 from api.services.recording import Outcome, Record, Recording, digest, remarks, repeated
 from api.store.chunks import chunks
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.records import item_codes
 from api.store.tables import Composition, Item
@@ -69,6 +70,7 @@ def end(recording: Recording, composition: Composition, until: str) -> Compositi
         issue = Issue("/until", "not after the start", f"it began {composition.held_from}", until)
         raise InvalidRecord("a holding ends after it began", [issue])
     composition.held_until, composition.until_us = until, until_us
+    journal_note(recording.session, "holding ended", id=composition.id, until=until)
     recording.session.flush()
     return composition
 

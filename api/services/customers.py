@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, Issue, NotFound
 from api.services.recording import Record
 from api.store.chunks import chunks
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import Customer
 
@@ -36,6 +37,7 @@ def create(session: Session, customer: Record) -> Customer:
     created = Customer(name=customer["name"], **{c: customer.get(c) for c in COLUMNS})
     session.add(created)
     session.flush()
+    journal_note(session, "customer", id=created.id, name=created.name)
     return created
 
 
@@ -52,6 +54,7 @@ def change(session: Session, customer: Customer, changes: Record) -> Customer:
     for name in COLUMNS:
         if name in changes:
             setattr(customer, name, changes[name])
+    journal_note(session, "customer changed", id=customer.id, changed=sorted(changes))
     session.flush()
     return customer
 

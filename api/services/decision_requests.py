@@ -106,9 +106,10 @@ def requested_rule(
 
 
 def needs_records(request: Request) -> bool:
-    """Say whether a request names a rule or specification that only the database knows."""
+    """Say whether a request names a rule, specification or budget that the database knows."""
     rule = request["rule"]
-    return not ("guard" in rule or _built_in(rule)) or _named(request.get("tolerance"))
+    recorded = not ("guard" in rule or _built_in(rule)) or "budget" in request
+    return recorded or _named(request.get("tolerance"))
 
 
 def _needed(session: Session | None) -> Session:

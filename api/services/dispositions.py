@@ -19,6 +19,7 @@ from api.services.changes import LISTED
 from api.services.recording import Record
 from api.store.casework import Disposition, RecallCase
 from api.store.chunks import chunks
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import Certificate, RecallEntry
 from graph.moments import text_of
@@ -60,6 +61,14 @@ def record(session: Session, case: RecallCase, command: Record, now_us: int) -> 
         keys = [row.certificate_id for row in some]
         changes.note_dispositions(session, case.recall_id, keys, command["action"], now_us)
     if meant:
+        journal_note(
+            session,
+            "dispositions",
+            by=command["by"],
+            recall=case.recall_id,
+            action=command["action"],
+            certificates=len(meant),
+        )
         case.version += 1
         session.flush()
     return len(meant)

@@ -13,13 +13,16 @@ from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services import calibrations, checks, compositions, items
-from api.services.recording import Outcome, Record, Recording, zone_of
+from api.services.recording import Outcome, Record, Recording, digest, zone_of
 from api.store.database import lock_graph
+from api.store.journal import note as journal_note
 from api.store.links import bare_dates_recorded
 from api.store.tables import ImportRun, Laboratory
 from graph.moments import BadMoment, time_zone
 
 ANNOTATIONS = ("id", "title", "note", "meaning", "amendment", "traps", "composition_bounds")
+# What names a record of any collection.
+IDENTITY = ("id", "certificate", "revision", "issuer", "assembly", "part", "from")
 COLLECTIONS: dict[str, Callable[[Recording, Sequence[Record]], Outcome]] = {
     "items": items.record,
     "composition": compositions.record,
@@ -44,6 +47,8 @@ def import_laboratory(session: Session, laboratory: Record, now_us: int) -> Reco
         counts[name] = record(recording, laboratory.get(name, []))
         recording.check()
     created = {name: outcome.created for name, outcome in counts.items()}
+    if any(created.values()):
+        journal_note(session, "import", created=created, sha256=digest(laboratory))
     annotations = {name: laboratory[name] for name in ANNOTATIONS if name in laboratory}
     session.add(ImportRun(recorded_us=now_us, annotations=annotations, counts=created))
     return {
@@ -58,6 +63,9 @@ def record_one(session: Session, collection: str, record: Record, now_us: int) -
     recording.single = collection
     outcome = COLLECTIONS[collection](recording, [record])
     recording.check()
+    if outcome.created:
+        named = {name: record[name] for name in IDENTITY if record.get(name) is not None}
+        journal_note(session, f"recorded in {collection}", **named, sha256=digest(record))
     return outcome
 
 

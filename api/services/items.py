@@ -19,6 +19,7 @@ from api.services.recording import (
     repeated,
 )
 from api.store.chunks import chunks
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import Item
 
@@ -84,6 +85,7 @@ def change(recording: Recording, item: Item, changes: Record) -> Item:
         item.properties = {**(item.properties or {}), **changes["properties"]}
     if said := remarks(changes):
         item.remarks = {**(item.remarks or {}), **said}
+    journal_note(recording.session, "item changed", id=item.code, changed=sorted(changes))
     recording.session.flush()
     return item
 

@@ -21,9 +21,11 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue, NotFound, pointer
+from api.services import persons
+from api.store import journal
 from api.store.database import Database
 from api.store.paging import KeyValues, page
-from api.store.tables import ApiKey, Customer
+from api.store.tables import ApiKey, Customer, Person
 from graph.moments import BadMoment, instant_us, text_of
 
 SCOPES = ("read", "decide", "record", "recall", "admin")
@@ -40,6 +42,7 @@ class KeyRecord:
     name: str
     scopes: tuple[str, ...]
     customer: str | None
+    person: str | None
     created_us: int
     expires_us: int | None
     revoked_us: int | None
@@ -61,15 +64,18 @@ def create_key(
     customer: str | None = None,
     expires: int | None = None,
     *,
+    person: str | None = None,
     now: int,
 ) -> tuple[KeyRecord, str]:
     """Store a new key and return it with its token, which cannot be shown again.
 
-    ``customer`` is a customer's name, recorded if new. Raises ``InvalidRecord`` for an unknown or
-    missing scope and for an expiry that is not in the future.
+    ``customer`` is a customer's name, recorded if new; ``person`` the id of a recorded person for
+    whom alone the key speaks. Raises ``UnknownReference`` for a person who is not recorded, and
+    ``InvalidRecord`` for an unknown or missing scope or an expiry that is not in the future.
     """
     _check_new_key(scopes, expires, now)
     secret = secrets.token_urlsafe(32)
+    speaks_for = None if person is None else persons.active(session, person, pointer("person"))
     row = ApiKey(
         # Hexadecimal, so that the first two underscores of a token are its separators.
         public_id=secrets.token_hex(8),
@@ -77,34 +83,43 @@ def create_key(
         secret_hash=_hashed(secret),
         scopes=[scope for scope in SCOPES if scope in scopes],
         customer_id=None if customer is None else _customer_id(session, customer),
+        person_id=None if speaks_for is None else speaks_for.id,
         created_us=now,
         expires_us=expires,
     )
     session.add(row)
     session.flush()
-    return _record(row, customer), f"{PREFIX}_{row.public_id}_{secret}"
+    said = {"key": row.public_id, "name": name, "scopes": row.scopes, "customer": customer}
+    said |= {"speaks_for": person}
+    journal.note(session, "key created", **said)
+    name_of = None if speaks_for is None else speaks_for.name
+    return _record(row, customer, name_of), f"{PREFIX}_{row.public_id}_{secret}"
 
 
 def verify(session: Session, token: str, now: int) -> KeyRecord | None:
-    """Return the key that a token belongs to, or None if it is unknown, revoked or expired."""
+    """Return the key of a token; None if it is unknown, revoked, expired or of nobody active."""
     prefix, _, rest = token.partition("_")
     public_id, _, secret = rest.partition("_")
     if prefix != PREFIX or not secret or not public_id.isalnum():
         return None
-    found = session.execute(_KEYS.where(ApiKey.public_id == public_id)).one_or_none()
+    may_speak = or_(ApiKey.person_id.is_(None), Person.active)
+    known = _KEYS.where(ApiKey.public_id == public_id, may_speak)
+    found = session.execute(known).one_or_none()
     if found is None or not hmac.compare_digest(found[0].secret_hash, _hashed(secret)):
         return None
-    record = _record(found[0], found[1])
+    row, customer, person = found
+    record = _record(row, customer, person)
     return record if record.valid_at(now) else None
 
 
 def revoke(session: Session, public_id: str, now: int) -> KeyRecord:
     """Revoke a key for good; raises ``NotFound``. Revoking it again changes nothing."""
-    row, customer = _found(session, public_id)
+    row, *named = _found(session, public_id)
     if row.revoked_us is None:
         row.revoked_us = now
+        journal.note(session, "key revoked", key=public_id)
         session.flush()
-    return _record(row, customer)
+    return _record(row, *named)
 
 
 def get_key(session: Session, public_id: str) -> KeyRecord:
@@ -117,10 +132,10 @@ def list_keys(
 ) -> tuple[list[KeyRecord], KeyValues | None]:
     """Keys in the order they were made, revoked ones too, and the key to continue behind."""
     rows, key = page(session, _KEYS, [ApiKey.id], after, limit)
-    return [_record(row[0], row[1]) for row in rows], key
+    return [_record(*row[:3]) for row in rows], key
 
 
-def note_use(database: Database, key_id: int, now: int) -> bool:
+def note_use(database: Database, key: KeyRecord, now: int) -> bool:
     """Note that a key was used, at most once a minute, and never wait for another writer.
 
     Returns whether it was noted; a busy database is asked again at a later request.
@@ -128,7 +143,7 @@ def note_use(database: Database, key_id: int, now: int) -> bool:
     noted = (
         update(ApiKey)
         .where(
-            ApiKey.id == key_id,
+            ApiKey.id == key.id,
             or_(ApiKey.last_used_us.is_(None), ApiKey.last_used_us <= now - USE_NOTED_EVERY_US),
         )
         .values(last_used_us=now)
@@ -140,7 +155,9 @@ def note_use(database: Database, key_id: int, now: int) -> bool:
             patience = connection.exec_driver_sql("PRAGMA busy_timeout").scalar()
             connection.exec_driver_sql("PRAGMA busy_timeout = 0")
         try:
-            connection.execute(noted)
+            if connection.execute(noted).rowcount:
+                used = journal.Author("key used", key_id=key.public_id, key_name=key.name)
+                journal.add(connection, [journal.Entry(used)], wait=False)
             connection.commit()
         except OperationalError:
             connection.rollback()
@@ -151,7 +168,11 @@ def note_use(database: Database, key_id: int, now: int) -> bool:
     return True
 
 
-_KEYS = select(ApiKey, Customer.name).outerjoin(Customer, ApiKey.customer_id == Customer.id)
+_KEYS = (
+    select(ApiKey, Customer.name.label("customer"), Person.name.label("person"))
+    .outerjoin(Customer, ApiKey.customer_id == Customer.id)
+    .outerjoin(Person, ApiKey.person_id == Person.id)
+)
 
 
 def expiry_of(moment: str | None) -> int | None:
@@ -182,15 +203,16 @@ def shown(record: KeyRecord) -> dict[str, Any]:
         "name": record.name,
         "scopes": record.scopes,
         "customer": record.customer,
+        "person": record.person,
         **{name: None if at is None else text_of(at) for name, at in instants.items()},
     }
 
 
-def _found(session: Session, public_id: str) -> tuple[ApiKey, str | None]:
+def _found(session: Session, public_id: str) -> tuple[ApiKey, str | None, str | None]:
     found = session.execute(_KEYS.where(ApiKey.public_id == public_id)).one_or_none()
     if found is None:
         raise NotFound(f"There is no API key {public_id}.")
-    return found[0], found[1]
+    return found[0], found[1], found[2]
 
 
 def _check_new_key(scopes: Collection[str], expires: int | None, now: int) -> None:
@@ -219,13 +241,14 @@ def _customer_id(session: Session, name: str) -> int:
     return row.id
 
 
-def _record(row: ApiKey, customer: str | None) -> KeyRecord:
+def _record(row: ApiKey, customer: str | None, person: str | None) -> KeyRecord:
     return KeyRecord(
         id=row.id,
         public_id=row.public_id,
         name=row.name,
         scopes=tuple(row.scopes),
         customer=customer,
+        person=person,
         created_us=row.created_us,
         expires_us=row.expires_us,
         revoked_us=row.revoked_us,

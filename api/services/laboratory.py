@@ -6,6 +6,7 @@ from sqlalchemy.orm import Session
 
 from api.services.recording import Record, zone_of
 from api.store.database import lock_graph
+from api.store.journal import note as journal_note
 from api.store.tables import Laboratory
 
 COLUMNS = ("name", "address", "contact")
@@ -33,5 +34,6 @@ def change(session: Session, changes: Record) -> Record:
     for name in COLUMNS:
         if name in changes:
             setattr(found, name, changes[name])
+    journal_note(session, "laboratory changed", changed=sorted(changes))
     session.flush()
     return answer(session)

@@ -13,6 +13,7 @@ from api.services.changes import customer_key
 from api.services.recording import Record, zone_of
 from api.store.casework import Notice, NoticeRecord
 from api.store.chunks import chunks
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import Customer
 from graph.moments import moment, text_of
@@ -50,6 +51,7 @@ def record(session: Session, notice: Notice, kind: str, sent: Record, now_us: in
             recorded_us=now_us,
         )
     )
+    journal_note(session, f"notice {kind}", by=sent["by"], notice=notice.number)
     session.flush()
 
 

@@ -22,6 +22,7 @@ from api.services import changes, laboratory, notice_content, notice_words
 from api.services.dispositions import current
 from api.services.recording import Record, zone_of
 from api.store.casework import Disposition, Notice, RecallCase
+from api.store.journal import note as journal_note
 from api.store.tables import Certificate, Customer, Recall, RecallEntry
 from graph.moments import moment
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
@@ -98,6 +99,9 @@ def create(session: Session, case: RecallCase, request: Record, now_us: int) -> 
         notice.content_hash = hashlib.sha256(notice.content.encode()).hexdigest()
         session.add(notice)
         session.flush()
+        journal_note(
+            session, "notice", by=notice.person, notice=notice.number, sha256=notice.content_hash
+        )
         changes.note(
             session,
             "notice.created",

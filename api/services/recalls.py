@@ -16,6 +16,7 @@ from api.services.differences import differences, found_entries, stored_entries
 from api.services.recalling import Answer, Entry
 from api.services.recording import Record
 from api.store.database import lock_graph
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import Recall, RecallEntry
 from graph.moments import text_of
@@ -52,6 +53,8 @@ def store(session: Session, answer: Answer, previous: int | None, now_us: int) -
     )
     session.add(stored)
     session.flush()
+    hashes = {"input_hash": answer.input_hash, "result_hash": answer.result_hash}
+    journal_note(session, "recall", recall=stored.id, number=stored.number, **hashes)
     for name in LISTS:
         for start in range(0, len(answer.lists[name]), LOT):
             lot = answer.lists[name][start : start + LOT]

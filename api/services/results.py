@@ -13,7 +13,8 @@ from decimal import Decimal, localcontext
 from typing import Any
 
 from api.errors import UnknownReference
-from api.rules.limits import Limits, LimitsError, tolerance_offsets
+from api.rules.limits import LimitsError, tolerance_offsets
+from api.services.budget_links import BudgetRows
 from api.services.decision_rules import ensure_rule
 from api.services.recording import Record, Recording, remarks
 from api.services.specifications import (
@@ -48,11 +49,15 @@ def is_relative(result: Mapping[str, Any]) -> bool:
 
 @dataclass(slots=True)
 class ResultRows:
-    """Makes result rows, asking for each rule and specification once."""
+    """Makes result rows, asking for each rule, specification and budget once."""
 
     recording: Recording
     rules: dict[str, int | None] = field(default_factory=dict)
     specifications: dict[str, tuple[Definition, int]] = field(default_factory=dict)
+    budgets: BudgetRows = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.budgets = BudgetRows(self.recording)
 
     def row(self, result: Record, position: int, place: str) -> dict[str, Any]:
         """Return the row of one result; faults are noted at `place`."""
@@ -66,6 +71,7 @@ class ResultRows:
             "limit_upper": None if limits is None else limits[1],
             "rule_id": self._rule(result.get("rule"), f"{place}/rule"),
             "specification_id": self._specification(result),
+            "budget_id": self.budgets.key(result, place),
             "remarks": remarks(result),
         }
 
@@ -133,11 +139,6 @@ def _in_unit(
         scale = abs(result["applied"]) / 100
         lower, upper = (None if limit is None else limit * scale for limit in percent)
     return lower, upper
-
-
-def stored_limits(lower: Decimal | None, upper: Decimal | None) -> Limits | None:
-    """Return the limits of a stored result, or None if it has none."""
-    return None if lower is None and upper is None else Limits(lower, upper)
 
 
 def _sent(tolerance: Any) -> Any:

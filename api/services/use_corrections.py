@@ -19,6 +19,7 @@ from api.services.staleness import flag_stale
 from api.services.uses import use_row
 from api.store import links
 from api.store.in_force import resolve_certificate
+from api.store.journal import note as journal_note
 from api.store.tables import Certificate, Item, Result, Usage, UseCorrection, role_mark
 from graph.moments import Moment, text_of
 
@@ -70,6 +71,15 @@ def correct(
         at_us=recording.now_us,
     )
     session.add(made)
+    journal_note(
+        session,
+        "use corrected",
+        by=made.person,
+        certificate=certificate.number,
+        revision=certificate.revision,
+        position=position,
+        reason=made.reason,
+    )
     touched = {certificate.id}
     flag_stale(session, touched, recording.now_us, f"a use of {certificate.number} was corrected")
     return made

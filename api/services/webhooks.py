@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 from api.errors import InvalidRecord, Issue, NotFound
 from api.services.recording import Record
 from api.store.casework import Change, Webhook, WebhookDelivery
+from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from graph.moments import text_of
 
@@ -45,6 +46,7 @@ def create(session: Session, request: Record, now_us: int) -> tuple[Webhook, str
     )
     session.add(webhook)
     session.flush()
+    journal_note(session, "webhook", id=webhook.id, url=webhook.url, events=webhook.events)
     return webhook, secret
 
 
@@ -69,6 +71,7 @@ def change(session: Session, webhook: Webhook, changes: Record) -> Webhook:
                 waiting.due_us, waiting.attempts = 0, 0
     if "events" in changes:
         webhook.events = changes["events"]
+    journal_note(session, "webhook changed", id=webhook.id, changed=sorted(changes))
     session.flush()
     return webhook
 

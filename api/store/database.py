@@ -8,17 +8,24 @@ commit that was acknowledged survives a power cut.
 
 from __future__ import annotations
 
+import sqlite3
+import threading
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session, sessionmaker
 
+from api.store.journal import Author, close_entry, open_entry
+
 # Any number will do, as long as every writer of the traceability graph takes the same lock.
 GRAPH_LOCK = 7_203_118
 BUSY_TIMEOUT_MS = 30_000
+# A request takes one connection at a time, so that the server's threads bound their number.
+_POOL: dict[str, Any] = {"pool_size": 16, "max_overflow": -1}
 
 
 class Database:
@@ -27,6 +34,9 @@ class Database:
     def __init__(self, url: str) -> None:
         self.url = url
         self.engine = _engine(url)
+        # SQLite lets one writer in and the others poll; those of this process take turns instead,
+        # so that none of many waits for ever.
+        self._turn = threading.Lock() if self.is_sqlite else nullcontext()
         self._read = sessionmaker(self.engine, expire_on_commit=False, autoflush=False)
         # A writer waits for GRAPH_LOCK first and must then see what the one before it committed,
         # which a REPEATABLE READ snapshot taken before the wait would hide.
@@ -46,10 +56,16 @@ class Database:
             yield session
 
     @contextmanager
-    def write(self) -> Iterator[Session]:
-        """Open a session that is one transaction: committed at the end, or rolled back whole."""
-        with self._write.begin() as session:
+    def write(self, author: Author | None = None) -> Iterator[Session]:
+        """Open a session that is one transaction: committed at the end, or rolled back whole.
+
+        With an author the journal gets its line in the same transaction.
+        """
+        with self._turn, self._write.begin() as session:
+            if author is not None:
+                open_entry(session, author)
             yield session
+            close_entry(session)
 
     def dispose(self) -> None:
         """Close every pooled connection."""
@@ -69,13 +85,16 @@ def lock_graph(session: Session) -> None:
 def _engine(url: str) -> Engine:
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
-        engine = create_engine(parsed, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000})
+        # One in memory belongs to its connection and is not pooled.
+        pool = _POOL if parsed.database else {}
+        engine = create_engine(parsed, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000}, **pool)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
     return create_engine(
         parsed.set(drivername="postgresql+psycopg"),
         pool_pre_ping=True,
+        **_POOL,
         isolation_level="REPEATABLE READ",
     )
 
@@ -84,8 +103,8 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
     # The driver must not open transactions of its own accord: _begin_sqlite does it.
     connection.isolation_level = None
     cursor = connection.cursor()
+    _write_ahead(cursor)
     for pragma in (
-        "journal_mode=WAL",
         "synchronous=FULL",
         "foreign_keys=ON",
         f"busy_timeout={BUSY_TIMEOUT_MS}",
@@ -93,6 +112,19 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
     ):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
+
+
+def _write_ahead(cursor: Any) -> None:
+    """Put a new file into WAL mode; SQLite does not wait while another process does so."""
+    deadline = time.monotonic() + BUSY_TIMEOUT_MS / 1000
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorname != "SQLITE_BUSY" or time.monotonic() > deadline:
+                raise
+            time.sleep(0.02)
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, ScalarSelect, case, null, or_, select, update
+from sqlalchemy import ColumnElement, Row, ScalarSelect, and_, case, null, or_, select, update
 from sqlalchemy.orm import Session, aliased
 
 from api.store.chunks import chunks
@@ -38,14 +38,48 @@ def resolve_items(session: Session, items: Sequence[int]) -> None:
         _resolve(session, Usage.item_id.in_(some))
 
 
+def unresolved(session: Session) -> list[Row[str, int, int]]:
+    """Uses whose stored sources are not what `resolve_items` would find: certificate and position.
+
+    A use that names its certificate is held to the number and item of its source alone, since which
+    revision was meant depends on when it was recorded.
+    """
+    by_date = Usage.named_certificate.is_(None)
+    source = aliased(Certificate)
+    named_right = select(source.id).where(
+        source.id == Usage.source_id,
+        source.number == Usage.named_certificate,
+        source.item_id == Usage.item_id,
+    )
+    wrong = or_(
+        and_(by_date, Usage.source_id.is_distinct_from(_value())),
+        and_(by_date, Usage.evidence_id.is_distinct_from(_evidence())),
+        and_(~by_date, ~named_right.exists()),
+    )
+    return list(
+        session.execute(
+            select(Certificate.number, Certificate.revision, Usage.position)
+            .join(Certificate, Certificate.id == Usage.certificate_id)
+            .where(wrong)
+            .order_by(Usage.id)
+        )
+    )
+
+
+def _value() -> ScalarSelect[Any]:
+    return _latest(Earlier.id, Earlier.assigns_value.is_(True))
+
+
+def _evidence() -> ScalarSelect[Any]:
+    return _latest(case((Earlier.assigns_value.is_(True), null()), else_=Earlier.id))
+
+
 def _resolve(session: Session, touched: ColumnElement[bool]) -> None:
     by_date = Usage.named_certificate.is_(None)
-    value = _latest(Earlier.id, Earlier.assigns_value.is_(True))
-    evidence = _latest(case((Earlier.assigns_value.is_(True), null()), else_=Earlier.id))
     session.execute(
         update(Usage)
         .where(by_date, touched)
-        .values(source_id=value, evidence_id=evidence)
+        .values(source_id=_value(), evidence_id=_evidence())
         .execution_options(synchronize_session=False)
     )
     named = (

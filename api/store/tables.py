@@ -298,6 +298,7 @@ class Result(Base):
     rule_id: Mapped[int | None] = mapped_column(ForeignKey("decision_rule.id"))
     specification_id: Mapped[int | None] = mapped_column(ForeignKey("specification.id"))
     verdict_reported: Mapped[str | None] = mapped_column(Text)
+    budget_id: Mapped[int | None] = mapped_column(ForeignKey("uncertainty_budget.id"))
     note: Mapped[str | None] = mapped_column(Text)
     remarks: Mapped[Any | None] = mapped_column(JsonText)
 
@@ -386,6 +387,20 @@ class RecallStale(Base):
     differences: Mapped[Any] = mapped_column(JsonText)
 
 
+class Person(Base):
+    """Somebody who works with the laboratory's records, apart from the keys of programs."""
+
+    __tablename__ = "person"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    code: Mapped[str] = mapped_column(Text, unique=True)
+    name: Mapped[str] = mapped_column(Text)
+    office: Mapped[str | None] = mapped_column(Text)
+    active: Mapped[bool] = mapped_column(default=True)
+    recorded_us: Mapped[int] = mapped_column(BigInteger)
+    version: Mapped[int] = mapped_column(Integer, default=1)
+    __mapper_args__ = {"version_id_col": version}
+
+
 class ApiKey(Base):
     """An API key: the secret itself is never stored, only its SHA-256."""
 
@@ -396,6 +411,7 @@ class ApiKey(Base):
     secret_hash: Mapped[str] = mapped_column(Text)
     scopes: Mapped[Any] = mapped_column(JsonText)
     customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"))
+    person_id: Mapped[int | None] = mapped_column(ForeignKey("person.id"))
     created_us: Mapped[int] = mapped_column(BigInteger)
     expires_us: Mapped[int | None] = mapped_column(BigInteger)
     revoked_us: Mapped[int | None] = mapped_column(BigInteger)
@@ -410,8 +426,8 @@ class IdempotentAnswer(Base):
     api_key_id: Mapped[int] = mapped_column(ForeignKey("api_key.id"))
     idempotency_key: Mapped[str] = mapped_column(Text)
     request_hash: Mapped[str] = mapped_column(Text)
-    status: Mapped[int | None] = mapped_column(Integer)
-    headers: Mapped[Any | None] = mapped_column(JsonText)
-    body: Mapped[str | None] = mapped_column(Text)
+    status: Mapped[int] = mapped_column(Integer)
+    headers: Mapped[Any] = mapped_column(JsonText)
+    body: Mapped[str] = mapped_column(Text)
     created_us: Mapped[int] = mapped_column(BigInteger)
     __table_args__ = (UniqueConstraint("api_key_id", "idempotency_key"),)

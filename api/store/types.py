@@ -31,6 +31,18 @@ class DecimalText(TypeDecorator[Decimal]):
         return None if value is None else Decimal(value)
 
 
+class WrittenJson(str):
+    """JSON text that was written already, by `json_text`; it is stored as it is."""
+
+    __slots__ = ()
+
+
+def json_text(value: Any) -> WrittenJson:
+    """Compact JSON text of a value, as it is stored."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return WrittenJson(text)
+
+
 class JsonText(TypeDecorator[Any]):
     """A JSON value kept as text; the order of keys is preserved."""
 
@@ -39,9 +51,9 @@ class JsonText(TypeDecorator[Any]):
 
     def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
         """Compact JSON text."""
-        if value is None:
-            return None
-        return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+        if value is None or isinstance(value, WrittenJson):
+            return value
+        return json_text(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
         """The value whose text was stored."""

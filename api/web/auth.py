@@ -117,7 +117,7 @@ def _verified(token: str) -> KeyRecord | None:
     if key is None:
         return None
     if key.last_used_us is None or now - key.last_used_us >= keys.USE_NOTED_EVERY_US:
-        keys.note_use(database(), key.id, now)
+        keys.note_use(database(), key, now)
     remembered.put(digest, key)
     return key
 

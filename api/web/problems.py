@@ -15,7 +15,7 @@ from http import HTTPStatus
 from typing import Any
 
 from flask import Flask, Response, request
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy.exc import IntegrityError, InternalError, OperationalError
 from sqlalchemy.orm.exc import StaleDataError
 from werkzeug.exceptions import HTTPException
 
@@ -50,6 +50,9 @@ KINDS: Mapping[str, Kind] = {
     "forbidden": Kind(403, "Not allowed for this key", "Use a key that may do this."),
     "missing-scope": Kind(
         403, "The key lacks a scope", "Use a key with the scope that the detail names."
+    ),
+    "person-required": Kind(
+        403, "A person is required", "Use a key bound to a person, or send Tracehold-Person."
     ),
     "not-found": Kind(404, "Not found", "Check the address and the id in it."),
     "method-not-allowed": Kind(405, "Method not allowed", "Use a method from the Allow header."),
@@ -88,6 +91,7 @@ KINDS: Mapping[str, Kind] = {
     "internal-error": Kind(
         500, "Internal error", "Report the request id; the log tells what happened."
     ),
+    "storage-full": Kind(507, "The disk is full", "Tell the operator; repeat when there is room."),
     "unavailable": Kind(503, "Not available at the moment", "Repeat after Retry-After seconds."),
 }
 
@@ -103,6 +107,8 @@ _BY_ERROR: Sequence[tuple[type[errors.TraceholdError], str]] = (
     (errors.StaleVersion, "stale-version"),
     (errors.Forbidden, "forbidden"),
 )
+_FULL = ("53100", "SQLITE_FULL", "SQLITE_IOERR_WRITE")
+_READ_ONLY = ("25006", "SQLITE_READONLY")
 _UNIQUE_VIOLATIONS = ("23505", "SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY")
 
 
@@ -211,15 +217,26 @@ def of_database_error(error: Exception) -> Response:
     if isinstance(error, StaleDataError):
         return answer("stale-version", "Somebody else changed it at the same time.")
     if isinstance(error, IntegrityError):
-        origin: Any = error.orig
-        name = getattr(origin, "sqlstate", None) or getattr(origin, "sqlite_errorname", None)
-        if name in _UNIQUE_VIOLATIONS:
+        if _native_name(error) in _UNIQUE_VIOLATIONS:
             return answer("conflict", "Somebody else recorded the same identity at the same time.")
         return of_unforeseen(error)
     log.error("database not available, request %s", request_id(), exc_info=error)
+    name = _native_name(error)
+    if name in _FULL:
+        return answer("storage-full", "The disk of the database is full; nothing was changed.")
+    if name.startswith(_READ_ONLY):
+        return answer("unavailable", "The database is read-only at present; nothing was changed.")
+    if not isinstance(error, OperationalError):
+        return of_unforeseen(error)
     return answer(
         "unavailable", "The database cannot be reached or is busy.", (), {"Retry-After": "2"}
     )
+
+
+def _native_name(error: Exception) -> str:
+    """Return the engine's own name of an error: SQLSTATE, or SQLite's extended code."""
+    origin: Any = getattr(error, "orig", None)
+    return getattr(origin, "sqlstate", None) or getattr(origin, "sqlite_errorname", None) or ""
 
 
 def of_unforeseen(error: BaseException) -> Response:
@@ -249,6 +266,6 @@ def install(app: Flask) -> None:
     app.register_error_handler(errors.TraceholdError, of_domain_error)
     app.register_error_handler(MalformedJson, of_malformed_json)
     app.register_error_handler(HTTPException, of_http_error)
-    for database_error in (StaleDataError, IntegrityError, OperationalError):
+    for database_error in (StaleDataError, IntegrityError, OperationalError, InternalError):
         app.register_error_handler(database_error, of_database_error)
     app.register_error_handler(Exception, of_unforeseen)

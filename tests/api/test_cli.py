@@ -9,6 +9,7 @@ import os
 import pty
 import re
 import signal
+import sqlite3
 import subprocess
 import sys
 from decimal import Decimal
@@ -119,7 +120,7 @@ def test_a_laboratory_is_imported_and_messages_stay_out_of_stdout(ask):
     assert re.search(r"calibrations +411 +0", first.stdout)
     assert "Importing" in first.stderr
     again = ask("import", "--json", DEMO / "laboratory.json")
-    assert json.loads(again.stdout)["unchanged"]["items"] == 61
+    assert json.loads(again.stdout)["unchanged"]["items"] == 62
 
 
 def test_a_decision_is_shown_with_limits_risk_and_statement(ask):
@@ -470,6 +471,13 @@ def test_the_demonstration_tells_what_the_story_expects(demonstration):
         assert part.count("CHANGED") == expected["certificates_with_verdict_changes"]
 
 
+def test_the_demonstration_checks_the_planned_set_ups(demonstration):
+    shown = " ".join(demonstration[0].stdout.split("\n6. ")[1].split())
+    for planted in ("pin diameter", "load cycles", "roller bearings", "up to 2 %", "5 % to 8 %"):
+        assert planted in shown
+    assert "PIN-QH-7 own" in shown
+
+
 def test_the_demonstration_shows_the_bad_rows_with_their_reason(demonstration):
     shown = demonstration[0].stdout
     assert re.search(r"^ R-013 +U +a number is needed", shown, re.M)
@@ -529,3 +537,37 @@ def test_a_terminal_gets_colours_unless_they_are_not_wanted(server, keys, no_col
     os.close(ours)
     assert ("\x1b[32mpass" in shown, done.stderr) == (coloured, b"")
     assert ("\x1b[3" in shown) == coloured
+
+
+def test_a_sound_store_is_verified_and_a_broken_one_is_named(run, tmp_path):
+    address = f"sqlite:///{tmp_path / 'kept.db'}"
+    run("migrate", TRACEHOLD_DATABASE_URL=address)
+    run("keys", "create", "--name", "me", "--scopes", "read", TRACEHOLD_DATABASE_URL=address)
+    whole = run("verify", "--json", TRACEHOLD_DATABASE_URL=address)
+    assert whole.exit_code == 0
+    assert json.loads(whole.stdout)["looked_at"]["journal"] == 1
+    with sqlite3.connect(tmp_path / "kept.db") as connection:
+        connection.execute("UPDATE journal_line SET body = replace(body, 'me', 'you')")
+    connection.close()
+    broken = run("verify", TRACEHOLD_DATABASE_URL=address)
+    assert broken.exit_code == 1
+    assert "journal: line 1: the line was changed" in broken.stdout
+
+
+def test_an_exported_journal_is_checked_without_the_database(run, tmp_path):
+    address, file = f"sqlite:///{tmp_path / 'kept.db'}", tmp_path / "journal.ndjson"
+    run("migrate", TRACEHOLD_DATABASE_URL=address)
+    for name in ("one", "two", "three"):
+        run("keys", "create", "--name", name, "--scopes", "read", TRACEHOLD_DATABASE_URL=address)
+    told = run("journal", "export", file, TRACEHOLD_DATABASE_URL=address)
+    last = re.search(r"position (\d+) and hash (\w+)", told.stderr)
+    anchor = ("--position", last[1], "--hash", last[2])
+    assert run("journal", "verify", file, *anchor).exit_code == 0
+    lines = file.read_bytes().splitlines(keepends=True)
+    file.write_bytes(b"".join(lines[:2]))
+    assert run("journal", "verify", file).exit_code == 0  # a cut end cannot be seen in the file
+    assert run("journal", "verify", file, *anchor).exit_code == 1
+    file.write_bytes(lines[0] + lines[2] + lines[1])
+    assert "removed, added or moved" in run("journal", "verify", file).stdout
+    file.write_bytes(b"not a journal")
+    assert run("journal", "verify", file).exit_code == 3

@@ -10,18 +10,23 @@ import pytest
 from api.cli import main
 
 NAMES = {
+    "backup",
     "decide",
     "demo",
     "evaluate",
     "import",
+    "journal export",
+    "journal verify",
     "keys create",
     "keys list",
     "keys revoke",
     "migrate",
     "recall",
+    "restore",
     "serve",
     "settings",
     "trace",
+    "verify",
 }
 
 

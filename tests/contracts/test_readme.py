@@ -67,6 +67,8 @@ def test_the_tour_runs_from_an_empty_database_to_a_chain(checkout: Path) -> None
     shown = shell(script, checkout)
     assert '"verdict":"pass"' in shown.replace(" ", "")
     assert "MV-25-0075" in shown
+    assert '"number":"R-00002"' in shown
+    assert '"effect_rel":{"tension_link":"-0.00' in (checkout / "pin_fault.json").read_text()
     assert (checkout / "decided.csv").read_text().startswith("id,value,U")
 
 

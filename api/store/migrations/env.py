@@ -21,7 +21,13 @@ from typing import Any, Literal
 
 from alembic import context
 
-import api.store.casework  # noqa: F401  # its tables belong to the schema
+# Their tables belong to the schema too.
+import api.store.casework
+import api.store.comparisons
+import api.store.evaluations
+import api.store.fitting
+import api.store.journal
+import api.store.uncertainty  # noqa: F401
 from api.store.tables import Base
 from api.store.types import DecimalText, JsonText
 

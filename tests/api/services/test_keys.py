@@ -106,10 +106,10 @@ def test_two_keys_of_one_customer_share_its_record(database, made):
 
 def test_the_last_use_is_noted_at_most_once_a_minute(database, made):
     record, token = made
-    keys.note_use(database, record.id, NOW)
-    keys.note_use(database, record.id, NOW + MINUTE - 1)
+    keys.note_use(database, record, NOW)
+    keys.note_use(database, record, NOW + MINUTE - 1)
     assert verify(database, token).last_used_us == NOW
-    keys.note_use(database, record.id, NOW + MINUTE)
+    keys.note_use(database, record, NOW + MINUTE)
     with database.read() as session:
         assert keys.get_key(session, record.public_id).last_used_us == NOW + MINUTE
 
@@ -121,9 +121,9 @@ def test_noting_a_use_never_waits_for_another_writer(database, made):
         session.flush()
         session.connection()
         started = time.monotonic()
-        assert keys.note_use(database, made[0].id, NOW) is False
+        assert keys.note_use(database, made[0], NOW) is False
         assert time.monotonic() - started < 5
-    assert keys.note_use(database, made[0].id, NOW) is True
+    assert keys.note_use(database, made[0], NOW) is True
     with database.engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA busy_timeout").scalar() == 30_000
 

@@ -27,7 +27,7 @@ def trial(app, client):
         return paging.answer([row.name for row in rows], key)
 
     app.register_blueprint(blp)
-    with app.app_context(), writing() as session:
+    with app.test_request_context(), writing() as session:
         session.add_all(Customer(name=f"C-{n:02}") for n in range(25))
     return client
 
@@ -54,7 +54,7 @@ def test_the_default_is_a_hundred_a_page(trial):
 
 def test_an_entry_added_behind_the_cursor_is_seen_and_one_before_it_moves_nothing(app, trial):
     first = trial.get("/customers?limit=10").get_json()
-    with app.app_context(), writing() as session:
+    with app.test_request_context(), writing() as session:
         session.add_all([Customer(name="A-00"), Customer(name="C-095")])
     second = trial.get(first["next"]).get_json()
     assert second["items"][:2] == ["C-095", "C-10"]

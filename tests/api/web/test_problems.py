@@ -19,7 +19,7 @@ from api.settings import Settings
 from api.store.tables import Customer
 from api.web.blueprints import Blueprint
 from api.web.json import MalformedJson
-from api.web.problems import KINDS, MAX_ISSUES, Problem
+from api.web.problems import KINDS, MAX_ISSUES, Problem, of_database_error
 from api.web.transactions import writing
 
 RAISED: dict[str, Exception] = {}
@@ -209,3 +209,13 @@ def test_each_kind_of_problem_has_its_page(client):
         assert page.status_code == 200
         assert kind.title in page.text
     problem_of(client.get("/problems/none-such"), 404)
+
+
+def test_a_full_disk_on_postgresql_is_told_by_its_own_code(app):
+    class DiskFull(Exception):
+        sqlstate = "53100"  # PostgreSQL, appendix A: disk_full
+
+    with app.test_request_context():
+        told = of_database_error(OperationalError("INSERT", {}, DiskFull()))
+    assert told.status_code == 507
+    assert "full" in told.json["detail"]

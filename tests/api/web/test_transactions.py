@@ -13,7 +13,7 @@ COUNT = select(func.count()).select_from(Customer)
 
 
 def test_what_was_written_is_there_afterwards(app):
-    with app.app_context():
+    with app.test_request_context():
         with writing() as session:
             session.add(Customer(name="Lift Co"))
         with reading() as session:
@@ -27,7 +27,7 @@ def test_an_error_takes_everything_back(app):
             session.flush()
             raise RuntimeError("halfway")
 
-    with app.app_context():
+    with app.test_request_context():
         with pytest.raises(RuntimeError):
             fail()
         with reading() as session:
@@ -35,5 +35,5 @@ def test_an_error_takes_everything_back(app):
 
 
 def test_the_apps_database_is_the_one_it_was_made_with(app, database_url):
-    with app.app_context():
+    with app.test_request_context():
         assert transactions.database().url == database_url

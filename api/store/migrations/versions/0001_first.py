@@ -14,6 +14,28 @@ depends_on = None
 
 def upgrade() -> None:
     op.create_table(
+        "class_table",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("table_version", sa.Integer(), nullable=False),
+        sa.Column("definition", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_class_table")),
+        sa.UniqueConstraint(
+            "code", "table_version", name=op.f("uq_class_table_code_table_version")
+        ),
+    )
+    op.create_table(
+        "cmc",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("cmc_version", sa.Integer(), nullable=False),
+        sa.Column("definition", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_cmc")),
+        sa.UniqueConstraint("code", "cmc_version", name=op.f("uq_cmc_code_cmc_version")),
+    )
+    op.create_table(
         "customer",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
@@ -74,6 +96,33 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_item_kind"), ["kind"], unique=False)
 
     op.create_table(
+        "journal_head",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("position", sa.BigInteger(), nullable=False),
+        sa.Column("hash", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_journal_head")),
+    )
+    op.create_table(
+        "journal_line",
+        sa.Column(
+            "position",
+            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
+            autoincrement=False,
+            nullable=False,
+        ),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.Column("operation", sa.Text(), nullable=False),
+        sa.Column("key_id", sa.Text(), nullable=True),
+        sa.Column("person", sa.Text(), nullable=True),
+        sa.Column("body", sa.Text(), nullable=False),
+        sa.Column("hash", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("position", name=op.f("pk_journal_line")),
+    )
+    with op.batch_alter_table("journal_line", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_journal_line_at_us"), ["at_us"], unique=False)
+        batch_op.create_index(batch_op.f("ix_journal_line_operation"), ["operation"], unique=False)
+
+    op.create_table(
         "laboratory",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("time_zone", sa.Text(), nullable=False),
@@ -81,6 +130,18 @@ def upgrade() -> None:
         sa.Column("address", sa.Text(), nullable=True),
         sa.Column("contact", sa.Text(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_laboratory")),
+    )
+    op.create_table(
+        "person",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("office", sa.Text(), nullable=True),
+        sa.Column("active", sa.Boolean(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
+        sa.UniqueConstraint("code", name=op.f("uq_person_code")),
     )
     op.create_table(
         "recall",
@@ -101,6 +162,35 @@ def upgrade() -> None:
         sa.UniqueConstraint("number", name=op.f("uq_recall_number")),
     )
     op.create_table(
+        "setup_check",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("outcome", sa.Text(), nullable=False),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_setup_check")),
+    )
+    op.create_table(
+        "setup_comparison",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("instrument_type", sa.Text(), nullable=False),
+        sa.Column("performed_us", sa.BigInteger(), nullable=False),
+        sa.Column("significant", sa.Boolean(), nullable=True),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_setup_comparison")),
+    )
+    with op.batch_alter_table("setup_comparison", schema=None) as batch_op:
+        batch_op.create_index(
+            "ix_setup_comparison_type",
+            ["instrument_type", "significant", "performed_us", "id"],
+            unique=False,
+        )
+
+    op.create_table(
         "specification",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("code", sa.Text(), nullable=False),
@@ -114,6 +204,17 @@ def upgrade() -> None:
         sa.UniqueConstraint(
             "code", "spec_version", name=op.f("uq_specification_code_spec_version")
         ),
+    )
+    op.create_table(
+        "uncertainty_budget",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_uncertainty_budget")),
+        sa.UniqueConstraint("code", name=op.f("uq_uncertainty_budget_code")),
     )
     op.create_table(
         "webhook",
@@ -137,6 +238,7 @@ def upgrade() -> None:
         sa.Column(
             "customer_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
         ),
+        sa.Column("person_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
         sa.Column("created_us", sa.BigInteger(), nullable=False),
         sa.Column("expires_us", sa.BigInteger(), nullable=True),
         sa.Column("revoked_us", sa.BigInteger(), nullable=True),
@@ -144,6 +246,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["customer_id"], ["customer.id"], name=op.f("fk_api_key_customer_id")
         ),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_api_key_person_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_api_key")),
         sa.UniqueConstraint("public_id", name=op.f("uq_api_key_public_id")),
     )
@@ -314,6 +417,30 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "load_event",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("at", sa.Text(), nullable=False),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.Column("at_end_us", sa.BigInteger(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("force", sa.Text(), nullable=True),
+        sa.Column("unit", sa.Text(), nullable=True),
+        sa.Column("applications", sa.BigInteger(), nullable=True),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("remarks", sa.Text(), nullable=True),
+        sa.Column("content_hash", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_load_event_item_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_load_event")),
+        sa.UniqueConstraint("code", name=op.f("uq_load_event_code")),
+    )
+    with op.batch_alter_table("load_event", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_load_event_item_id"), ["item_id"], unique=False)
+
+    op.create_table(
         "notice",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column(
@@ -374,6 +501,83 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("recall_stale", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_recall_stale_recall_id"), ["recall_id"], unique=False)
+
+    op.create_table(
+        "requirement",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("requirement_version", sa.Integer(), nullable=False),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
+        sa.Column("type", sa.Text(), nullable=True),
+        sa.Column("capacity", sa.Text(), nullable=True),
+        sa.Column("source", sa.Text(), nullable=False),
+        sa.Column("edition", sa.Text(), nullable=True),
+        sa.Column("definition", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_requirement_item_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_requirement")),
+        sa.UniqueConstraint(
+            "code", "requirement_version", name=op.f("uq_requirement_code_requirement_version")
+        ),
+    )
+    with op.batch_alter_table("requirement", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_requirement_item_id"), ["item_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_requirement_type"), ["type"], unique=False)
+
+    op.create_table(
+        "run_evaluation",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_run_evaluation_item_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_run_evaluation")),
+    )
+    with op.batch_alter_table("run_evaluation", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_run_evaluation_item_id"), ["item_id"], unique=False)
+
+    op.create_table(
+        "setup_check_item",
+        sa.Column(
+            "setup_check_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_setup_check_item_item_id")),
+        sa.ForeignKeyConstraint(
+            ["setup_check_id"], ["setup_check.id"], name=op.f("fk_setup_check_item_setup_check_id")
+        ),
+        sa.PrimaryKeyConstraint("setup_check_id", "item_id", name=op.f("pk_setup_check_item")),
+    )
+    with op.batch_alter_table("setup_check_item", schema=None) as batch_op:
+        batch_op.create_index(
+            "ix_setup_check_item_item", ["item_id", "setup_check_id"], unique=False
+        )
+
+    op.create_table(
+        "setup_comparison_item",
+        sa.Column(
+            "comparison_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("role", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["comparison_id"],
+            ["setup_comparison.id"],
+            name=op.f("fk_setup_comparison_item_comparison_id"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["item_id"], ["item.id"], name=op.f("fk_setup_comparison_item_item_id")
+        ),
+        sa.PrimaryKeyConstraint(
+            "comparison_id", "item_id", "role", name=op.f("pk_setup_comparison_item")
+        ),
+    )
+    with op.batch_alter_table("setup_comparison_item", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_setup_comparison_item_item_id"), ["item_id"], unique=False
+        )
 
     op.create_table(
         "webhook_delivery",
@@ -469,9 +673,9 @@ def upgrade() -> None:
         ),
         sa.Column("idempotency_key", sa.Text(), nullable=False),
         sa.Column("request_hash", sa.Text(), nullable=False),
-        sa.Column("status", sa.Integer(), nullable=True),
-        sa.Column("headers", sa.Text(), nullable=True),
-        sa.Column("body", sa.Text(), nullable=True),
+        sa.Column("status", sa.Integer(), nullable=False),
+        sa.Column("headers", sa.Text(), nullable=False),
+        sa.Column("body", sa.Text(), nullable=False),
         sa.Column("created_us", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(
             ["api_key_id"], ["api_key.id"], name=op.f("fk_idempotent_answer_api_key_id")
@@ -563,8 +767,12 @@ def upgrade() -> None:
             "specification_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True
         ),
         sa.Column("verdict_reported", sa.Text(), nullable=True),
+        sa.Column("budget_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
         sa.Column("note", sa.Text(), nullable=True),
         sa.Column("remarks", sa.Text(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["budget_id"], ["uncertainty_budget.id"], name=op.f("fk_result_budget_id")
+        ),
         sa.ForeignKeyConstraint(
             ["certificate_id"], ["certificate.id"], name=op.f("fk_result_certificate_id")
         ),
@@ -700,6 +908,23 @@ def downgrade() -> None:
         batch_op.drop_index("ix_webhook_delivery_state")
 
     op.drop_table("webhook_delivery")
+    with op.batch_alter_table("setup_comparison_item", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_setup_comparison_item_item_id"))
+
+    op.drop_table("setup_comparison_item")
+    with op.batch_alter_table("setup_check_item", schema=None) as batch_op:
+        batch_op.drop_index("ix_setup_check_item_item")
+
+    op.drop_table("setup_check_item")
+    with op.batch_alter_table("run_evaluation", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_run_evaluation_item_id"))
+
+    op.drop_table("run_evaluation")
+    with op.batch_alter_table("requirement", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_requirement_type"))
+        batch_op.drop_index(batch_op.f("ix_requirement_item_id"))
+
+    op.drop_table("requirement")
     with op.batch_alter_table("recall_stale", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_recall_stale_recall_id"))
 
@@ -709,6 +934,10 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_notice_customer_id"))
 
     op.drop_table("notice")
+    with op.batch_alter_table("load_event", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_load_event_item_id"))
+
+    op.drop_table("load_event")
     with op.batch_alter_table("intermediate_check", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_intermediate_check_item_id"))
 
@@ -738,9 +967,22 @@ def downgrade() -> None:
     op.drop_table("case_event")
     op.drop_table("api_key")
     op.drop_table("webhook")
+    op.drop_table("uncertainty_budget")
     op.drop_table("specification")
+    with op.batch_alter_table("setup_comparison", schema=None) as batch_op:
+        batch_op.drop_index("ix_setup_comparison_type")
+
+    op.drop_table("setup_comparison")
+    op.drop_table("setup_check")
     op.drop_table("recall")
+    op.drop_table("person")
     op.drop_table("laboratory")
+    with op.batch_alter_table("journal_line", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_journal_line_operation"))
+        batch_op.drop_index(batch_op.f("ix_journal_line_at_us"))
+
+    op.drop_table("journal_line")
+    op.drop_table("journal_head")
     with op.batch_alter_table("item", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_item_kind"))
 
@@ -748,3 +990,5 @@ def downgrade() -> None:
     op.drop_table("import_run")
     op.drop_table("decision_rule")
     op.drop_table("customer")
+    op.drop_table("cmc")
+    op.drop_table("class_table")

@@ -1,0 +1,1 @@
+"""Uncertainty of measurement: from components to a stated expanded uncertainty, pure functions."""

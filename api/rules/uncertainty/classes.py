@@ -1,0 +1,277 @@
+"""Which class does an instrument meet at each force? The limits are data, not code.
+
+Choice: a class table is a record with its edition and source. It may hold limits by criterion (the
+class of a point is the worst of its criteria) and lower limits (a class holds from a multiple of
+the scatter about the fitted curve upwards). A limit itself is inside; limits are compared with the
+exact figures. A class is given only where every criterion that it asks for could be judged; what
+could not be is named. The tables shipped are from memory: whoever has the standard must verify.
+
+Not checked: conditions that a table does not hold, such as preloading, intervals and adapters.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from api.rules.exact import FieldError, ratio
+from api.rules.uncertainty.runs import Figure
+
+CRITERIA = (
+    "repeatability",
+    "reproducibility",
+    "reversibility",
+    "interpolation",
+    "zero",
+    "creep",
+    "reference_uncertainty",
+    "resolution_ratio",
+)
+SIDES = ("at_most", "at_least")
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The limits of one criterion, in the order of the classes."""
+
+    criterion: str
+    side: str
+    values: tuple[Decimal, ...]
+
+    def best(self, value: Fraction) -> int | None:
+        """Return the place of the best class whose limit is kept; None if none is."""
+        size = abs(value)
+        for place, limit in enumerate(map(Fraction, self.values)):
+            if size <= limit if self.side == "at_most" else size >= limit:
+                return place
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class LowerLimits:
+    """Classes by the scatter about the curve: each holds from `multiple` x `factor` x s upwards."""
+
+    factor: Decimal
+    classes: tuple[tuple[str, Decimal], ...]
+    minimum_series: int = 1
+    minimum_readings: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class ClassTable:
+    """One version of a class table; see `table_from_mapping` for its JSON form."""
+
+    id: str
+    version: int
+    content: Mapping[str, Any]
+    classes: tuple[str, ...]
+    limits: tuple[Limits, ...]
+    cases: Mapping[str, tuple[str, ...]]
+    lowest_share_pct: Decimal | None
+    lower_limits: LowerLimits | None
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """How one criterion came out: its outcome, the class that it meets, or the reason why none.
+
+    The outcomes are met, outside (of every class), not_judged and not_applicable.
+    """
+
+    criterion: str
+    outcome: str
+    meets: str | None
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class PointClass:
+    """The class of one point; None with the reason where there is none."""
+
+    criteria: tuple[Judged, ...]
+    meets: str | None
+    reason: str | None
+    worst_judged: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class LowerLimit:
+    """From which force upwards one class holds; `begins` is None with the reason where nowhere."""
+
+    name: str
+    begins: Decimal | None
+    reason: str | None
+
+
+def table_from_mapping(content: Mapping[str, Any], version: int = 1) -> ClassTable:
+    """Make a class table of its JSON form, numbers as text or Decimal.
+
+    `classes` are named best first; each of `criteria` has `at_most` or `at_least` with one limit a
+    class; `cases` name the criteria of a use. `lower_limits` stand by themselves.
+
+    Raises FieldError with a pointer for a table that judges nothing or contradicts itself.
+    """
+    classes = tuple(content.get("classes", ()))
+    limits = tuple(
+        _limits(f"/criteria/{index}", one, len(classes))
+        for index, one in enumerate(content.get("criteria", ()))
+    )
+    lower = content.get("lower_limits")
+    if not limits and lower is None:
+        raise FieldError("", "a class table needs criteria with classes, or lower_limits")
+    if len(set(classes)) != len(classes):
+        raise FieldError("/classes", "a class stands twice")
+    names = [one.criterion for one in limits]
+    if len(set(names)) != len(names):
+        raise FieldError("/criteria", "a criterion stands twice")
+    cases = {case: tuple(wanted) for case, wanted in content.get("cases", {}).items()}
+    for case, wanted in cases.items():
+        if strange := [name for name in wanted if name not in names]:
+            raise FieldError(f"/cases/{case}", f"{strange[0]} is no criterion of this table")
+    share = content.get("lowest_share_pct")
+    return ClassTable(
+        content["id"],
+        version,
+        content,
+        classes,
+        limits,
+        cases,
+        None if share is None else Decimal(share),
+        None if lower is None else _lower_limits(lower),
+    )
+
+
+@cache
+def shipped_tables() -> Mapping[str, ClassTable]:
+    """Return the class tables that come with the package, by id."""
+    folder = files("api.rules.uncertainty") / "class_tables"
+    found = [json.loads(file.read_text("utf-8")) for file in folder.iterdir()]
+    tables = [table_from_mapping(content) for content in found]
+    return {table.id: table for table in sorted(tables, key=lambda table: table.id)}
+
+
+def classify(
+    table: ClassTable, figures: Mapping[str, Figure], case: str | None = None
+) -> PointClass:
+    """Judge the figures of one point by the limits of a table, all of them or those of a case.
+
+    Raises FieldError for a case that the table does not have.
+    """
+    if case is not None and case not in table.cases:
+        known = ", ".join(table.cases) or "none"
+        raise FieldError("/case", f"{table.id} has no case {case}; it has {known}")
+    wanted = table.cases[case] if case is not None else [one.criterion for one in table.limits]
+    places: list[int] = []
+    judged = []
+    for limits in table.limits:
+        if limits.criterion in wanted:
+            figure = figures.get(limits.criterion, Figure(None, "not measured"))
+            judged.append(_judged(table, limits, figure, places))
+    worst = table.classes[max(places)] if places else None
+    reason = None
+    if outside := [one.criterion for one in judged if one.outcome == "outside"]:
+        worst, reason = None, f"outside every class: {', '.join(outside)}"
+    elif lacking := [one.criterion for one in judged if one.outcome == "not_judged"]:
+        reason = f"not judged: {', '.join(lacking)}"
+    elif worst is None:
+        reason = "no criterion applies"
+    return PointClass(tuple(judged), None if reason else worst, reason, worst)
+
+
+def class_begins(
+    table: ClassTable, points: Sequence[tuple[Decimal, PointClass]]
+) -> list[LowerLimit]:
+    """Return for each class the force from which up to the largest every point meets it.
+
+    Points below `lowest_share_pct` of the largest force do not count.
+    """
+    ordered = sorted(points, reverse=True, key=lambda point: point[0])
+    largest = ordered[0][0]
+    found = []
+    for place, name in enumerate(table.classes):
+        begins = None
+        for force, point in ordered:
+            share = table.lowest_share_pct
+            too_small = share is not None and Fraction(force) * 100 < Fraction(largest) * Fraction(
+                share
+            )
+            if too_small or point.meets is None or table.classes.index(point.meets) > place:
+                break
+            begins = force
+        reason = None if begins is not None else f"the point at {largest:f} does not meet it"
+        found.append(LowerLimit(name, begins, reason))
+    return found
+
+
+def lower_limits(
+    limits: LowerLimits,
+    scatter: Decimal | None,
+    forces: tuple[Decimal, Decimal],
+    series: int,
+    readings: int,
+    factor: Decimal | None = None,
+) -> tuple[Decimal | None, list[LowerLimit]]:
+    """Return the lower limit factor (factor x scatter) and where each class begins.
+
+    `scatter` is the residual standard deviation in the unit of force, None without a fit; `forces`
+    are the smallest and the largest applied. `factor` takes the place of the table's.
+    """
+    why = None
+    if scatter is None:
+        why = "there is no fitted curve"
+    elif series < limits.minimum_series:
+        why = f"{limits.minimum_series} series are needed, there are {series}"
+    elif readings < limits.minimum_readings:
+        why = f"{limits.minimum_readings} readings are needed, there are {readings}"
+    used = limits.factor if factor is None else factor
+    if scatter is None:
+        return None, [LowerLimit(name, None, why) for name, _ in limits.classes]
+    limit = ratio(Fraction(used) * Fraction(scatter), Decimal(1))
+    if why is not None:
+        return limit, [LowerLimit(name, None, why) for name, _ in limits.classes]
+    smallest, largest = forces
+    found = []
+    for name, multiple in limits.classes:
+        begins = max(ratio(Fraction(multiple) * Fraction(limit), Decimal(1)), smallest)
+        reason = None if begins <= largest else f"it would begin above {largest:f}"
+        found.append(LowerLimit(name, None if reason else begins, reason))
+    return limit, found
+
+
+def _judged(table: ClassTable, limits: Limits, figure: Figure, places: list[int]) -> Judged:
+    if figure.value is None:
+        outcome = "not_judged" if figure.applicable else "not_applicable"
+        return Judged(limits.criterion, outcome, None, figure.reason)
+    place = limits.best(figure.value)
+    if place is None:
+        return Judged(limits.criterion, "outside", None, "beyond the limit of the widest class")
+    places.append(place)
+    return Judged(limits.criterion, "met", table.classes[place], None)
+
+
+def _limits(place: str, one: Mapping[str, Any], classes: int) -> Limits:
+    sides = [side for side in SIDES if side in one]
+    if len(sides) != 1:
+        raise FieldError(place, "needs either at_most or at_least")
+    (side,) = sides
+    values = tuple(Decimal(limit) for limit in one[side])
+    if len(values) != classes:
+        raise FieldError(f"{place}/{side}", f"needs one limit a class, {classes} in number")
+    if list(values) != sorted(values, reverse=side == "at_least"):
+        raise FieldError(f"{place}/{side}", "limits must widen from the best class on")
+    return Limits(one["criterion"], side, values)
+
+
+def _lower_limits(content: Mapping[str, Any]) -> LowerLimits:
+    return LowerLimits(
+        Decimal(content["factor"]),
+        tuple((one["name"], Decimal(one["multiple"])) for one in content["classes"]),
+        content.get("minimum_series", 1),
+        content.get("minimum_readings", 1),
+    )
