@@ -7,10 +7,11 @@ and is not worked out here. Sine by its series, to 60 digits, reported with 12.
 Not checked: whether the line of force passes through the axis; an offset adds a moment.
 """
 
-from decimal import ROUND_HALF_EVEN, Context, Decimal, InvalidOperation
+from decimal import Context, Decimal, InvalidOperation
+
+from api.rules.exact import shortened
 
 _SIXTY = Context(prec=60, traps=[InvalidOperation])
-_TWELVE = Context(prec=12, rounding=ROUND_HALF_EVEN)
 # From memory; a test compares it with mpmath.
 _PI = Decimal("3.14159265358979323846264338327950288419716939937510582097494459")
 _RIGHT_ANGLE = Decimal(90)
@@ -26,7 +27,7 @@ def cosine_error(angle_deg: Decimal) -> Decimal:
     """
     half = _sine(_SIXTY.divide(_checked(angle_deg), Decimal(2)))
     # 1 - cos would lose the digits of a small angle; 2 sin^2 of its half does not.
-    return _rounded(_SIXTY.multiply(Decimal(2), _SIXTY.multiply(half, half)))
+    return shortened(_SIXTY.multiply(Decimal(2), _SIXTY.multiply(half, half)))
 
 
 def side_share(angle_deg: Decimal) -> Decimal:
@@ -37,7 +38,7 @@ def side_share(angle_deg: Decimal) -> Decimal:
     >>> side_share(Decimal(1))
     Decimal('0.0174524064373')
     """
-    return _rounded(_sine(_checked(angle_deg)))
+    return shortened(_sine(_checked(angle_deg)))
 
 
 def _checked(angle_deg: Decimal) -> Decimal:
@@ -56,14 +57,10 @@ def _sine(angle_deg: Decimal) -> Decimal:
     return total
 
 
-def _rounded(value: Decimal) -> Decimal:
-    return _TWELVE.normalize(value)
-
-
 def part_of(force: Decimal, share: Decimal) -> Decimal:
     """Return a share of a force, with 12 significant digits.
 
     >>> part_of(Decimal(20000), side_share(Decimal(1)))
     Decimal('349.048128746')
     """
-    return _rounded(_SIXTY.multiply(force, share))
+    return shortened(_SIXTY.multiply(force, share))

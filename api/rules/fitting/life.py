@@ -10,13 +10,14 @@ Not checked: whether a count of this kind says when a part fails. It does not.
 """
 
 from collections.abc import Sequence
-from decimal import ROUND_HALF_EVEN, Context, Decimal
+from decimal import Decimal
 from fractions import Fraction
+
+from api.rules.exact import shortened
 
 WARN_FROM = Fraction(9, 10)
 ACTIVE, WARN, PAST = "active", "warn", "past_life"
 STATES = (ACTIVE, WARN, PAST)
-_TWELVE = Context(prec=12, rounding=ROUND_HALF_EVEN)
 US_A_DAY = 86_400_000_000
 
 
@@ -65,4 +66,4 @@ def counted(total: Fraction) -> Decimal:
     >>> counted(Fraction(1, 3))
     Decimal('0.333333333333')
     """
-    return _TWELVE.normalize(_TWELVE.divide(Decimal(total.numerator), Decimal(total.denominator)))
+    return shortened(total)
