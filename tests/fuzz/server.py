@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import time
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ from api.app import create_app
 from api.services.keys import SCOPES, create_key
 from api.settings import Settings
 from api.store import migrate
+from api.store.backup import back_up
 from api.store.database import Database
 from tests.fuzz.corpus import DEMO, STORY
 
@@ -35,7 +37,8 @@ class Trial:
     """The application under trial, a key for everything, and a count of the answers."""
 
     def __init__(self, folder: Path) -> None:
-        self.database = Database(f"sqlite:///{folder}/fuzz.db")
+        self._file, self._kept = folder / "fuzz.db", folder / "kept.db"
+        self.database = Database(f"sqlite:///{self._file}")
         migrate.upgrade(self.database)
         with self.database.write() as session:
             _, token = create_key(session, "fuzz", SCOPES, now=time.time_ns() // 1000)
@@ -51,6 +54,14 @@ class Trial:
             assert answer.status_code == 201, answer.text
         self.schema = schemathesis.openapi.from_wsgi("/v1/openapi.json", self.app)
         self.answers: dict[int, int] = {}
+        back_up(self.database, self._kept)
+
+    def begin_anew(self) -> None:
+        """Forget everything that was stored since the beginning."""
+        self.database.dispose()
+        for left in ("-wal", "-shm"):
+            self._file.with_name(self._file.name + left).unlink(missing_ok=True)
+        shutil.copyfile(self._kept, self._file)
 
     def count(self, status: int) -> None:
         """Count an answer by its status."""

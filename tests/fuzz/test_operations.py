@@ -88,6 +88,10 @@ def test_operations_that_follow_from_each_other_hold_together(trial):
     machine = trial.schema.as_state_machine()
 
     class Linked(machine):
+        def setup(self):
+            # What is drawn depends on the answers: each sequence must meet the same store.
+            trial.begin_anew()
+
         def get_call_kwargs(self, case):
             return {"headers": trial.headers}
 
