@@ -24,6 +24,7 @@ from api.resources import (
     cmcs,
     compositions,
     customers,
+    cycles,
     deadweight_forces,
     decision_rules,
     decisions,
@@ -37,11 +38,14 @@ from api.resources import (
     journal,
     keys,
     laboratory,
+    load_events,
     metrics,
     notices,
     persons,
     recalls,
+    requirements,
     run_evaluations,
+    setup_checks,
     setup_comparisons,
     specifications,
     uncertainty_budgets,
@@ -50,6 +54,7 @@ from api.resources import (
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
 from api.schemas.problem import ProblemSchema
+from api.services.cautions import CAUTION
 from api.services.decisions import KEEPER, Keeper
 from api.settings import Settings
 from api.store.database import Database
@@ -80,6 +85,10 @@ BLUEPRINTS = [
     batches.blp,
     decision_rules.blp,
     specifications.blp,
+    requirements.blp,
+    setup_checks.blp,
+    load_events.blp,
+    cycles.blp,
     run_evaluations.blp,
     class_tables.blp,
     deadweight_forces.blp,
@@ -97,14 +106,11 @@ PAGES = [
     docs.blp,
 ]
 
-DESCRIPTION = """\
+DESCRIPTION = f"""\
 Decides whether force calibration results conform, knows what every certificate rests on, and \
 finds the certificates that a fault affects.
 
-**Caution.** Force rigs injure people. Stay within the rated capacity of the weakest part, keep \
-clear of the load line, follow local codes, and leave the judgement to a competent, authorised \
-person. No answer of this service says that a set-up is safe; it says which checks were made and \
-which could not be.
+**Caution.** {CAUTION}
 
 Decimal numbers may be sent as strings or as JSON numbers and come back as strings with their \
 digits. Errors are problem details (RFC 9457). Send an API key as `Authorization: Bearer <key>`; \

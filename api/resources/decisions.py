@@ -26,7 +26,7 @@ from api.web.idempotency import idempotent
 from api.web.json import dumps
 from api.web.metrics import meters
 from api.web.pictures import documented, picture
-from api.web.transactions import author, reading
+from api.web.transactions import author, reading, sharing, writing
 
 blp = Blueprint(
     "decisions", __name__, url_prefix="/v1/decisions", description="Does a result conform?"
@@ -55,8 +55,12 @@ def decide(request: dict[str, Any]) -> Response:
             meters().decided("unstored", {answer["verdict"]: 1})
             return _written(answer, 200)
         prepared = decisions.prepare(session, request)
-    keeper: decisions.Keeper = current_app.extensions[decisions.KEEPER]
-    key = keeper.keep(prepared, author(), now_us())
+    if sharing():
+        with writing() as session:
+            key = decisions.store(session, prepared, now_us())
+    else:
+        keeper: decisions.Keeper = current_app.extensions[decisions.KEEPER]
+        key = keeper.keep(prepared, author(), now_us())
     meters().decided("stored", {prepared.answer["verdict"]: 1})
     response = _written({"id": key, **prepared.answer}, 201)
     response.headers["Location"] = f"/v1/decisions/{key}"

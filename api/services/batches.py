@@ -32,6 +32,8 @@ from api.spans import span
 
 # More would need more memory, and the columnar library has threads of its own.
 _THREADS = 2
+# Pieces decided or waiting for it: enough that no thread waits while one is read or written.
+_ON_THE_WAY = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ class Batch:
             try:
                 for piece in self._pieces:
                     waiting.append(pool.submit(self._decided, piece))
-                    if len(waiting) >= _THREADS:
+                    if len(waiting) >= _ON_THE_WAY:
                         yield self._written(waiting.popleft())
                 while waiting:
                     yield self._written(waiting.popleft())

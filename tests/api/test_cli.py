@@ -120,7 +120,7 @@ def test_a_laboratory_is_imported_and_messages_stay_out_of_stdout(ask):
     assert re.search(r"calibrations +411 +0", first.stdout)
     assert "Importing" in first.stderr
     again = ask("import", "--json", DEMO / "laboratory.json")
-    assert json.loads(again.stdout)["unchanged"]["items"] == 61
+    assert json.loads(again.stdout)["unchanged"]["items"] == 62
 
 
 def test_a_decision_is_shown_with_limits_risk_and_statement(ask):
@@ -493,6 +493,13 @@ def test_the_demonstration_tells_what_the_story_expects(demonstration):
         for name in ("affected", "exposed_zero_effect", "indeterminate"):
             assert re.search(rf"^ {name.replace('_', ' ')} +{expected[name]} ", part, re.M)
         assert part.count("CHANGED") == expected["certificates_with_verdict_changes"]
+
+
+def test_the_demonstration_checks_the_planned_set_ups(demonstration):
+    shown = " ".join(demonstration[0].stdout.split("\n6. ")[1].split())
+    for planted in ("pin diameter", "load cycles", "roller bearings", "up to 2 %", "5 % to 8 %"):
+        assert planted in shown
+    assert "PIN-QH-7 own" in shown
 
 
 def test_the_demonstration_shows_the_bad_rows_with_their_reason(demonstration):
