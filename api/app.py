@@ -10,6 +10,7 @@ from pathlib import Path
 
 import flask_smorest
 from flask import Flask
+from werkzeug.middleware.proxy_fix import ProxyFix
 
 from api.pages import docs
 from api.resources import (
@@ -24,6 +25,7 @@ from api.resources import (
     compositions,
     csv_imports,
     customers,
+    cycles,
     deadweight_forces,
     decision_rules,
     decisions,
@@ -37,10 +39,14 @@ from api.resources import (
     journal,
     keys,
     laboratory,
+    load_events,
+    metrics,
     notices,
     persons,
     recalls,
+    requirements,
     run_evaluations,
+    setup_checks,
     setup_comparisons,
     specifications,
     uncertainty_budgets,
@@ -49,11 +55,13 @@ from api.resources import (
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
 from api.schemas.problem import ProblemSchema
+from api.services.cautions import CAUTION
 from api.services.decisions import KEEPER, Keeper
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION
-from api.web import auth, collector, etags, problems, request_id, security, transactions
+from api.web import auth, collector, etags, observing, problems, request_id, security, transactions
+from api.web import metrics as counting
 from api.web.json import DecimalJSONProvider
 
 BLUEPRINTS = [
@@ -79,6 +87,10 @@ BLUEPRINTS = [
     batches.blp,
     decision_rules.blp,
     specifications.blp,
+    requirements.blp,
+    setup_checks.blp,
+    load_events.blp,
+    cycles.blp,
     run_evaluations.blp,
     class_tables.blp,
     deadweight_forces.blp,
@@ -90,19 +102,17 @@ BLUEPRINTS = [
     persons.blp,
     journal.blp,
     health.blp,
+    metrics.blp,
 ]
 PAGES = [
     docs.blp,
 ]
 
-DESCRIPTION = """\
+DESCRIPTION = f"""\
 Decides whether force calibration results conform, knows what every certificate rests on, and \
 finds the certificates that a fault affects.
 
-**Caution.** Force rigs injure people. Stay within the rated capacity of the weakest part, keep \
-clear of the load line, follow local codes, and leave the judgement to a competent, authorised \
-person. No answer of this service says that a set-up is safe; it says which checks were made and \
-which could not be.
+**Caution.** {CAUTION}
 
 Decimal numbers may be sent as strings or as JSON numbers and come back as strings with their \
 digits. Errors are problem details (RFC 9457). Send an API key as `Authorization: Bearer <key>`; \
@@ -140,6 +150,7 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     app.config.update(
         MAX_CONTENT_LENGTH=int(settings.max_body_bytes),
         REQUIRE_PERSON=settings.require_person.lower() in ("yes", "true", "1"),
+        METRICS_OPEN_TO=settings.metrics.lower(),
         API_TITLE="Tracehold",
         API_VERSION=VERSION,
         OPENAPI_VERSION="3.1.0",
@@ -149,10 +160,16 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     )
     store = database or Database(settings.database_url)
     app.extensions[transactions.EXTENSION] = store
-    app.extensions[KEEPER] = Keeper(store)
-    for part in (etags, security, request_id, auth):
+    meters = counting.install(app, store)
+    app.extensions[KEEPER] = Keeper(store, meters.group_sizes.observe)
+    for part in (observing, etags, security, request_id, auth):
         part.install(app)
     _join(app)
+    proxies = int(settings.trusted_proxies)
+    if proxies:
+        app.wsgi_app = ProxyFix(  # type: ignore[method-assign]  # Flask's own way of wrapping
+            app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies
+        )
     return app
 
 

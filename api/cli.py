@@ -6,15 +6,19 @@ Exit codes: 0 done; 1 a nonconformity, where --fail-on-nonconformity asks for it
 
 from __future__ import annotations
 
+import os
+
 import click
 
 from api.commands.demo import demo
 from api.commands.importing import import_
 from api.commands.local import keys, migrate, serve, settings
 from api.commands.offline import evaluate
+from api.commands.output import say
 from api.commands.remote import decide, recall, trace
 from api.commands.upkeep import backup, journal, restore, verify
 from api.commands.webhooks import webhooks
+from api.settings import unknown_warnings
 from api.version import VERSION
 
 
@@ -27,6 +31,8 @@ def main() -> None:
 
     To see it at work: tracehold demo.
     """
+    for sentence in unknown_warnings(os.environ):
+        say(f"Warning: {sentence}")
 
 
 ON_THE_DATABASE = (demo, serve, migrate, keys, settings, webhooks, backup, restore, verify, journal)

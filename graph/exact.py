@@ -71,29 +71,32 @@ def text(value: Exact, *, exact: bool = True) -> str:
     >>> text(Fraction(-2, 3)), text(Fraction(10**6, 3))
     ('-0.666666666667', '333333.333333')
     """
-    if isinstance(value, Decimal):
-        if not exact:
-            value = _TEXT.plus(value)
-    else:
+    if not isinstance(value, Decimal):
         places = _places(value.denominator) if exact else None
         if places:
             return _in_full(value, places)
         value = Decimal(value.numerator) if places == 0 else _quotient(value, _TEXT)
+    elif not exact:
+        value = _TEXT.plus(value)
     if not value:
         return "0"
-    plain = format(value, "f")
-    return plain.rstrip("0").rstrip(".") if "." in plain else plain
+    plain = str(value)
+    if "E" in plain:
+        plain = format(value, "f")
+    if plain[-1] == "0" and "." in plain:
+        plain = plain.rstrip("0").rstrip(".")
+    return plain
 
 
-def ratio_text(numerator: Exact, denominator: Exact) -> str:
+def ratio(numerator: Exact, denominator: Exact) -> Decimal:
     """Quotient of two numbers with at most 12 significant digits, for comparing sizes.
 
-    >>> ratio_text(Decimal("0.03"), Decimal("0.08")), ratio_text(Decimal(2), Decimal(3))
-    ('0.375', '0.666666666667')
+    >>> ratio(Decimal("0.03"), Decimal("0.08")), ratio(Decimal(2), Fraction(3))
+    (Decimal('0.375'), Decimal('0.666666666667'))
     """
     if isinstance(numerator, Decimal) and isinstance(denominator, Decimal):
-        return text(_TEXT.divide(numerator, denominator))
-    return text(Fraction(numerator) / Fraction(denominator), exact=False)
+        return _TEXT.divide(numerator, denominator)
+    return _quotient(Fraction(numerator) / Fraction(denominator), _TEXT)
 
 
 def _in_full(value: Fraction, places: int) -> str:

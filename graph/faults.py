@@ -27,6 +27,10 @@ class Effect:
     delta: Fraction | None
     weight: Fraction = ZERO
 
+    def __hash__(self) -> int:
+        # Effects are looked up by the hundred thousand, and the hash of a fraction is slow.
+        return hash(self.delta and self.delta.numerator)
+
 
 NO_EFFECT = Effect(ZERO, ZERO)
 UNKNOWN = Effect(None, ZERO)

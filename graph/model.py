@@ -123,6 +123,10 @@ class Calibration(NamedTuple):
     uses: tuple[Use, ...] = ()
     points: tuple[Point, ...] = ()
 
+    def measured(self, points: tuple[Point, ...]) -> Calibration:
+        """The same calibration with these points."""
+        return Calibration(*self[:-1], points)
+
 
 @dataclass(frozen=True, slots=True)
 class Check:

@@ -38,10 +38,14 @@ def reasons(number: str, direct: Iterable[Path], through: Iterable[tuple[str, Re
     `through` holds one pair for each way on: the item used, and the reasons of the certificate
     whose value it carried. There is at least one path.
     """
-    found = set(direct)
+    found, ways = set(direct), list(through)
+    if len(ways) == 1 and not found:
+        ((item, before),) = ways
+        paths = tuple([(*path, item, number) for path in before.paths])
+        return Reasons(paths, before.count, before.generation + 1)
     count = len(found)
     generation = 1 if found else None
-    for item, before in through:
+    for item, before in ways:
         found.update((*path, item, number) for path in before.paths)
         count += before.count
         if generation is None or before.generation + 1 < generation:

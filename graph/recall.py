@@ -14,13 +14,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from fractions import Fraction
 from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
 from typing import NamedTuple
 
-from graph.faults import NO_EFFECT, UNKNOWN, Effect, Fault
-from graph.model import ONE, Calibration, Holder, Point, Use, Window
+from graph.effects import effects_at_points
+from graph.faults import NO_EFFECT, Effect, Fault
+from graph.model import ZERO, Calibration, Holder, Use, Window
 from graph.passing import Passed, passed_on
 from graph.paths import Reasons, joined, reasons
 from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Exposure, expose
@@ -61,7 +61,7 @@ class Case:
         """Whether a calibration used anything by which the fault is met directly, at any time."""
         if self.fault.certificate is not None:
             return any(use.source == self.fault.certificate for use in calibration.uses)
-        return any(use.item in self.names for use in calibration.uses)
+        return not self.names.isdisjoint([use.item for use in calibration.uses])
 
 
 class Finding(NamedTuple):
@@ -89,11 +89,16 @@ class _Judged(NamedTuple):
 
 @dataclass(slots=True)
 class _Walk:
-    """One fault's way through the calibrations, in order of dependence."""
+    """One fault's way through the calibrations, in order of dependence.
+
+    Effects that are passed on are one object if they are equal: most of what rests on a fault has
+    the same effect, and is then seen to at a glance.
+    """
 
     case: Case
     carriers: Container[int] | None
     judged: dict[int, _Judged] = field(default_factory=dict)
+    known: dict[Effect, Effect] = field(default_factory=dict)
 
 
 def assess(
@@ -156,7 +161,7 @@ def _judge(walk: _Walk, calibration: Calibration) -> _Judged | frozenset[str]:
     if not exposure.paths and not through:
         return exposure.cleared
     carried = _carried(walk, calibration, exposure)
-    effects = _effects(case.fault, calibration, exposure.uses, carried)
+    effects = effects_at_points(case.fault, calibration, exposure.uses, carried)
     list_name = _list_of(effects)
     if not effects and _weighs([*exposure.uses, *(use for use, _ in carried)]):
         list_name = INDETERMINATE  # something reached it, and there is no result to move
@@ -165,7 +170,8 @@ def _judge(walk: _Walk, calibration: Calibration) -> _Judged | frozenset[str]:
     if walk.carriers is None or calibration.key in walk.carriers:
         passed = None
         if calibration.assigns_value and list_name in (AFFECTED, INDETERMINATE):
-            passed = passed_on(calibration, effects)
+            known = [walk.known.setdefault(effect, effect) for effect in effects]
+            passed = passed_on(calibration, known)
         walk.judged[calibration.key] = _Judged(list_name, why, (), passed)
     return judged
 
@@ -198,64 +204,17 @@ def _carried(walk: _Walk, calibration: Calibration, exposure: Exposure) -> list[
     return found
 
 
-def _effects(
-    fault: Fault,
-    calibration: Calibration,
-    suspect: Sequence[Use],
-    carried: Sequence[tuple[Use, Passed]],
-) -> tuple[Effect, ...]:
-    """Effect at each point; worked out once where nothing in it depends on the point."""
-    uniform = all(use.everywhere is not None for use in (*suspect, *(use for use, _ in carried)))
-    uniform = uniform and all(passed.constant is not None for _, passed in carried)
-    moving = [point for point in calibration.points if not point.at_zero]
-    if uniform and moving and (fault.uniform or not suspect):
-        same = _effect(fault, calibration, moving[0], suspect, carried)
-        return tuple(NO_EFFECT if point.at_zero else same for point in calibration.points)
-    return tuple(
-        NO_EFFECT if point.at_zero else _effect(fault, calibration, point, suspect, carried)
-        for point in calibration.points
-    )
-
-
-def _effect(
-    fault: Fault,
-    calibration: Calibration,
-    point: Point,
-    suspect: Sequence[Use],
-    carried: Sequence[tuple[Use, Passed]],
-) -> Effect:
-    """Effect at one point: the suspect uses, and what the other items carry."""
-    found = fault.effect(suspect, calibration, point) if suspect else NO_EFFECT
-    for use, passed in carried:
-        if found.delta is None:
-            return UNKNOWN
-        weight = use.weight_at(point.key)
-        if weight:
-            constant = passed.constant
-            effect = passed.at(point.force_n) if constant is None else constant
-            found = _added(found, effect, weight)
-    return found
-
-
-def _added(found: Effect, effect: Effect, weight: Fraction) -> Effect:
-    """Add what a used item carries; a path counts only where its effect is not zero."""
-    if effect.delta is None or found.delta is None:
-        return UNKNOWN
-    if not effect.delta:
-        return found
-    if found is NO_EFFECT and weight is ONE:
-        return effect
-    return Effect(found.delta + weight * effect.delta, found.weight + weight * effect.weight)
-
-
 def _weighs(uses: Sequence[Use]) -> bool:
     return any(use.weight != 0 for use in uses)
 
 
 def _list_of(effects: Sequence[Effect]) -> str:
     """List of a calibration with these effects of one fault at its points."""
-    found = EXPOSED
+    found, seen = EXPOSED, None
     for effect in effects:
+        if effect is seen:
+            continue
+        seen = effect
         if effect.delta is None:
             return INDETERMINATE
         if effect.delta:
@@ -265,18 +224,27 @@ def _list_of(effects: Sequence[Effect]) -> str:
 
 def _joint_list_of(cases: Sequence[Case], effects: Sequence[Sequence[Effect]]) -> str:
     """List under several faults, whose known effects may cancel each other."""
-    if any(effect.delta is None for at_point in effects for effect in at_point):
-        return INDETERMINATE
-    return AFFECTED if any(_is_shifted(cases, at_point) for at_point in effects) else EXPOSED
+    found, seen = EXPOSED, None
+    for at_point in effects:
+        if at_point is seen:
+            continue
+        seen = at_point
+        if any(effect.delta is None for effect in at_point):
+            return INDETERMINATE
+        if _is_shifted(cases, at_point):
+            found = AFFECTED
+    return found
 
 
 def _is_shifted(cases: Sequence[Case], at_point: Sequence[Effect]) -> bool:
-    known, bounded = Fraction(0), False
+    known, bounded = ZERO, False
     for case, effect in zip(cases, at_point, strict=True):
-        if effect.delta is not None and case.fault.bounded:
-            bounded = bounded or effect.delta != 0
-        elif effect.delta is not None:
-            known += effect.delta
+        if not effect.delta:
+            continue
+        if case.fault.bounded:
+            bounded = True
+        else:
+            known = known + effect.delta if known else effect.delta
     return bounded or known != 0
 
 
@@ -291,17 +259,22 @@ def _finding(
     why = joined([one.why for one in reached])
     if calibration.status != "issued":
         return Finding(calibration, TRACED, why, reason=calibration.status)
+    nothing = (NO_EFFECT,) * len(calibration.points)
+    effects = _together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
     if len(judged) == 1:
-        only = reached[0]
-        return Finding(calibration, only.list_name, why, tuple((e,) for e in only.effects))
-    effects = tuple(
-        tuple(one.effects[place] if isinstance(one, _Judged) else NO_EFFECT for one in judged)
-        for place in range(len(calibration.points))
-    )
+        return Finding(calibration, reached[0].list_name, why, effects)
     list_name = _joint_list_of(cases, effects)
     if any(one.list_name == INDETERMINATE for one in reached):
         list_name = INDETERMINATE
     return Finding(calibration, list_name, why, effects)
+
+
+def _together(effects: Sequence[Sequence[Effect]]) -> tuple[tuple[Effect, ...], ...]:
+    """Effects of all faults by point; neighbouring points with the same ones share a tuple."""
+    found: list[tuple[Effect, ...]] = []
+    for at_point in zip(*effects, strict=True):
+        found.append(found[-1] if found and found[-1] == at_point else at_point)
+    return tuple(found)
 
 
 def _clearance(calibration: Calibration, reasons_found: set[str]) -> Finding | None:

@@ -7,7 +7,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from api.client.wire import Answer, Json, Upload, Wire, encoded, form_of, path_part, read
+from api.client.setups import SetupCalls
+from api.client.wire import Answer, Json, Upload, encoded, form_of, path_part, read
 
 LISTS = (
     "affected",
@@ -22,7 +23,7 @@ Number = Decimal | int | str
 Source = Json | bytes | Path
 
 
-class Client(Wire):
+class Client(SetupCalls):
     """A connection to one server; a context manager. Not for use by several threads at once.
 
     Parameters

@@ -11,6 +11,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,19 +19,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from api.commands.output import Refused, console, say
+from api.services.cautions import CAUTION
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from api.client import Client
 
-CAUTION = (
-    "Force rigs injure people. Stay within the rated capacity of the weakest part, keep clear of "
-    "the load line, follow local codes, and leave the judgement to a competent, authorised person. "
-    "Nothing above says that a set-up is safe: it says which checks were made and which could not "
-    "be."
-)
 DATABASE = "tracehold.db"
+SETUPS = ("requirements", "setups")  # their files, as the story names them
 
 
 @click.command()
@@ -105,6 +102,21 @@ def _tell(out: Console, client: Client) -> None:
     shown = story["fault_expected"]["diamond"]
     _chapter(out, 5, f"What {shown['certificate']} rests on, up to external certificates")
     out.print(chain_view(client.chain(shown["certificate"], revision=shown["revision"])))
+
+    _chapter(out, 6, story["setups_title"])
+    _setups(out, client, *(json.loads(source.joinpath(story[n]).read_bytes()) for n in SETUPS))
+
+
+def _setups(
+    out: Console, client: Client, requirements: list[Any], planned: list[Mapping[str, Any]]
+) -> None:
+    from api.commands.setup_view import setup_view
+
+    for requirement in requirements:
+        client.record_requirement(requirement)
+    for one in planned:
+        out.print(f"{one['title']}. {' '.join(one['story'])}", style="bold")
+        out.print(setup_view(_timed(out, partial(client.check_setup, one["setup"]))))
 
 
 def _recall(out: Console, client: Client, fault: Mapping[str, Any], *, brief: bool) -> None:

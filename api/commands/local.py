@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import getpass
-import signal
+import os
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import fields
-from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -29,12 +27,14 @@ def opened(*, migrated: bool = True) -> Iterator[Database]:
     from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
     from api.errors import TraceholdError
-    from api.settings import Settings
+    from api.settings import SettingError, Settings
     from api.store import migrate
     from api.store.database import Database
 
     try:
         database = Database(Settings.from_environment().database_url)
+    except SettingError as error:
+        raise Refused(str(error)) from error
     except (ArgumentError, NoSuchModuleError, ModuleNotFoundError) as error:
         raise Refused(f"TRACEHOLD_DATABASE_URL cannot be used: {error}") from error
     try:
@@ -66,30 +66,27 @@ def migrate() -> None:
 @click.option("--port", default=8000, show_default=True, help="Port to listen on; 0: any free one.")
 @click.option("--threads", default=8, show_default=True, help="Requests served at the same time.")
 def serve(host: str, port: int, threads: int) -> None:
-    """Serve the API and its pages over HTTP until interrupted."""
-    from waitress.server import create_server
+    """Serve the API and its pages over HTTP until interrupted.
 
-    from api.app import create_app
+    Told to stop, it refuses new requests and finishes those that run, for TRACEHOLD_STOP_SECONDS.
+    """
+    from api.commands.stopping import Server
+    from api.serving import made
+    from api.settings import Settings
 
     with opened() as database:
+        settings = Settings.from_environment()
         try:
-            server = create_server(
-                create_app(database=database), host=host, port=port, threads=threads
-            )
+            server = Server(made(settings, database), host, port, threads)
         except OSError as error:
             raise Refused(f"cannot listen on {host} port {port}: {error.strerror}") from error
-        at = f"http://{f'[{host}]' if ':' in host else host}:{server.effective_port}"
+        at = f"http://{f'[{host}]' if ':' in host else host}:{server.port}"
         say(f"Serving {at} (documentation: {at}/v1/docs); Ctrl-C ends it.")
         if host not in LOOPBACK:
             say("Keys travel in the clear: put a proxy with TLS in front for other machines.")
-        signal.signal(signal.SIGTERM, _stop)
-        server.run()
-        server.close()
-
-
-def _stop(_number: int, _frame: FrameType | None) -> None:
-    # waitress ends its loop on this and lets running requests finish.
-    raise SystemExit(0)
+        cut = server.run(float(settings.stop_seconds))
+        if cut:
+            raise Refused(f"stopped; {cut} request(s) had not finished in time and were cut off")
 
 
 @click.group()
@@ -169,18 +166,21 @@ def revoke_key(key_id: str) -> None:
 
 @click.command()
 def settings() -> None:
-    """List every setting with its environment variable, default and meaning."""
-    from api.client.errors import URL_VARIABLE
-    from api.client.wire import DEFAULT_URL, KEY_VARIABLE
-    from api.commands.views import plain_table
-    from api.settings import Settings
+    """List every setting with its environment variable, present value, default and meaning.
 
-    table = plain_table("setting", "environment variable", "default", "meaning")
-    for field in fields(Settings):
-        facts = field.metadata
-        table.add_row(field.name, facts["env"], str(field.default) or "-", facts["meaning"])
-    table.add_row("url", URL_VARIABLE, DEFAULT_URL, "server that client and command line ask")
-    table.add_row("key", KEY_VARIABLE, "-", "API key that client and command line send")
+    Passwords and secrets are not shown.
+    """
+    from api.client.wire import DEFAULT_URL
+    from api.commands.views import plain_table
+    from api.settings import KEY, URL, listed, masked, masked_key
+
+    table = plain_table("environment variable", "value", "default", "meaning")
+    for one in listed(os.environ):
+        table.add_row(one.variable, one.value, one.default, one.meaning)
+    asked = os.environ.get(URL) or DEFAULT_URL
+    table.add_row(URL, masked(asked), DEFAULT_URL, "server that client and command line ask")
+    key = masked_key(os.environ.get(KEY, ""))
+    table.add_row(KEY, key or "-", "-", "API key that client and command line send")
     console().print(table)
 
 

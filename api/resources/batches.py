@@ -35,6 +35,7 @@ from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.bodies import spooled
 from api.web.json import dumps
+from api.web.metrics import Meters, meters
 from api.web.problems import Problem
 from api.web.transactions import reading
 
@@ -125,7 +126,7 @@ def _loaded(body: BinaryIO) -> dict[str, Any]:
 def _response(batch: Batch, answer: Kind, stack: ExitStack) -> Response:
     """Return the answer whole if it is short, else as a stream that closes what it needs."""
     media_type = answer.media_types[0]
-    parts = iter(batch)
+    parts = _counted(batch, meters())
     begun = b""
     for part in parts:
         begun += part
@@ -137,6 +138,14 @@ def _response(batch: Batch, answer: Kind, stack: ExitStack) -> Response:
             return response
     headers = {SUMMARY: dumps(batch.summary()).decode()}
     return Response(begun, mimetype=media_type, headers=headers)
+
+
+def _counted(batch: Batch, told: Meters) -> Iterator[bytes]:
+    """Yield the answer's parts, and count what was decided, whether or not it got to its end."""
+    try:
+        yield from batch
+    finally:
+        told.decided("batch", batch.summary()["by_verdict"])
 
 
 def _rest(begun: bytes, parts: Iterator[bytes], answer: Kind, needed: ExitStack) -> Iterator[bytes]:

@@ -24,8 +24,9 @@ from api.web.blueprints import Blueprint
 from api.web.clock import now_us
 from api.web.idempotency import idempotent
 from api.web.json import dumps
+from api.web.metrics import meters
 from api.web.pictures import documented, picture
-from api.web.transactions import author, reading
+from api.web.transactions import author, reading, sharing, writing
 
 blp = Blueprint(
     "decisions", __name__, url_prefix="/v1/decisions", description="Does a result conform?"
@@ -50,10 +51,17 @@ def decide(request: dict[str, Any]) -> Response:
     # Most need nothing from the database, and opening a session would cost as much as deciding.
     with reading() if needs_records(request) else nullcontext() as session:
         if not request["store"]:
-            return _written(decisions.decide_unstored(session, request), 200)
+            answer = decisions.decide_unstored(session, request)
+            meters().decided("unstored", {answer["verdict"]: 1})
+            return _written(answer, 200)
         prepared = decisions.prepare(session, request)
-    keeper: decisions.Keeper = current_app.extensions[decisions.KEEPER]
-    key = keeper.keep(prepared, author(), now_us())
+    if sharing():
+        with writing() as session:
+            key = decisions.store(session, prepared, now_us())
+    else:
+        keeper: decisions.Keeper = current_app.extensions[decisions.KEEPER]
+        key = keeper.keep(prepared, author(), now_us())
+    meters().decided("stored", {prepared.answer["verdict"]: 1})
     response = _written({"id": key, **prepared.answer}, 201)
     response.headers["Location"] = f"/v1/decisions/{key}"
     return response

@@ -1,4 +1,8 @@
-"""Is the process alive, and can it do its work? No key is needed to ask."""
+"""Is the process alive, and can it do its work? No key is needed to ask.
+
+Life asks nothing of the database: a process must not be killed because its database is away.
+Readiness is for whoever sends requests here, a proxy or an operator.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +10,10 @@ from flask import Response
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.schemas.health import HealthSchema
-from api.store import migrate
+from api.schemas.problem import ProblemSchema
+from api.store.readiness import hindrance
 from api.web.blueprints import Blueprint
-from api.web.problems import answer
+from api.web.problems import CONTENT_TYPE, answer
 from api.web.transactions import database
 
 blp = Blueprint("health", __name__, description="Life and readiness of the server")
@@ -23,13 +28,13 @@ def alive() -> dict[str, str]:
 
 @blp.route("/readyz")
 @blp.response(200, HealthSchema)
+@blp.alt_response(503, schema=ProblemSchema, content_type=CONTENT_TYPE, description="Not ready")
 def ready() -> dict[str, str] | Response:
-    """Say whether the database is reachable and at the current migration (else 503)."""
+    """Say whether the database is reachable, at the current migration and not read-only."""
     try:
-        current = migrate.is_current(database())
+        found = hindrance(database())
     except SQLAlchemyError:
-        return answer("unavailable", "The database cannot be reached.", (), {"Retry-After": "5"})
-    if not current:
-        detail = "The database is not at the current migration; run: tracehold migrate."
-        return answer("unavailable", detail, (), {"Retry-After": "5"})
+        found = "The database cannot be reached."
+    if found is not None:
+        return answer("unavailable", found, (), {"Retry-After": "5"})
     return {"status": "ready"}

@@ -7,7 +7,7 @@ from typing import Any
 import orjson
 from flask import Response, request
 
-from api.pages import notice_html, notice_pdf, notice_text
+from api.pages import notice_html, notice_text
 from api.resources.access import customer_of_key, laboratory_only
 from api.schemas.notices import (
     AcknowledgementSchema,
@@ -97,6 +97,9 @@ def show_notice(query: dict[str, Any], recall_id: int, notice_id: int) -> Any:
         elif form == "html":
             body = notice_html.html(content, notice.content_hash)
         else:
+            # Only a PDF needs its library, which takes long to import.
+            from api.pages import notice_pdf
+
             body = notice_pdf.pdf(content, notice.content_hash, notice.created_us)
     response = Response(body, 200, mimetype=TYPES[form])
     response.headers["Vary"] = "Accept"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from flask import Response
@@ -28,9 +28,12 @@ from api.web.blueprints import Blueprint
 from api.web.clock import now_us
 from api.web.idempotency import idempotent
 from api.web.json import dumps
+from api.web.metrics import meters
 from api.web.problems import Problem
 from api.web.transactions import note_question, reading, writing
 from graph.recall import LISTS
+
+LOT = 1_000
 
 blp = Blueprint("recalls", __name__, url_prefix="/v1/recalls", description=__doc__)
 
@@ -47,9 +50,11 @@ def report_fault(request: dict[str, Any]) -> Any:
         answer = recalling.recall(session, request, now_us())
     if request["preview"]:
         note_question("recall preview", **_hashes(answer))
+        meters().recalls.labels("preview").inc()
         return _response(recalls.preview_answer(answer), recalls.texts(answer), 200)
     with writing() as session:
         head = recalls.store(session, answer, request.get("previous"), now_us())
+    meters().stored_recall({name: answer.head["summary"][name] for name in LISTS})
     return _response(head, recalls.texts(answer), 201)
 
 
@@ -135,28 +140,41 @@ def list_entries(query: dict[str, Any], recall_id: int, list_name: str) -> Any:
         found, key = triage.entry_page(session, recall_id, list_name, query, paging.after(query))
     page, status, headers = paging.answer([], key)
     head = {"next": page["next"]}
-    response = Response(_joined(head, {"items": found}), status, mimetype="application/json")
+    body = b"".join(_parts(head, {"items": found}))
+    response = Response(body, status, mimetype="application/json")
     response.headers.update(headers)
     return response
 
 
 def _response(head: dict[str, Any], lists: dict[str, list[str]], status: int) -> Response:
-    """Write the answer from entries that are JSON text already; large ones give links instead."""
-    if "id" in head and not recalls.fits_at_once(head["summary"]):
+    """Write the answer from entries that are JSON text already.
+
+    Large ones give links instead; a large preview, which is kept nowhere, is sent as it is written.
+    """
+    body: Iterable[bytes]
+    if recalls.fits_at_once(head["summary"]):
+        body = [b"".join(_parts(head, lists))]
+    elif "id" in head:
         links = {name: f"/v1/recalls/{head['id']}/{name}" for name in LISTS}
-        body: Iterable[bytes] = [dumps({**head, "links": links})]
+        body = [dumps({**head, "links": links})]
     else:
-        body = [_joined(head, lists)]
+        body = _parts(head, lists)
     response = Response(body, status, mimetype="application/json")
     if status == 201:
         response.headers["Location"] = f"/v1/recalls/{head['id']}"
     return response
 
 
-def _joined(head: dict[str, Any], lists: dict[str, list[str]]) -> bytes:
-    parts = [dumps(head)[:-1].decode()]
-    parts += [f',"{name}":[{",".join(bodies)}]' for name, bodies in lists.items()]
-    return ("".join(parts) + "}").encode()
+def _parts(head: dict[str, Any], lists: dict[str, list[str]]) -> Iterator[bytes]:
+    yield dumps(head)[:-1]
+    for name, bodies in lists.items():
+        yield f',"{name}":['.encode()
+        for start in range(0, len(bodies), LOT):
+            if start:
+                yield b","
+            yield ",".join(bodies[start : start + LOT]).encode()
+        yield b"]"
+    yield b"}"
 
 
 def _hashes(answer: Answer) -> dict[str, str]:

@@ -209,6 +209,18 @@ def plain(value: Number) -> str:
     return text if number else text.removeprefix("-")
 
 
+def shortened(value: Number) -> Decimal:
+    """Round to 12 significant digits, half to even, without zeros at the end.
+
+    What is given of a number that has no end: a root, a quotient, a sine.
+
+    >>> shortened(Fraction(1, 3)), shortened(Decimal("0.50"))
+    (Decimal('0.333333333333'), Decimal('0.5'))
+    """
+    number = value if isinstance(value, Decimal) else _divided(value)[0]
+    return _SHORT.normalize(number)
+
+
 def _divided(value: Fraction) -> tuple[Decimal, bool]:
     """Return a fraction as a decimal, and whether that is all of it."""
     with localcontext(_EXACT) as context:

@@ -1,9 +1,10 @@
 """The verdict alone, for many results under one rule.
 
-A recall decides every point twice and needs no risks and no words. Where the guard band is a plain
-multiple (none, r x U, a width, a share of the tolerance) the limits are compared in exact Decimals
-at once; every other rule, and every number without an end, goes the way of a single decision. Both
-ways give the same verdict, which a test holds them to.
+A recall decides every point twice and needs no risks and no words. What a rule makes of one pair of
+limits and one U is a ruling, which serves every result that has the same. Where the guard band is a
+plain multiple (none, r x U, a width, a share of the tolerance) values are compared with it in exact
+Decimals at once; every other rule, and every number without an end, goes the way of a single
+decision. Both ways give the same verdict, which a test holds them to.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Context, Decimal, DivisionByZero, Inexact, InvalidOperation, Overflow
 from fractions import Fraction
+from typing import NamedTuple
 
 from api.rules.acceptance import acceptance
 from api.rules.decide import reachable, verdict
@@ -19,86 +21,126 @@ from api.rules.rule import Rule, RuleError
 
 Number = Decimal | Fraction
 Band = Callable[[Decimal], tuple[Decimal, Decimal]]
+Zone = tuple[str, Decimal, Decimal]
 
 _EXACT = Context(prec=1_000, traps=[InvalidOperation, DivisionByZero, Overflow, Inexact])
 # Bases whose guard band does not depend on U: a result without U can be judged by them.
 WITHOUT_U = ("none", "absolute", "tolerance")
+ZERO = Decimal(0)
+# An absent limit is one that no value passes.
+_NO_LOWER, _NO_UPPER = Decimal("-Infinity"), Decimal("Infinity")
+_ANYTHING = ("fail", _NO_LOWER, _NO_UPPER)
 
 
 class Judge:
-    """Verdicts under one rule; a None limit is absent."""
+    """Makes the rulings of one rule."""
 
-    __slots__ = ("_band", "_binary", "rule")
+    __slots__ = ("_band", "rule")
 
     def __init__(self, rule: Rule) -> None:
         self.rule = rule
         self._band = _band_of(rule)
-        self._binary = rule.zones == 2
 
-    def verdict(
+    def ruling(
         self,
-        value: Number,
         U: Number | None,
         lower: Decimal | None,
         upper: Decimal | None,
         k: Decimal,
         dof: Decimal | None = None,
-    ) -> str | None:
-        """Verdict of one result, or None where the rule says nothing about it.
+    ) -> Ruling | None:
+        """What the rule makes of these limits and U; a None limit is absent.
 
-        It says nothing without limits, without the U that its guard band is made of, and where its
-        guard band does not exist (a ratio rule under one-sided limits).
+        None where it says nothing: without limits, or without the U that its guard band is made of.
         """
         if lower is None and upper is None:
             return None
         if U is None:
             if self.rule.guard.basis not in WITHOUT_U:
                 return None
-            U = Decimal(0)
-        if self._band is None or type(value) is not Decimal or type(U) is not Decimal:
-            found = self.verdicts(value, value, U, lower, upper, k, dof)
-            return found[0] if found else None
-        below, above = self._band(U)
-        least = None if lower is None else _EXACT.add(lower, below)
-        most = None if upper is None else _EXACT.subtract(upper, above)
-        # Crossed acceptance limits let nothing pass, which the two comparisons see to.
-        if (least is None or value >= least) and (most is None or value <= most):
-            return "pass"
-        return "fail" if self._binary else _lower_zone(value, lower, upper, below, above)
+            U = ZERO
+        zones: tuple[Zone, ...] = ()
+        if self._band is not None and type(U) is Decimal:
+            zones = self._zones(self._band(U), lower, upper)
+        return Ruling(self, U, lower, upper, k, dof, zones)
 
-    def verdicts(
-        self,
-        least: Number,
-        most: Number,
-        U: Number | None,
-        lower: Decimal | None,
-        upper: Decimal | None,
-        k: Decimal,
-        dof: Decimal | None = None,
-    ) -> tuple[str, ...]:
+    def _zones(
+        self, band: tuple[Decimal, Decimal], lower: Decimal | None, upper: Decimal | None
+    ) -> tuple[Zone, ...]:
+        below, above = band
+        least = _NO_LOWER if lower is None else lower
+        most = _NO_UPPER if upper is None else upper
+        passing = ("pass", _EXACT.add(least, below), _EXACT.subtract(most, above))
+        if self.rule.zones == 2:
+            return (passing,)
+        outer = ("conditional_fail", _EXACT.subtract(least, below), _EXACT.add(most, above))
+        return (passing, ("conditional_pass", least, most), outer)
+
+
+class Ruling(NamedTuple):
+    """A rule applied to one pair of limits and one U.
+
+    `zones` are what passes, best first, each within the next; none where the guard band is no plain
+    multiple. One whose ends cross holds nothing.
+    """
+
+    judge: Judge
+    U: Number
+    lower: Decimal | None
+    upper: Decimal | None
+    k: Decimal
+    dof: Decimal | None
+    zones: tuple[Zone, ...]
+
+    def verdict(self, value: Number) -> str | None:
+        """Verdict of a value, or None where the guard band does not exist.
+
+        It does not under a ratio rule with one limit.
+        """
+        if not self.zones or type(value) is not Decimal:
+            found = self.verdicts(value, value)
+            return found[0] if found else None
+        for name, least, most in self.zones:
+            if least <= value <= most:
+                return name
+        return "fail"
+
+    def verdicts(self, least: Number, most: Number) -> tuple[str, ...]:
         """Every verdict that a value from `least` to `most` can have, best first."""
-        if lower is None and upper is None:
-            return ()
-        if U is None:
-            if self.rule.guard.basis not in WITHOUT_U:
-                return ()
-            U = Decimal(0)
-        limits = Limits(lower, upper)
+        if self.zones and type(least) is Decimal and type(most) is Decimal:
+            return self._met(least, most)
+        limits, rule = Limits(self.lower, self.upper), self.judge.rule
         try:
-            accepted = acceptance(limits, U, self.rule, k=k, dof=dof, number=Fraction)
+            accepted = acceptance(limits, self.U, rule, k=self.k, dof=self.dof, number=Fraction)
         except RuleError:
             return ()
         if least == most:
-            return (verdict(Fraction(least), limits, accepted, self.rule.zones),)
-        return reachable(least, most, limits, accepted, self.rule.zones)
+            return (verdict(Fraction(least), limits, accepted, rule.zones),)
+        return reachable(least, most, limits, accepted, rule.zones)
+
+    def _met(self, least: Decimal, most: Decimal) -> tuple[str, ...]:
+        """Zones of which some part that is in no better zone lies between two values."""
+        found: list[str] = []
+        better: tuple[Decimal, Decimal] | None = None
+        for name, low, high in (*self.zones, _ANYTHING):
+            first, last = max(least, low), min(most, high)
+            inside = better is not None and better[0] <= first and last <= better[1]
+            if first <= last and not inside:
+                found.append(name)
+            if low <= high:
+                better = low, high
+        return tuple(found)
+
+    def with_U(self, U: Number) -> Ruling | None:
+        """Return the ruling of the same rule and limits for another U."""
+        return self.judge.ruling(U, self.lower, self.upper, self.k, self.dof)
 
 
 def _band_of(rule: Rule) -> Band | None:
     """Return what makes (w_lower, w_upper) for this rule, or None if it is not a plain multiple."""
     guard = rule.guard
-    zero = Decimal(0)
     if guard.basis == "none":
-        return lambda U: (zero, zero)
+        return lambda U: (ZERO, ZERO)
     if guard.basis == "U" and guard.factor == 1:
         return lambda U: (U, U)
     if guard.factor is not None:
@@ -108,20 +150,3 @@ def _band_of(rule: Rule) -> Band | None:
         width = guard.width
         return lambda U: width
     return None
-
-
-def _lower_zone(
-    value: Decimal,
-    lower: Decimal | None,
-    upper: Decimal | None,
-    below: Decimal,
-    above: Decimal,
-) -> str:
-    """Zone of a result that does not pass, under a rule with four."""
-    if (lower is None or value >= lower) and (upper is None or value <= upper):
-        return "conditional_pass"
-    least = None if lower is None else _EXACT.subtract(lower, below)
-    most = None if upper is None else _EXACT.add(upper, above)
-    if (least is None or value >= least) and (most is None or value <= most):
-        return "conditional_fail"
-    return "fail"

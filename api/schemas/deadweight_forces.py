@@ -144,7 +144,7 @@ class ForceInUnitSchema(Schema):
     U_reported = fields.String(required=True)
 
 
-class QuantitySchema(Schema):
+class UsedQuantitySchema(Schema):
     """A quantity that was used: value, standard uncertainty and where they come from."""
 
     value = fields.String(required=True)
@@ -183,8 +183,8 @@ class DeadweightForceSchema(Schema):
     k = fields.String(required=True)
     forces = fields.List(fields.Nested(ForceInUnitSchema), required=True)
     contributions = fields.List(fields.Nested(DeadweightPartSchema), required=True)
-    gravity = fields.Nested(QuantitySchema, required=True)
-    air_density = fields.Nested(QuantitySchema, required=True)
+    gravity = fields.Nested(UsedQuantitySchema, required=True)
+    air_density = fields.Nested(UsedQuantitySchema, required=True)
     masses = fields.List(fields.Nested(DeadweightPieceSchema), required=True)
     masses_correlated = fields.Boolean(required=True)
     notes = fields.List(fields.String(), required=True)

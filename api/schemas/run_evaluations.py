@@ -40,7 +40,7 @@ class CreepSchema(StrictSchema):
     at_300_s = DecimalText(required=True)
 
 
-class ReferenceSchema(StrictSchema):
+class CalibrationForceSchema(StrictSchema):
     """Expanded uncertainty of the reference force in percent of it."""
 
     U_rel_pct = DecimalText(required=True, validate=at_least(0))
@@ -97,7 +97,7 @@ class NewRunEvaluationSchema(StrictSchema):
     resolution = DecimalText(
         validate=above(0), metadata={"description": "In the unit of indication"}
     )
-    reference = fields.Nested(ReferenceSchema)
+    reference = fields.Nested(CalibrationForceSchema)
     temperature = fields.Nested(TemperatureSchema)
     degree = WholeNumber(
         minimum=min(DEGREES),

@@ -17,3 +17,6 @@ ITEM_KINDS = (
 STATUSES = ("draft", "issued", "superseded", "voided")
 STAGES = ("single", "as_found", "as_left")
 CHECK_RESULTS = ("pass", "fail")
+EVENT_KINDS = ("proof_load", "overload", "dropped", "shock", "side_load", "damage", "use")
+PLACES = ("top", "bottom")
+OUTCOMES = ("differs", "agrees", "not_checked")

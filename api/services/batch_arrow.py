@@ -11,7 +11,6 @@ much as one page of the format can hold.
 
 from __future__ import annotations
 
-import io
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, BinaryIO
@@ -22,7 +21,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from api.services.batch_columns import INPUTS
-from api.services.batch_pieces import Piece, check_heading, unreadable
+from api.services.batch_pieces import Drain, Piece, check_heading, unreadable
 from api.services.batch_sizes import check_parquet, check_stream, check_texts, packed_texts
 
 ROWS = 65_536
@@ -125,7 +124,7 @@ class ColumnsWriter:
     """Writes tables of one schema and gives the bytes away as they arise."""
 
     def __init__(self, parquet: bool) -> None:
-        self._sink = _Drain()
+        self._sink = Drain()
         self._parquet = parquet
         self._writer: Any = None
         self._schema: Any = None
@@ -167,22 +166,3 @@ class ColumnsWriter:
 
 def _is_plain(kind: pa.DataType) -> bool:
     return not (pa.types.is_nested(kind) or pa.types.is_dictionary(kind))
-
-
-class _Drain(io.RawIOBase):
-    """A file that is emptied as it is written."""
-
-    def __init__(self) -> None:
-        self._parts: list[bytes] = []
-
-    def writable(self) -> bool:
-        return True
-
-    def write(self, data: Any) -> int:
-        self._parts.append(bytes(data))
-        return len(data)
-
-    def take(self) -> bytes:
-        found = b"".join(self._parts)
-        self._parts.clear()
-        return found

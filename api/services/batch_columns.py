@@ -62,12 +62,19 @@ class Answers:
         """Return the verdicts as text, null where there is none."""
         return _NAMES.gather(np.where(self.codes < 0, len(VERDICTS), self.codes))
 
-    def fill(self, rows: Some, codes: NDArray[np.int8], limits: Mapping[str, pl.Series]) -> None:
-        """Put verdicts and acceptance limits in some rows."""
-        self.codes[rows] = codes
-        for name, column in limits.items():
-            whole = len(rows) == len(self.codes)
-            self.limits[name] = column if whole else self.limits[name].scatter(rows, column)
+    def fill(self, rows: Some, decided: Columns, limits: Mapping[str, pl.Series]) -> None:
+        """Put verdicts, acceptance limits and risks in some rows."""
+        risks = {name: decided[name] for name in self.risks if name in decided}
+        if len(rows) == len(self.codes):
+            self.codes = decided["verdict"]
+            self.limits.update(limits)
+            self.risks.update(risks)
+            return
+        self.codes[rows] = decided["verdict"]
+        for name, texts in limits.items():
+            self.limits[name] = self.limits[name].scatter(rows, texts)
+        for name, column in risks.items():
+            self.risks[name][rows] = column
 
 
 def decide_frame(
@@ -137,10 +144,7 @@ def _decide_group(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
         makers = {"lower": table.lower, "upper": table.upper, "U": table.numbers["U"].floats}
         tidy_limits(decided, makers, rule.guard)
         limits = {name: pl.Series(decided[name]).fill_nan(None) for name in LIMITS}
-    found.fill(rows, decided["verdict"], limits)
-    for name, risks in found.risks.items():
-        if name in decided:
-            risks[rows] = decided[name]
+    found.fill(rows, decided, limits)
     if slow.size:
         prior = PRIOR if table.numbers.keys() >= set(PRIOR) else ()
         names = [name for name in (*NUMBERS, *prior) if name in table.numbers]
@@ -186,10 +190,7 @@ def _fill_slow(found: Answers, rows: Some, slow: Rows) -> None:
         )
         for name, texts in zip(LIMITS, slow.limits, strict=True)
     }
-    found.fill(rows, slow.found["verdict"], limits)
-    for name, risks in found.risks.items():
-        if name in slow.found:
-            risks[rows] = slow.found[name]
+    found.fill(rows, slow.found, limits)
     found.errors.update((int(rows[row]), fault) for row, fault in slow.errors.items())
 
 

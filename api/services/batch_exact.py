@@ -29,7 +29,7 @@ _BELOW = 1e12
 _MOST_FACTOR_PLACES = 10
 _LARGEST_FACTOR = 1000
 _EXACT_IN_FLOATS = 1e15
-_POINT, _E = b".e"
+_POINT = ord(".")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +53,10 @@ class _Fixed:
         """Return the numbers, each with its own places."""
         scale: int = self.number.dtype.scale  # type: ignore[attr-defined]  # a Decimal has one
         text = self.number.cast(pl.String)
+        if (self.places == scale).all():
+            return text
         # The point goes with the last place.
         cut = scale - self.places + ((self.places == 0) & (scale > 0))
-        if not cut.any():
-            return text
         length = text.str.len_bytes().cast(pl.Int64) - pl.Series(cut)
         return text.to_frame("text").select(pl.col("text").str.head(length)).to_series()
 
@@ -69,10 +69,11 @@ class ExactLimits:
     lower: _Fixed | None
     upper: _Fixed | None
     band: tuple[_Fixed, _Fixed]
+    accepted: tuple[_Fixed | None, _Fixed | None]
 
     def acceptance(self) -> dict[str, pl.Series]:
         """Return the acceptance limits as text, null where there is none."""
-        found = dict(zip(LIMITS, self._accepted(), strict=True))
+        found = dict(zip(LIMITS, self.accepted, strict=True))
         return {name: limit.texts() for name, limit in found.items() if limit is not None}
 
     def verdicts(self, value: Numbers, rows: NDArray[np.intp], zones: int) -> NDArray[np.int8]:
@@ -90,7 +91,7 @@ class ExactLimits:
             return outside.fill_null(False).to_numpy().astype(np.int64)
 
         lower, upper = self.lower, self.upper
-        pairs = [self._accepted()]
+        pairs = [self.accepted]
         if zones == 4:
             beyond = (
                 None if lower is None else lower - self.band[0],
@@ -100,12 +101,6 @@ class ExactLimits:
         steps = sum(below(low, -1) | below(high, 1) for low, high in pairs)
         codes = steps * (3 if zones == 2 else 1)
         return np.where(known, codes, -1).astype(np.int8)
-
-    def _accepted(self) -> tuple[_Fixed | None, _Fixed | None]:
-        return (
-            None if self.lower is None else self.lower + self.band[0],
-            None if self.upper is None else self.upper - self.band[1],
-        )
 
 
 def exact_limits(rule: Rule, columns: Mapping[str, Numbers]) -> ExactLimits | None:
@@ -126,7 +121,12 @@ def exact_limits(rule: Rule, columns: Mapping[str, Numbers]) -> ExactLimits | No
     scale = max(int(text.places.max(initial=0, where=known)) for text in texts.values())
     fixed = {name: text.fixed(scale + extra, known) for name, text in texts.items()}
     lower, upper = _sides(fixed)
-    return ExactLimits(known, lower, upper, _band(rule, fixed.get("U"), lower, upper, len(known)))
+    band = _band(rule, fixed.get("U"), lower, upper, len(known))
+    accepted = (
+        None if lower is None else lower + band[0],
+        None if upper is None else upper - band[1],
+    )
+    return ExactLimits(known, lower, upper, band, accepted)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +144,7 @@ class _Text:
     def of(cls, column: Numbers) -> _Text:
         cells, plain = column.cells, ~(column.odd | (np.abs(column.floats) >= _BELOW))
         data, ends, lengths = _bytes(cells)
-        if ((data | 0x20) == _E).any():
+        if b"e" in data or b"E" in data:
             plain &= ~cells.str.contains("[eE]").fill_null(False).to_numpy()
         return cls(column, _places(cells, data, ends, lengths), plain)
 
@@ -156,13 +156,13 @@ class _Text:
         """Return the decimals of the rows that are known, null in the others."""
         kind, floats = pl.Decimal(38, scale), self.column.floats
         there = known & ~np.isnan(floats)
-        whole = np.where(there, floats, 0.0) * 10.0**scale
-        if np.abs(whole).max(initial=0.0) < _EXACT_IN_FLOATS:
+        whole = (floats if there.all() else np.where(there, floats, 0.0)) * 10.0**scale
+        if -_EXACT_IN_FLOATS < whole.min(initial=0.0) <= whole.max(initial=0.0) < _EXACT_IN_FLOATS:
             # The text is a whole number of these units, and the float so near that rounding
             # finds it. This is much faster than to read the text again.
             units = np.empty((len(whole), 2), dtype=np.int64)
-            units[:, 0] = np.rint(whole)
-            units[:, 1] = units[:, 0] >> 63
+            units[:, 0] = np.rint(whole, out=whole)
+            np.right_shift(units[:, 0], 63, out=units[:, 1])
             buffers = [None, pa.py_buffer(units)]
             array = pa.Array.from_buffers(pa.decimal128(38, scale), len(whole), buffers)
             number = pl.Series(array)
@@ -205,24 +205,26 @@ def _either(given: _Fixed | None, derived: _Fixed) -> _Fixed:
     return _Fixed(number, np.where(there.to_numpy(), given.places, derived.places))
 
 
-def _bytes(cells: pl.Series) -> tuple[NDArray[np.uint8], NDArray[np.int64], NDArray[np.int64]]:
+def _bytes(cells: pl.Series) -> tuple[bytes, NDArray[np.int64], NDArray[np.int64]]:
     """Return the bytes of all cells in one, where each cell ends, and its length."""
     array = cells.to_arrow(compat_level=pl.CompatLevel.oldest())
     _, offsets, data = array.buffers()
     bounds = np.frombuffer(offsets, np.int64)[array.offset : array.offset + len(cells) + 1]
-    found = np.frombuffer(data, np.uint8) if data is not None else np.empty(0, np.uint8)
-    return found[: bounds[-1]], bounds[1:], np.diff(bounds)
+    found = b"" if data is None else data.slice(0, bounds[-1]).to_pybytes()
+    return found, bounds[1:], np.diff(bounds)
 
 
 def _places(
-    cells: pl.Series, data: NDArray[np.uint8], ends: NDArray[np.int64], lengths: NDArray[np.int64]
+    cells: pl.Series, data: bytes, ends: NDArray[np.int64], lengths: NDArray[np.int64]
 ) -> NDArray[np.int64]:
     """Return how many digits each cell has behind the point, 0 for an empty one."""
     first = cells[0] if len(cells) else None
     guess = len(first) - 1 - first.find(".") if first and "." in first else 0
     # Often all cells have as many as the first one.
-    if guess and lengths.min() > guess and (data[ends - 1 - guess] == _POINT).all():
-        return np.full(len(cells), guess)
+    if guess and lengths.min() > guess:
+        marks = np.frombuffer(data, np.uint8)[ends - 1 - guess]
+        if (marks == _POINT).all():
+            return np.full(len(cells), guess)
     behind = pl.Series(lengths) - cells.str.find(".", literal=True) - 1
     return behind.fill_null(0).to_numpy()
 

@@ -26,7 +26,7 @@ from api.services.batch_arrow import (
 from api.services.batch_csv import read_csv, write_csv, write_heading
 from api.services.batch_json import pieces_of, read_document, read_ndjson, repeat_rows
 from api.services.batch_masks import NUMBERS, PRIOR
-from api.services.batch_pieces import OUTPUTS, Piece
+from api.services.batch_pieces import ERRORS, OUTPUTS, Piece
 
 Summary = Mapping[str, Any]
 
@@ -108,10 +108,15 @@ class CsvWriter:
     def prepare(self, piece: Piece, answers: pl.DataFrame) -> tuple[list[str], bytes]:
         """Return the names of the columns, and the rows."""
         table = _as_frame(piece).hstack(answers)
+        names = table.columns
         without_errors = answers["error"].null_count() == answers.height
+        if without_errors:
+            # Columns without a cell take time too; the end of the line can stand for them.
+            table = table.drop(ERRORS)
         texts = () if self._raw else _doubtful(table, without_errors)
         # Messages have commas.
-        return table.columns, write_csv(table, texts, piece.plain and without_errors)
+        plain, empty = piece.plain and without_errors, len(names) - table.width
+        return names, write_csv(table, texts, plain, empty)
 
     def write(self, prepared: tuple[list[str], bytes]) -> bytes:
         """Return the rows, the first time with the heading."""

@@ -72,10 +72,11 @@ def _from_text(cells: pl.Series) -> Numbers | None:
         floats = _read(cells)
     odd = _odd(cells, floats)
     lengths = cells.str.len_bytes()
-    odd |= (lengths > _LONGEST).fill_null(False).to_numpy()
-    if (lengths >= _LONG_EXPONENT).any() and _has_exponent(cells):
-        with_exponent = cells.str.contains("[eE]") & (lengths >= _LONG_EXPONENT)
-        odd |= with_exponent.fill_null(False).to_numpy()
+    long = lengths >= _LONG_EXPONENT
+    if long.any():
+        odd |= (lengths > _LONGEST).fill_null(False).to_numpy()
+        if _has_exponent(cells):
+            odd |= (long & cells.str.contains("[eE]")).fill_null(False).to_numpy()
     numbers = floats.to_numpy()
     zeros = np.flatnonzero(numbers == 0.0)
     if zeros.size:

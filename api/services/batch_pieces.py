@@ -6,6 +6,7 @@ was sent, so that a batch of any length needs the memory of a few pieces. Not ch
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
@@ -42,6 +43,28 @@ class Piece:
     refused: Faults = field(default_factory=dict)
     origin: Any = None
     plain: bool = False
+
+
+class Drain(io.RawIOBase):
+    """A file that is emptied as it is written; one that grows would be copied again and again."""
+
+    def __init__(self) -> None:
+        self._parts: list[bytes] = []
+
+    def writable(self) -> bool:
+        """Say that it can be written."""
+        return True
+
+    def write(self, data: Any) -> int:
+        """Keep some bytes."""
+        self._parts.append(bytes(data))
+        return len(data)
+
+    def take(self) -> bytes:
+        """Return what has been written since the last time."""
+        found = b"".join(self._parts)
+        self._parts.clear()
+        return found
 
 
 def check_heading(names: Sequence[str]) -> None:

@@ -28,9 +28,12 @@ from api.services.batch_columns import Answers, decide_frame
 from api.services.batch_formats import Writer
 from api.services.batch_masks import Explain
 from api.services.batch_pieces import ERRORS, RISKS, TEXTS, Piece
+from api.spans import span
 
 # More would need more memory, and the columnar library has threads of its own.
 _THREADS = 2
+# Pieces decided or waiting for it: enough that no thread waits while one is read or written.
+_ON_THE_WAY = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +66,23 @@ class Batch:
 
     def __iter__(self) -> Iterator[bytes]:
         """Yield the answer in parts."""
+        with span("batch", current=False):
+            yield from self._parts()
+        yield self._writer.finish(self.summary())
+
+    def _parts(self) -> Iterator[bytes]:
         waiting: deque[Future[tuple[Any, NDArray[np.int64]]]] = deque()
         with ThreadPoolExecutor(_THREADS) as pool:
             try:
                 for piece in self._pieces:
                     waiting.append(pool.submit(self._decided, piece))
-                    if len(waiting) >= _THREADS:
+                    if len(waiting) >= _ON_THE_WAY:
                         yield self._written(waiting.popleft())
                 while waiting:
                     yield self._written(waiting.popleft())
             finally:
                 # Whoever stops listening waits for nothing.
                 pool.shutdown(cancel_futures=True)
-        yield self._writer.finish(self.summary())
 
     def summary(self) -> dict[str, Any]:
         """Count the rows: all, decided, refused, and by verdict."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -29,7 +29,7 @@ from api.services.decision_rules import ensure_rule
 from api.services.specifications import texted
 from api.store.database import Database
 from api.store.group_commit import GroupCommit
-from api.store.journal import Author, Entry, add
+from api.store.journal import Author, Entry, add, note, open_entry, take_entry
 from api.store.paging import KeyValues, page
 from api.store.tables import StoredDecision
 from api.store.types import WrittenJson, json_text
@@ -100,11 +100,16 @@ _STORE = insert(StoredDecision.__table__).returning(  # type: ignore[arg-type]
 
 
 class Keeper:
-    """Stores decisions; those that come at the same time go into one transaction."""
+    """Stores decisions; those that come at the same time go into one transaction.
 
-    def __init__(self, database: Database) -> None:
-        self._database = database
+    `seen` is told of each transaction how many it wrote.
+    """
+
+    def __init__(self, database: Database, seen: Callable[[int], None] = lambda size: None) -> None:
+        self._database, self._seen = database, seen
         self._group = GroupCommit(self._commit)
+        # Row ids of built-in rules, which are never redefined: found once and not with each commit.
+        self._rules: dict[str, int] = {}
 
     def keep(self, prepared: Prepared, author: Author, now_us: int) -> int:
         """Store a decision durably; return its id."""
@@ -112,26 +117,51 @@ class Keeper:
 
     def _commit(self, parts: Sequence[tuple[Prepared, Author, int]]) -> Sequence[int]:
         with self._database.write() as session:
-            built_in = {one.rule_code for one, _, _ in parts if one.rule_code is not None}
-            rules = {code: ensure_rule(session, code) for code in sorted(built_in)}
-            rows = [
-                {
-                    "recorded_us": now_us,
-                    "engine_version": ENGINE_VERSION,
-                    "rule_id": rules.get(one.rule_code or "", one.rule_id),
-                    "verdict": one.answer["verdict"],
-                    "request": one.request_text,
-                    "answer": one.answer_text,
-                }
-                for one, _, now_us in parts
-            ]
-            ids = session.connection().scalars(_STORE, rows).all()
-            entries = [
-                Entry(author, [{"what": "decision", "id": key, "sha256": one.sha256}])
-                for key, (one, author, _) in zip(ids, parts, strict=True)
-            ]
+            # What is noted besides, such as the first use of a rule, goes to the first of them.
+            open_entry(session, parts[0][1])
+            rules = self._rules | _rule_ids(session, [one for one, _, _ in parts], self._rules)
+            ids = _insert(session, [(prepared, now_us) for prepared, _, now_us in parts], rules)
+            noted = take_entry(session).facts
+            entries = [Entry(author) for _, author, _ in parts]
+            entries[0].facts.extend(noted)
+            for entry, key, (prepared, _, _) in zip(entries, ids, parts, strict=True):
+                entry.facts.append({"what": "decision", "id": key, "sha256": prepared.sha256})
             add(session.connection(), entries)
+        self._rules = rules
+        self._seen(len(parts))
         return ids
+
+
+def store(session: Session, prepared: Prepared, now_us: int) -> int:
+    """Store one decision in a transaction that others write in too; return its id."""
+    (key,) = _insert(session, [(prepared, now_us)], _rule_ids(session, [prepared], {}))
+    note(session, "decision", id=key, sha256=prepared.sha256)
+    return key
+
+
+def _rule_ids(
+    session: Session, prepared: Sequence[Prepared], known: Mapping[str, int]
+) -> dict[str, int]:
+    """Row ids of the built-in rules that are not known yet; a rule needed first is recorded."""
+    wanted = {one.rule_code for one in prepared if one.rule_code is not None} - known.keys()
+    return {code: ensure_rule(session, code) for code in sorted(wanted)}
+
+
+def _insert(
+    session: Session, parts: Sequence[tuple[Prepared, int]], rules: Mapping[str, int]
+) -> Sequence[int]:
+    rows = [
+        {
+            "recorded_us": now_us,
+            "engine_version": ENGINE_VERSION,
+            "rule_id": rules.get(one.rule_code or "", one.rule_id),
+            "verdict": one.answer["verdict"],
+            "request": one.request_text,
+            "answer": one.answer_text,
+        }
+        for one, now_us in parts
+    ]
+    return session.connection().scalars(_STORE, rows).all()
 
 
 def get_decision(session: Session, key: int) -> dict[str, Any]:

@@ -7,21 +7,23 @@ same rule and version with the uncertainty after. Limits stay as they were.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
 from api.rules.decide import worst
+from api.rules.judge import Ruling
 from api.services.recording import Record
-from api.services.tracing import Statement, Traced
-from graph.exact import EXACT, Exact, ratio_text, text
+from api.services.tracing import Traced
+from api.services.tracing_results import Statement
+from graph.exact import Exact, ratio, text
 from graph.faults import Effect
 from graph.model import Calibration, Point
 from graph.recall import AFFECTED, CLEARED, EXPOSED, INDETERMINATE, TRACED, Case, Finding
-from graph.shifts import Shifted, Span, mover
+from graph.shifts import Mover, Shifted, Span, mover
 
-HALF = Decimal("0.5")
+MOST_MOVERS = 1_000
+VERDICTS = ("verdict_before", "verdict_after")
 TRACED_REASONS = {
     "draft": "a draft was never issued",
     "superseded": "a later revision took its place",
@@ -37,71 +39,76 @@ CLEARED_REASONS = {
 }
 
 
-def entry(
-    finding: Finding, statements: Sequence[Statement], cases: Sequence[Case], traced: Traced
-) -> Record:
-    """Return the entry of one finding; `statements` are those of its points, in their order."""
-    made = _head(finding, traced)
-    if finding.list_name == CLEARED:
-        return made | {"reason": finding.reason, "detail": CLEARED_REASONS[finding.reason or ""]}
-    if finding.list_name == TRACED:
-        return made | {"reason": finding.reason, "detail": _why_traced(finding, traced)}
-    bounded = finding.list_name != EXPOSED and any(case.fault.bounded for case in cases)
-    points: list[Record] = []
-    over_U, over_tolerance = Largest(), Largest()
-    known: tuple[Effect, ...] | None = None
-    for point, statement, effects in zip(
-        finding.calibration.points, statements, finding.effects, strict=True
-    ):
-        if known is None or effects != known:
-            # Neighbouring points mostly share their effects, and then the mover too.
-            known, moving = effects, mover(cases, effects)
-            delta = _shown(moving.delta, bounded)
-        moved = moving.move(point)
-        over_U.see(moved.shift, point.U)
-        over_tolerance.see(moved.shift, _half_width(statement))
-        shown = _shown(moved.delta, bounded) if point.at_zero else delta
-        points.append(_point(point, statement, moved, shown, finding.list_name, bounded))
-    made |= _outcome(points, finding.list_name)
-    made["max_shift_over_U"] = over_U.text
-    made["max_shift_over_tolerance"] = over_tolerance.text
-    return made
+class Entries:
+    """Writes the entries of one recall.
+
+    Points of one certificate, and certificates that rest on the same item, mostly share their
+    effects: what moves them is made once.
+    """
+
+    def __init__(self, cases: Sequence[Case], traced: Traced) -> None:
+        self._cases = cases
+        self._traced = traced
+        self._bounded = any(case.fault.bounded for case in cases)
+        self._movers: dict[tuple[tuple[Effect, ...], bool], tuple[Mover, Any]] = {}
+
+    def entry(self, finding: Finding, statements: Sequence[Statement]) -> Record:
+        """Return the entry of one finding; `statements` are those of its points, in their order."""
+        made = _head(finding, self._traced)
+        if finding.list_name == CLEARED:
+            detail = CLEARED_REASONS[finding.reason or ""]
+            return made | {"reason": finding.reason, "detail": detail}
+        if finding.list_name == TRACED:
+            detail = _why_traced(finding, self._traced)
+            return made | {"reason": finding.reason, "detail": detail}
+        return made | self._effects(finding, statements)
+
+    def _effects(self, finding: Finding, statements: Sequence[Statement]) -> Record:
+        """What happens at every point, what comes of it together, and the largest shifts."""
+        bounded = self._bounded and finding.list_name != EXPOSED
+        points: list[Record] = []
+        over_U: list[Decimal] = []
+        over_tolerance: list[Decimal] = []
+        known: tuple[Effect, ...] | None = None
+        for point, statement, effects in zip(
+            finding.calibration.points, statements, finding.effects, strict=True
+        ):
+            if effects is not known:
+                known, (moving, delta) = effects, self._mover(effects, bounded)
+            moved = moving.move(point)
+            # Where no force was applied, delta is shown as 0.
+            shown = delta if moved.delta is moving.delta else _shown(moved.delta, bounded)
+            points.append(_point(point, statement, moved, shown, finding.list_name, bounded))
+            if moved.shift is None:
+                continue
+            size = _widest(moved.shift) if isinstance(moved.shift, Span) else moved.shift
+            if point.U:
+                over_U.append(ratio(size, point.U))
+            if statement.half_width:
+                over_tolerance.append(ratio(size, statement.half_width))
+        return _outcome(points, finding.list_name, bounded) | {
+            "max_shift_over_U": _largest(over_U),
+            "max_shift_over_tolerance": _largest(over_tolerance),
+        }
+
+    def _mover(self, effects: tuple[Effect, ...], bounded: bool) -> tuple[Mover, Any]:
+        """Return what moves points with these effects, and delta as it is shown."""
+        known = self._movers.get((effects, bounded))
+        if known is not None:
+            return known
+        if len(self._movers) == MOST_MOVERS:  # a drift has another delta for every use
+            self._movers.clear()
+        found = mover(self._cases, effects)
+        made = self._movers[effects, bounded] = found, _shown(found.delta, bounded)
+        return made
 
 
-@dataclass(slots=True)
-class Largest:
-    """Largest |shift| of the points seen, as a share of U or of the tolerance."""
-
-    size: float = -1.0
-    shift: Exact = Decimal(0)
-    whole: Exact = Decimal(1)
-
-    def see(self, shift: Exact | Span | None, whole: Exact | None) -> None:
-        """Look at one more point; floats only find the largest, its text is exact."""
-        if shift is None or not whole:
-            return
-        if isinstance(shift, Span):
-            shift = max(abs(Fraction(shift.lower)), abs(Fraction(shift.upper)))
-        size = abs(float(shift) / float(whole))
-        if size > self.size:
-            self.size, self.shift, self.whole = size, shift, whole
-
-    @property
-    def text(self) -> str | None:
-        """The ratio with 12 digits; None where no point has a shift and a whole."""
-        if self.size < 0:
-            return None
-        shift = self.shift.copy_abs() if isinstance(self.shift, Decimal) else abs(self.shift)
-        return ratio_text(shift, self.whole)
+def _widest(shift: Span) -> Fraction:
+    return max(abs(Fraction(shift.lower)), abs(Fraction(shift.upper)))
 
 
-def _half_width(statement: Statement) -> Decimal | None:
-    """Half of a two-sided tolerance, or the size of its one limit."""
-    lower, upper = statement.lower, statement.upper
-    if lower is None or upper is None:
-        limit = upper if lower is None else lower
-        return None if limit is None else limit.copy_abs()
-    return EXACT.multiply(EXACT.subtract(upper, lower), HALF)
+def _largest(ratios: list[Decimal]) -> str | None:
+    return text(max(map(Decimal.copy_abs, ratios))) if ratios else None
 
 
 def _head(finding: Finding, traced: Traced) -> Record:
@@ -122,14 +129,15 @@ def _head(finding: Finding, traced: Traced) -> Record:
     if finding.why is not None:
         made |= {
             "generation": finding.why.generation,
-            "reason_paths": [list(path) for path in finding.why.paths],
+            "reason_paths": finding.why.paths,
             "path_count": finding.why.count,
         }
     return made
 
 
 def _date_only(calibration: Calibration) -> bool:
-    return calibration.performed.date_only or any(use.at.date_only for use in calibration.uses)
+    moments = {calibration.performed, *(use.at for use in calibration.uses)}
+    return any(at.date_only for at in moments)
 
 
 def _why_traced(finding: Finding, traced: Traced) -> str:
@@ -145,15 +153,21 @@ def _why_traced(finding: Finding, traced: Traced) -> str:
 def _point(
     point: Point, statement: Statement, moved: Shifted, delta: Any, list_name: str, bounded: bool
 ) -> Record:
-    before = statement.reported or _before(point, statement)
-    after = _after(point, statement, moved)
+    ruling = statement.ruling
+    before = statement.reported
+    if before is None and ruling is not None and point.error is not None:
+        before = ruling.verdict(point.error)
+    if ruling is not None and moved.U_after is not None:
+        ruling = ruling.with_U(moved.U_after)
+    shift, corrected = moved.shift, moved.corrected
+    after = () if ruling is None or corrected is None else _after(ruling, corrected)
     made: Record = {
         "point": point.name,
         "stage": point.stage,
         "unit": point.unit,
         "delta_rel": delta,
-        "shift": _shown(moved.shift, bounded),
-        "corrected_error": _shown(moved.corrected, bounded),
+        "shift": _shown(shift, bounded),
+        "corrected_error": _shown(corrected, bounded),
     }
     if list_name == AFFECTED and moved.U_after is not None:
         made["U_after"] = text(moved.U_after, exact=moved.U_exact)
@@ -161,59 +175,43 @@ def _point(
     made["verdict_after"] = after[0] if len(after) == 1 else None
     if bounded and after:
         made["verdicts_possible"] = list(after)
-    made["changed"] = _changed(before, after)
+    made["changed"] = after[0] != before if len(after) == 1 else _unsure(before, after)
     return made
 
 
-def _before(point: Point, statement: Statement) -> str | None:
-    if statement.judge is None or point.error is None:
-        return None
-    return statement.judge.verdict(
-        point.error, point.U, statement.lower, statement.upper, point.k, statement.dof
-    )
-
-
-def _after(point: Point, statement: Statement, moved: Shifted) -> tuple[str, ...]:
+def _after(ruling: Ruling, corrected: Exact | Span) -> tuple[str, ...]:
     """Verdicts that the rule can reach after the fault; limits stay as they were."""
-    corrected = moved.corrected
-    if statement.judge is None or corrected is None:
-        return ()
-    U = point.U if moved.U_after is None else moved.U_after
-    lower, upper, dof = statement.lower, statement.upper, statement.dof
     if isinstance(corrected, Span):
-        least, most = corrected
-        return statement.judge.verdicts(least, most, U, lower, upper, point.k, dof)
-    found = statement.judge.verdict(corrected, U, lower, upper, point.k, dof)
+        return ruling.verdicts(*corrected)
+    found = ruling.verdict(corrected)
     return () if found is None else (found,)
 
 
-def _changed(before: str | None, after: tuple[str, ...]) -> bool | None:
-    if not after:
-        return False if before is None else None
-    return after[0] != before if len(after) == 1 else None
+def _unsure(before: str | None, after: tuple[str, ...]) -> bool | None:
+    """Whether a statement changes that has none or several verdicts afterwards."""
+    return False if before is None and not after else None
 
 
-def _outcome(points: list[Record], list_name: str) -> Record:
+def _outcome(points: list[Record], list_name: str, bounded: bool) -> Record:
     """Worst point per stage before and after, and whether any statement changes."""
     if list_name == INDETERMINATE:
         return {"points": points, "overall": None, "verdict_changes": None}
     stages: dict[str, list[Record]] = {}
     for point in points:
         stages.setdefault(point["stage"], []).append(point)
-    overall = {
-        stage: {
-            "before": _worst([row["verdict_before"] for row in rows]),
-            "after": None if _open(rows) else _worst([row["verdict_after"] for row in rows]),
+    overall = {}
+    for stage, rows in stages.items():
+        before, after = [{row[name] for row in rows} for name in VERDICTS]
+        overall[stage] = {
+            "before": _worst(before),
+            "after": None if bounded and _open(rows) else _worst(after),
         }
-        for stage, rows in stages.items()
-    }
-    changed = [point["changed"] for point in points]
-    made: Record = {"could_change": True} if _open(points) else {}
-    return made | {
-        "points": points,
-        "overall": overall,
-        "verdict_changes": True if True in changed else None if None in changed else False,
-    }
+    changed = {point["changed"] for point in points}
+    made: Record = {"could_change": True} if bounded and _open(points) else {}
+    made["points"] = points
+    made["overall"] = overall
+    made["verdict_changes"] = True if True in changed else None if None in changed else False
+    return made
 
 
 def _open(points: list[Record]) -> bool:
@@ -224,15 +222,15 @@ def _open(points: list[Record]) -> bool:
     )
 
 
-def _worst(verdicts: list[str | None]) -> str | None:
-    known = {one for one in verdicts if one is not None}
-    return known.pop() if len(known) == 1 else worst(known) if known else None
+def _worst(verdicts: set[str | None]) -> str | None:
+    known = [one for one in verdicts if one is not None]
+    return worst(known) if known else None
 
 
 def _shown(value: Exact | Span | None, bounded: bool) -> Any:
+    if type(value) is Decimal and not bounded:
+        return text(value)
     if value is None:
         return None
-    if isinstance(value, Span):
-        shown = text(value.lower), text(value.upper)
-        return {"lower": shown[0], "upper": shown[1]} if bounded else shown[0]
-    return {"lower": text(value), "upper": text(value)} if bounded else text(value)
+    least, most = value if isinstance(value, Span) else (value, value)
+    return {"lower": text(least), "upper": text(most)} if bounded else text(least)

@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services import calibrations, checks, compositions, items
 from api.services.recording import Outcome, Record, Recording, digest, zone_of
+from api.spans import spanned
 from api.store.database import lock_graph
 from api.store.journal import note as journal_note
 from api.store.links import bare_dates_recorded
@@ -111,6 +112,7 @@ def import_laboratory(session: Session, laboratory: Record, now_us: int) -> Reco
     return import_source(session, Document(laboratory), now_us)
 
 
+@spanned("import")
 def import_source(
     session: Session, source: Source, now_us: int, recording: Recording | None = None
 ) -> Record:

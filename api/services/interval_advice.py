@@ -23,8 +23,8 @@ from api.rules.exact import exact_arithmetic, plain, ratio
 from api.rules.uncertainty.history import Event, Reading, share_of_tolerance
 from api.rules.uncertainty.intervals import DAYS_PER_YEAR, Policy, Use, advise
 from api.services import items
-from api.services.applications import Applied, applications_of
 from api.services.recording import zone_of
+from api.store import cycles
 from api.store.tables import Certificate, Check, Item, RecallEntry, Result
 from graph.moments import instant_us
 
@@ -59,7 +59,8 @@ def advice(session: Session, code: str, query: Mapping[str, Any], now_us: int) -
     zone = zone_of(session)
     at_us = instant_us(query["at"], zone, end=True) if "at" in query else now_us
     certificates = _certificates(session, item.id, at_us)
-    loads = [one for one in applications_of(session, item.id) if one[0] <= at_us]
+    loaded = cycles.uses(session, cycles.spans(session, {item.id: cycles.EVER}))
+    loads = [(row.used_us, row.applications) for row in loaded if row.used_us <= at_us]
     events = _events(session, certificates, loads, query.get("tolerance_rel_pct"))
     use = _use(session, item, loads, at_us)
     asked = {ours: query[name] for name, ours in _POLICY.items() if name in query}
@@ -124,7 +125,7 @@ def _present(certificates: Sequence[Certificate]) -> int | None:
 def _events(
     session: Session,
     certificates: Sequence[Certificate],
-    loads: Sequence[Applied],
+    loads: Sequence[tuple[int, int]],
     percent: Decimal | None,
 ) -> list[Event]:
     events = []
@@ -178,7 +179,7 @@ def _reading(row: Result, percent: Decimal | None) -> Reading | None:
     return Reading(name, error, lower, upper)
 
 
-def _use(session: Session, item: Item, loads: Sequence[Applied], at_us: int) -> Use:
+def _use(session: Session, item: Item, loads: Sequence[tuple[int, int]], at_us: int) -> Use:
     inspected = session.scalars(
         select(Check)
         .where(Check.item_id == item.id, Check.wear_pct.is_not(None), Check.performed_us <= at_us)
@@ -197,7 +198,7 @@ def _use(session: Session, item: Item, loads: Sequence[Applied], at_us: int) -> 
     )
 
 
-def _per_year(item: Item, loads: Sequence[Applied], at_us: int) -> Decimal | None:
+def _per_year(item: Item, loads: Sequence[tuple[int, int]], at_us: int) -> Decimal | None:
     if not loads:
         return None
     first = loads[0][0] if item.in_service_us is None else item.in_service_us

@@ -21,11 +21,13 @@ from sqlalchemy.orm import Session
 from api.errors import InvalidRecord, Issue
 from api.rules import ENGINE_VERSION
 from api.services import gaps
-from api.services.entries import entry
+from api.services.entries import Entries
 from api.services.faults import Reported, report
 from api.services.recording import Record, digest, zone_of
-from api.services.tracing import Statement, Traced
+from api.services.tracing import Traced
+from api.services.tracing_results import Statement
 from api.services.windows import narrowed, needs_used_range, recalibration_notes, window_answer
+from api.spans import spanned
 from api.store import links
 from api.store.records import CertificateRow
 from graph.model import Calibration
@@ -84,6 +86,7 @@ class Answer:
     faults: list[Record]
 
 
+@spanned("recall")
 def recall(session: Session, request: Record, now_us: int) -> Answer:
     """Find what the reported faults reach; nothing is stored.
 
@@ -106,8 +109,9 @@ def recall(session: Session, request: Record, now_us: int) -> Answer:
     cases, windows, notes, reached = _gather(session, reported, traced)
     lists: dict[str, list[Entry]] = {name: [] for name in LISTS}
     tally = Tally()
+    written = Entries(cases, traced)
     for finding, statements in _findings(cases, traced, reached):
-        made = entry(finding, statements, cases, traced)
+        made = written.entry(finding, statements)
         tally.count(made)
         lists[finding.list_name].append(made_entry(rank(finding), finding.calibration.key, made))
     _add_gaps(session, reported, cases, traced, lists, tally)
@@ -232,7 +236,7 @@ def _gather(
 def _findings(
     cases: Sequence[Case], traced: Traced, reached: set[int]
 ) -> Iterator[tuple[Finding, Sequence[Statement]]]:
-    """Judge everyone read, in order of dependence, a few thousand at a time."""
+    """Judge everyone read, in order of dependence, some hundred at a time."""
     by_time = sorted(traced.calibrations.values(), key=lambda one: (one.performed, one.key))
     rests_on = {
         one.key: [

@@ -13,9 +13,8 @@ from api.errors import InvalidRecord, Issue, NotFound
 from api.rules import ENGINE_VERSION
 from api.services import cases
 from api.services.differences import differences, found_entries, stored_entries
-from api.services.recalling import Answer
+from api.services.recalling import Answer, Entry
 from api.services.recording import Record
-from api.store.chunks import chunks
 from api.store.database import lock_graph
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
@@ -56,27 +55,29 @@ def store(session: Session, answer: Answer, previous: int | None, now_us: int) -
     session.flush()
     hashes = {"input_hash": answer.input_hash, "result_hash": answer.result_hash}
     journal_note(session, "recall", recall=stored.id, number=stored.number, **hashes)
-    rows = [
-        {
-            "recall_id": stored.id,
-            "list_name": name,
-            "position": position,
-            "certificate_id": one.certificate,
-            "verdict_changes": one.verdict_changes,
-            "generation": one.rank[0],
-            "item": one.item,
-            "customer": one.customer,
-            "shift_over_U": one.shift_over_U,
-            "shift_over_tolerance": one.shift_over_tolerance,
-            "body": one.text,
-        }
-        for name in LISTS
-        for position, one in enumerate(answer.lists[name])
-    ]
-    for lot in chunks(rows, LOT):
-        session.execute(insert(RecallEntry), list(lot))
+    for name in LISTS:
+        for start in range(0, len(answer.lists[name]), LOT):
+            lot = answer.lists[name][start : start + LOT]
+            rows = [_row(stored.id, name, n, one) for n, one in enumerate(lot, start)]
+            session.execute(insert(RecallEntry), rows)
     cases.opened(session, stored.id, now_us)
     return head_answer(stored)
+
+
+def _row(recall: int, name: str, position: int, one: Entry) -> Record:
+    return {
+        "recall_id": recall,
+        "list_name": name,
+        "position": position,
+        "certificate_id": one.certificate,
+        "verdict_changes": one.verdict_changes,
+        "generation": one.rank[0],
+        "item": one.item,
+        "customer": one.customer,
+        "shift_over_U": one.shift_over_U,
+        "shift_over_tolerance": one.shift_over_tolerance,
+        "body": one.text,
+    }
 
 
 def get(session: Session, key: int) -> Recall:

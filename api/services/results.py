@@ -13,7 +13,7 @@ from decimal import Decimal, localcontext
 from typing import Any
 
 from api.errors import UnknownReference
-from api.rules.limits import Limits, LimitsError, tolerance_offsets
+from api.rules.limits import LimitsError, tolerance_offsets
 from api.services.budget_links import BudgetRows
 from api.services.decision_rules import ensure_rule
 from api.services.recording import Record, Recording, remarks
@@ -144,11 +144,6 @@ def _in_unit(
         scale = abs(result["applied"]) / 100
         lower, upper = (None if limit is None else limit * scale for limit in percent)
     return lower, upper
-
-
-def stored_limits(lower: Decimal | None, upper: Decimal | None) -> Limits | None:
-    """Return the limits of a stored result, or None if it has none."""
-    return None if lower is None and upper is None else Limits(lower, upper)
 
 
 def _sent(tolerance: Any) -> Any:

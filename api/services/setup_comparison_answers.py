@@ -13,6 +13,7 @@ from typing import Any
 
 from api.rules import ENGINE_VERSION
 from api.rules.exact import plain, ratio, reported_uncertainty
+from api.rules.fitting.lengths import UnreadableLength, parse_length
 from api.rules.uncertainty.comparison import NormalizedError, PointComparison, SetupComparison
 from api.rules.uncertainty.setup_effect import U_DELTA_K, Contribution, SetupEffect
 from api.rules.uncertainty.t_tests import TTest
@@ -51,7 +52,7 @@ def comparison_answer(
             for name in _STATED
             if name in setups["usual"]
             and name in setups["other"]
-            and setups["usual"][name] != setups["other"][name]
+            and _differ(setups["usual"][name], setups["other"][name])
         ],
         "performed_at": request["performed_at"],
         "person": request["person"],
@@ -63,6 +64,14 @@ def comparison_answer(
         "cautions": list(CAUTIONS),
         "engine_version": ENGINE_VERSION,
     }
+
+
+def _differ(usual: Any, other: Any) -> bool:
+    """Whether two properties differ; lengths are compared as such, in whatever unit."""
+    try:
+        return parse_length(usual).mm != parse_length(other).mm
+    except UnreadableLength:
+        return bool(usual != other)
 
 
 def _percent(share: Fraction) -> str:

@@ -39,8 +39,7 @@ _U = ("usual_U", "other_U", "common_U")
 class MeasuredEffect:
     """The latest significant effect of a set-up on a type of instrument, as a share of force.
 
-    `effect_rel` and `U_delta_rel` (at `U_delta_k`; None where nothing tells it) are decimal text;
-    `differ_in` names what the two set-ups state differently.
+    `effect_rel` and `U_delta_rel` (at `U_delta_k`; None where nothing tells it) are decimal text.
     """
 
     comparison: int
@@ -49,7 +48,6 @@ class MeasuredEffect:
     U_delta_rel: str | None
     U_delta_k: str
     performed_at: str
-    differ_in: tuple[str, ...]
 
 
 def compare_unstored(session: Session, request: Record) -> Record:
@@ -122,33 +120,31 @@ def find(
     return [_entry(row[0]) for row in rows], key
 
 
-def measured_effect(
-    session: Session, instrument_type: str, differs_in: str | None = None
-) -> MeasuredEffect | None:
-    """Return the latest significant effect measured on a type of instrument, None without one.
+def measured_effects(session: Session, instrument_type: str) -> dict[str, MeasuredEffect]:
+    """Return what was measured on a type of instrument, by the one thing the set-ups differ in.
 
-    It outranks any table of likely effects. With `differs_in`, such as "pin_diameter", only
-    comparisons count whose two set-ups both state it, differently.
+    The latest significant comparison of each counts; it outranks any table of likely effects. Where
+    two set-ups differ in several things the effect cannot be laid to one of them.
     """
     statement = (
         select(StoredComparison.id, StoredComparison.answer)
         .where(StoredComparison.instrument_type == instrument_type)
         .where(StoredComparison.significant.is_(True))
-        .order_by(StoredComparison.performed_us.desc(), StoredComparison.id.desc())
+        .order_by(StoredComparison.performed_us, StoredComparison.id)
     )
+    found = {}
     for key, answer in session.execute(statement):
-        if differs_in is None or differs_in in answer["differ_in"]:
+        if len(answer["differ_in"]) == 1:
             effect = answer["effect"]
-            return MeasuredEffect(
+            found[answer["differ_in"][0]] = MeasuredEffect(
                 key,
                 instrument_type,
                 effect["effect_rel"],
                 effect["U_delta_rel"],
                 effect["U_delta_k"],
                 answer["performed_at"],
-                tuple(answer["differ_in"]),
             )
-    return None
+    return found
 
 
 def _entry(row: StoredComparison) -> Record:

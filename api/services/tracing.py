@@ -1,7 +1,7 @@
 """Rows of the store as records of the graph, read piece by piece.
 
 Uses are read first and for all certificates at once: who rests on whom decides the order. Results,
-which are most of the data, are read for a few thousand certificates at a time, in that order, and
+which are most of the data, are read for some hundred certificates at a time, in that order, and
 only where a fault reaches.
 """
 
@@ -11,36 +11,25 @@ import json
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
-from typing import Any, NamedTuple
+from operator import attrgetter
+from typing import Any
 
 from sqlalchemy.orm import Session
 
 from api.rules.judge import Judge
 from api.rules.rule import rule_from_mapping
-from api.rules.units import factor, is_force
 from api.services.faults import METHOD_PREFIX
+from api.services.tracing_results import Results, Statement
 from api.store import records
 from api.store.chunks import chunks
 from api.store.records import CertificateRow, ResultRow, UseRow
-from graph.exact import EXACT, Exact, ended
-from graph.model import ONE, Calibration, Point, Use
+from graph.model import ONE, Calibration, Use
 from graph.moments import Moment
 
-DEFAULT_K = Decimal(2)
-AT_ONCE = 2_000
-
-
-class Statement(NamedTuple):
-    """What a result was judged by: its limits, rule, degrees of freedom and reported verdict."""
-
-    lower: Decimal | None
-    upper: Decimal | None
-    judge: Judge | None
-    dof: Decimal | None
-    reported: str | None
+AT_ONCE = 500
+_POSITION, _RULE = attrgetter("position"), attrgetter("rule_id")
 
 
 @dataclass(slots=True)
@@ -57,7 +46,7 @@ class Traced:
 
     def read(self, keys: Collection[int]) -> None:
         """Read certificates and their uses; those read before stay as they are."""
-        for some in chunks(sorted(set(keys) - self.rows.keys()), AT_ONCE):
+        for some in chunks(sorted(_lacking(self.rows, keys)), AT_ONCE):
             rows = list(records.certificates(self.session, some))
             uses = _grouped(records.uses(self.session, some))
             self._learn(rows, uses)
@@ -76,22 +65,23 @@ class Traced:
         """Calibrations in this order, with points and statements where they are reached."""
         for some in chunks(order, AT_ONCE):
             wanted = [key for key in some if key in reached]
-            results = _grouped(records.results(self.session, wanted))
-            self._learn_rules(results)
+            rows = _grouped(records.results(self.session, wanted))
+            self._learn_rules(rows)
+            results = Results(self.judges)
             for key in some:
-                rows = results.get(key, ())
-                calibration = self.calibrations[key]._replace(points=tuple(map(_point, rows)))
-                yield calibration, [self._statement(row) for row in rows]
+                read = [results.read(row) for row in rows.get(key, ())]
+                points, statements = zip(*read, strict=True) if read else ((), ())
+                yield self.calibrations[key].measured(points), statements
 
     def _learn(self, rows: Sequence[CertificateRow], uses: Mapping[int, list[UseRow]]) -> None:
         items = {row.item_id for row in rows}
         items.update(use.item_id for some in uses.values() for use in some)
-        self.items |= records.item_words(self.session, items - self.items.keys())
+        self.items |= records.item_words(self.session, _lacking(self.items, items))
         customers = {row.customer_id for row in rows if row.customer_id is not None}
-        self.customers |= records.customer_names(self.session, customers - self.customers.keys())
+        self.customers |= records.customer_names(self.session, _lacking(self.customers, customers))
 
     def _learn_rules(self, results: Mapping[int, list[ResultRow]]) -> None:
-        used = {row.rule_id for rows in results.values() for row in rows}
+        used = {key for rows in results.values() for key in set(map(_RULE, rows))}
         for key, code, version, definition in records.rules(
             self.session, [key for key in used if key is not None and key not in self.judges]
         ):
@@ -100,6 +90,10 @@ class Traced:
 
     def _calibration(self, row: CertificateRow, uses: Sequence[UseRow]) -> Calibration:
         code, kind = self.items[row.item_id]
+        performed = Moment(row.performed_us, row.performed_end_us)
+        used = [self._use(use, performed) for use in uses]
+        if row.method is not None and row.method in self.methods:
+            used.append(Use(METHOD_PREFIX + row.method, "method", performed))
         return Calibration(
             row.id,
             row.number,
@@ -107,25 +101,19 @@ class Traced:
             row.status,
             code,
             kind,
-            Moment(row.performed_us, row.performed_end_us),
+            performed,
             bool(row.assigns_value),
             bool(row.external),
-            self._uses(row, uses),
+            tuple(used),
         )
 
-    def _uses(self, row: CertificateRow, uses: Sequence[UseRow]) -> tuple[Use, ...]:
-        found = tuple([self._use(use) for use in uses])
-        if row.method is None or row.method not in self.methods:
-            return found
-        performed = Moment(row.performed_us, row.performed_end_us)
-        return (*found, Use(METHOD_PREFIX + row.method, "method", performed))
-
-    def _use(self, row: UseRow) -> Use:
+    def _use(self, row: UseRow, performed: Moment) -> Use:
+        at = row.used_us, row.used_end_us
         points = None if row.points is None else frozenset(map(str, json.loads(row.points)))
         return Use(
             self.items[row.item_id][0],
             row.role,
-            Moment(row.used_us, row.used_end_us),
+            performed if at == performed else Moment(*at),
             ONE if row.weight is None else _weight(row.weight),
             row.channel,
             points,
@@ -134,14 +122,10 @@ class Traced:
             row.evidence_id,
         )
 
-    def _statement(self, row: ResultRow) -> Statement:
-        return Statement(
-            None if row.limit_lower is None else Decimal(row.limit_lower),
-            None if row.limit_upper is None else Decimal(row.limit_upper),
-            None if row.rule_id is None else self.judges[row.rule_id],
-            None if row.dof is None else Decimal(row.dof),
-            row.verdict_reported,
-        )
+
+def _lacking(known: Mapping[int, Any], keys: Collection[int]) -> set[int]:
+    """Keys that are not known; their difference as sets would walk through all that is."""
+    return {key for key in keys if key not in known}
 
 
 def _grouped(rows: Iterator[Any]) -> dict[int, list[Any]]:
@@ -150,12 +134,8 @@ def _grouped(rows: Iterator[Any]) -> dict[int, list[Any]]:
     for row in rows:
         found[row.certificate_id].append(row)
     for some in found.values():
-        some.sort(key=_position)
+        some.sort(key=_POSITION)
     return found
-
-
-def _position(row: UseRow | ResultRow) -> int:
-    return row.position
 
 
 @lru_cache(maxsize=4096)
@@ -164,39 +144,3 @@ def _weight(text: str) -> Fraction | Mapping[str, Fraction]:
     if isinstance(weight, dict):
         return {point: Fraction(share) for point, share in weight.items()}
     return Fraction(weight)
-
-
-@lru_cache(maxsize=256)
-def _newton(unit: str | None) -> Fraction | None:
-    return factor(unit) if unit is not None and is_force(unit) else None
-
-
-def _point(row: ResultRow) -> Point:
-    relative = row.error_rel_pct is not None and row.error is None
-    error, U = (row.error_rel_pct, row.U_rel_pct) if relative else (row.error, row.U)
-    return Point(
-        json.loads(row.point) if row.point.startswith('"') else int(row.point),
-        row.stage,
-        "%" if relative else row.unit,
-        relative,
-        None if row.applied is None else Decimal(row.applied),
-        _newton(row.unit),
-        _indicated_less_applied(row) if error is None else Decimal(error),
-        _converted(row, relative) if U is None else Decimal(U),
-        DEFAULT_K if row.k is None else Decimal(row.k),
-    )
-
-
-def _converted(row: ResultRow, relative: bool) -> Exact | None:
-    """U where it is given only in the other terms, percent or unit, than the error."""
-    other = row.U if relative else row.U_rel_pct
-    if other is None or row.applied is None or not Decimal(row.applied):
-        return None
-    percent_of = abs(Fraction(row.applied)) / 100
-    return ended(Fraction(other) / percent_of if relative else Fraction(other) * percent_of)
-
-
-def _indicated_less_applied(row: ResultRow) -> Decimal | None:
-    if row.indicated is None or row.applied is None:
-        return None
-    return EXACT.subtract(Decimal(row.indicated), Decimal(row.applied))

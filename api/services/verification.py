@@ -27,6 +27,7 @@ from api.services.decisions import sha256_of
 from api.store.casework import Notice
 from api.store.comparisons import StoredComparison
 from api.store.evaluations import RunEvaluation
+from api.store.fitting import LoadEvent, SetupCheck
 from api.store.in_force import unresolved
 from api.store.tables import Certificate, Recall, RecallEntry, StoredDecision
 from api.store.types import json_text
@@ -136,7 +137,7 @@ def _content(row: Row[Any]) -> str:
 
 
 # Tables whose rows are noted by `note_row`.
-NEVER_CHANGED: tuple[Any, ...] = (StoredComparison, RunEvaluation)
+NEVER_CHANGED: tuple[Any, ...] = (StoredComparison, RunEvaluation, SetupCheck, LoadEvent)
 # What the journal says of a record: its table, the columns and facts that name it, the fact that is
 # its hash, and how that is worked out again.
 JOURNALLED: dict[str, tuple[Any, dict[str, Any], str, Hashes]] = {

@@ -68,7 +68,7 @@ def signature(secret: str, seconds: int, body: bytes) -> str:
     """Return the value of the signature header.
 
     >>> signature("s", 1, b"{}")[:10]
-    't=1,v1=35c'
+    't=1,v1=b25'
     """
     signed = b"%d.%b" % (seconds, body)
     digest = hmac.new(secret.encode(), signed, hashlib.sha256).hexdigest()

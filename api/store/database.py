@@ -9,9 +9,10 @@ commit that was acknowledged survives a power cut.
 from __future__ import annotations
 
 import sqlite3
+import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, text
@@ -23,6 +24,8 @@ from api.store.journal import Author, close_entry, open_entry
 # Any number will do, as long as every writer of the traceability graph takes the same lock.
 GRAPH_LOCK = 7_203_118
 BUSY_TIMEOUT_MS = 30_000
+# A request takes one connection at a time, so that the server's threads bound their number.
+_POOL: dict[str, Any] = {"pool_size": 16, "max_overflow": -1}
 
 
 class Database:
@@ -31,6 +34,9 @@ class Database:
     def __init__(self, url: str) -> None:
         self.url = url
         self.engine = _engine(url)
+        # SQLite lets one writer in and the others poll; those of this process take turns instead,
+        # so that none of many waits for ever.
+        self._turn = threading.Lock() if self.is_sqlite else nullcontext()
         self._read = sessionmaker(self.engine, expire_on_commit=False, autoflush=False)
         # A writer waits for GRAPH_LOCK first and must then see what the one before it committed,
         # which a REPEATABLE READ snapshot taken before the wait would hide.
@@ -55,7 +61,7 @@ class Database:
 
         With an author the journal gets its line in the same transaction.
         """
-        with self._write.begin() as session:
+        with self._turn, self._write.begin() as session:
             if author is not None:
                 open_entry(session, author)
             yield session
@@ -79,14 +85,19 @@ def lock_graph(session: Session) -> None:
 def _engine(url: str) -> Engine:
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
-        engine = create_engine(parsed, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000})
+        # One in memory belongs to its connection and is not pooled.
+        pool = _POOL if parsed.database else {}
+        waiting = {"timeout": BUSY_TIMEOUT_MS / 1000}
+        engine = create_engine(parsed, connect_args=waiting, hide_parameters=True, **pool)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
     return create_engine(
         parsed.set(drivername="postgresql+psycopg"),
         pool_pre_ping=True,
+        **_POOL,
         isolation_level="REPEATABLE READ",
+        hide_parameters=True,  # an error with its statement goes to the log
     )
 
 

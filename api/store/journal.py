@@ -101,6 +101,12 @@ def note(session: Session, what: str, *, by: str | None = None, **facts: Any) ->
     entry.person = by or entry.person
 
 
+def take_entry(session: Session) -> Entry:
+    """Return what the line of this transaction would say, which is then not written by itself."""
+    entry: Entry = session.info.pop(_PENDING)
+    return entry
+
+
 def close_entry(session: Session) -> None:
     """Write the line of this transaction, unless it was rolled back or has no author."""
     entry: Entry | None = session.info.pop(_PENDING, None)

@@ -15,6 +15,8 @@ from api.store.tables import Certificate, Check, Composition, Item, Usage, role_
 Source = aliased(Certificate)
 Edge = tuple[int, int]
 Span = tuple[int | None, int | None]
+# Longer than any bare date lasts, however the clocks of its zone were changed.
+LONGEST_DAY_US = 3 * 86_400_000_000
 
 
 def unresolved_names(session: Session, first: int) -> Sequence[Row[*tuple[Any, ...]]]:
@@ -148,17 +150,34 @@ def roles_of(session: Session, items: Collection[int]) -> set[str]:
 
 def lacking_roles(session: Session, roles: Collection[str], window: Span) -> list[int]:
     """Our own issued certificates of the window, of whose uses none has one of the roles."""
-    statement = select(Certificate.id).where(
-        Certificate.status == "issued", Certificate.external.is_(False)
-    )
+    marks = [role_mark(role) for role in roles]
+    lacking = [text for text in _texts_of_roles(session) if not any(mark in text for mark in marks)]
     first, last = window
-    if first is not None:
-        statement = statement.where(Certificate.performed_end_us >= first)
-    if last is not None:
-        statement = statement.where(Certificate.performed_us <= last)
-    for role in sorted(roles):
-        statement = statement.where(~Certificate.roles.contains(role_mark(role), autoescape=True))
-    return list(session.scalars(statement))
+    found: list[int] = []
+    for some in chunks(lacking):
+        statement = select(Certificate.id).where(
+            Certificate.roles.in_(some),
+            Certificate.status == "issued",
+            Certificate.external.is_(False),
+        )
+        if first is not None:
+            # The first comparison is for the index, the second for the bare dates.
+            statement = statement.where(
+                Certificate.performed_us >= first - LONGEST_DAY_US,
+                Certificate.performed_end_us >= first,
+            )
+        if last is not None:
+            statement = statement.where(Certificate.performed_us <= last)
+        found.extend(session.scalars(statement))
+    return found
+
+
+def _texts_of_roles(session: Session) -> list[str]:
+    """Every text that ``Certificate.roles`` holds: few, and each found by one step in the index."""
+    least = select(func.min(Certificate.roles).label("roles")).cte("texts", recursive=True)
+    following = select(func.min(Certificate.roles)).where(Certificate.roles > least.c.roles)
+    texts = least.union_all(select(following.scalar_subquery()).where(least.c.roles.is_not(None)))
+    return list(session.scalars(select(texts.c.roles).where(texts.c.roles.is_not(None))))
 
 
 def everything_downward(session: Session, certificates: Iterable[int]) -> set[int]:

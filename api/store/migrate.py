@@ -30,8 +30,8 @@ def configuration(connection: Connection | None = None) -> Config:
     return config
 
 
-def upgrade(database: Database) -> None:
-    """Apply every migration that the database lacks."""
+def upgrade(database: Database, revision: str = "head") -> None:
+    """Apply every migration that the database lacks, up to a revision."""
     with database.engine.connect() as plain:
         # A step that rebuilds a table drops the old one; its rows must not be deleted elsewhere.
         _set_foreign_keys(plain, database, on=False)
@@ -42,7 +42,7 @@ def upgrade(database: Database) -> None:
                     connection.execute(
                         text("SELECT pg_advisory_xact_lock(:key)"), {"key": GRAPH_LOCK}
                     )
-                command.upgrade(configuration(connection), "head")
+                command.upgrade(configuration(connection), revision)
         finally:
             _set_foreign_keys(plain, database, on=True)
 

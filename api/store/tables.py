@@ -206,7 +206,7 @@ class Certificate(Base):
         Index("ix_certificate_in_force", "item_id", "performed_us", "revision"),
         Index("ix_certificate_number", "number"),
         Index("ix_certificate_method", "method"),
-        Index("ix_certificate_performed", "performed_us", "status", "external", "roles"),
+        Index("ix_certificate_roles", "roles", "performed_us"),
         # The store itself refuses two issued revisions of one number.
         Index(
             "uq_certificate_issued",
@@ -426,8 +426,8 @@ class IdempotentAnswer(Base):
     api_key_id: Mapped[int] = mapped_column(ForeignKey("api_key.id"))
     idempotency_key: Mapped[str] = mapped_column(Text)
     request_hash: Mapped[str] = mapped_column(Text)
-    status: Mapped[int | None] = mapped_column(Integer)
-    headers: Mapped[Any | None] = mapped_column(JsonText)
-    body: Mapped[str | None] = mapped_column(Text)
+    status: Mapped[int] = mapped_column(Integer)
+    headers: Mapped[Any] = mapped_column(JsonText)
+    body: Mapped[str] = mapped_column(Text)
     created_us: Mapped[int] = mapped_column(BigInteger)
     __table_args__ = (UniqueConstraint("api_key_id", "idempotency_key"),)

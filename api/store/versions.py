@@ -13,23 +13,25 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any, TypeVar
 
-from sqlalchemy import Insert, and_, func, inspect, select
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import and_, func, inspect, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.errors import InvalidRecord, Issue
 from api.store.evaluations import ClassTable
+from api.store.fitting import Requirement
 from api.store.journal import note
 from api.store.tables import DecisionRule, Specification
 from api.store.types import json_text
 from api.store.uncertainty import Cmc
+from api.store.upsert import insert_if_absent
 
-Versioned = TypeVar("Versioned", DecisionRule, Specification, Cmc, ClassTable)
+Versioned = TypeVar("Versioned", DecisionRule, Specification, Cmc, ClassTable, Requirement)
 VERSIONS: dict[type[Any], InstrumentedAttribute[int]] = {
     DecisionRule: DecisionRule.rule_version,
     Specification: Specification.spec_version,
     Cmc: Cmc.cmc_version,
     ClassTable: ClassTable.table_version,
+    Requirement: Requirement.requirement_version,
 }
 
 
@@ -92,13 +94,7 @@ def insert_once(
     session: Session, table: type[Any], values: Mapping[str, Any], key: Sequence[str]
 ) -> int | None:
     """Insert a row and return its id; None if there is one of the same key, which is unique."""
-    on_sqlite = session.get_bind().dialect.name == "sqlite"
-    statement: Insert
-    if on_sqlite:
-        statement = sqlite.insert(table).on_conflict_do_nothing(index_elements=key)
-    else:
-        statement = postgresql.insert(table).on_conflict_do_nothing(index_elements=key)
-    made: int | None = session.scalar(statement.values(**values).returning(table.id))
+    made = insert_if_absent(session, table, values, key)
     if made is not None:
         named = {name: values[name] for name in key}
         note(session, words_of(table), **named, sha256=content_hash(values))

@@ -1,14 +1,15 @@
 """May a POST be sent again after a dropped connection? With ``Idempotency-Key``, yes.
 
 Follows the IETF draft draft-ietf-httpapi-idempotency-key-header-07 (2025; expired, not an RFC).
-The header is optional. Per API key: the same key with another request is 422; a request still
-running is 409; a finished one is answered again with the status, body, ``Location`` and ``ETag``
-it had, plus ``Idempotency-Replayed: true``, for 24 hours.
+The header is optional. Per API key: the same key with another request is 422; a finished one is
+answered again with the status, body, ``Location`` and ``ETag`` it had, plus
+``Idempotency-Replayed: true``, for 24 hours.
 
-Only what succeeded is kept. A refused request (4xx) changed nothing and a failed one (5xx) was
-rolled back, so their key is free again: the caller may mend and repeat. The answer is kept just
-after the view's own commit; if the process dies between the two, the key counts as running for 15
-minutes and the request then runs again. Streamed answers are not kept.
+Only what succeeded is kept. The answer is written in the transaction of the request itself, so
+that a process that dies leaves both or neither, and the caller may send it again at once. A
+duplicate that arrives while the first is running waits for it. A refused request (4xx) changed
+nothing and a failed one (5xx) was rolled back, so their key is free again. Streamed answers are not
+kept.
 """
 
 from __future__ import annotations
@@ -25,13 +26,14 @@ from functools import wraps
 from typing import Any, TypeVar
 
 from flask import Response, current_app, g, make_response, request
+from sqlalchemy.orm import Session
 
 from api.services import idempotency
-from api.services.idempotency import Kept
+from api.services.idempotency import Claim, Kept
 from api.store.database import Database
 from api.web.blueprints import mark
 from api.web.problems import Problem
-from api.web.transactions import database
+from api.web.transactions import OneTransaction, database, reading
 
 HEADER = "Idempotency-Key"
 REPLAYED = "Idempotency-Replayed"
@@ -57,37 +59,67 @@ def idempotent(view: View) -> View:
     return once  # type: ignore[return-value]  # wraps keeps the signature
 
 
+class _Duplicate(Exception):
+    """Another request was carried out under the same key in the meantime."""
+
+
 def _once(key: str, view: Callable[..., Any], args: Any, kwargs: Any) -> Response:
-    store = database()
     now = time.time_ns() // 1000
-    _forget_old_now_and_then(store, now)
+    _forget_old_now_and_then(database(), now)
     with _hashed_request() as request_hash:
-        claimed = idempotency.claim(store, g.key.id, key, request_hash, now)
-        if isinstance(claimed, Kept):
-            return _replay(claimed, request_hash)
-        try:
-            response = make_response(view(*args, **kwargs))
-        except BaseException:
-            idempotency.give_up(store, claimed)
-            raise
-    if response.status_code >= 400 or response.is_streamed:
-        idempotency.give_up(store, claimed)
-        return response
-    headers = {name: response.headers[name] for name in KEPT_HEADERS if name in response.headers}
-    idempotency.keep(store, claimed, response.status_code, headers, _packed(response))
+        claim = Claim(g.key.id, key, request_hash, now)
+        known = _known(claim)
+        if known is None:
+            try:
+                return _carried_out(claim, view, args, kwargs)
+            except _Duplicate:
+                known = _known(claim)
+    if known is None:
+        raise Problem(
+            "request-running",
+            "Another request with this Idempotency-Key was taken back just now.",
+            headers={"Retry-After": "1"},
+        )
+    return _replay(known, claim.request_hash)
+
+
+def _carried_out(claim: Claim, view: Callable[..., Any], args: Any, kwargs: Any) -> Response:
+    def begin(session: Session) -> None:
+        if not idempotency.take(session, claim):
+            raise _Duplicate
+
+    with OneTransaction(begin) as transaction:
+        response = make_response(view(*args, **kwargs))
+        if response.status_code >= 400:
+            transaction.take_back()
+        elif response.is_streamed and transaction.is_open:
+            idempotency.leave(transaction.session(), claim)
+        if response.status_code >= 400 or response.is_streamed:
+            return response
+        kept = Kept(claim.request_hash, response.status_code, _headers(response), _packed(response))
+        if transaction.is_open:
+            idempotency.keep(transaction.session(), claim, kept)
+            return response
+    # Nothing was written, or it was taken back on purpose: only the answer is left to keep.
+    with database().write() as session:
+        if idempotency.take(session, claim):
+            idempotency.keep(session, claim, kept)
     return response
+
+
+def _known(claim: Claim) -> Kept | None:
+    with reading() as session:
+        return idempotency.known(session, claim)
+
+
+def _headers(response: Response) -> dict[str, str]:
+    return {name: response.headers[name] for name in KEPT_HEADERS if name in response.headers}
 
 
 def _replay(kept: Kept, request_hash: str) -> Response:
     if kept.request_hash != request_hash:
         raise Problem(
             "idempotency-key-reused", "This Idempotency-Key was used for another request."
-        )
-    if kept.status is None:
-        raise Problem(
-            "request-running",
-            "A request with this Idempotency-Key is still running.",
-            headers={"Retry-After": "1"},
         )
     response = Response(_unpacked(kept.body), kept.status, kept.headers)
     response.headers[REPLAYED] = "true"

@@ -1,8 +1,13 @@
-"""Database sessions for views: one transaction around one service call."""
+"""Database sessions for views: one transaction around one service call.
+
+A request that is to be done once has one transaction for all it writes, its answer included, which
+is committed when the answer is made (``OneTransaction``); each ``writing()`` then joins it.
+"""
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
+from collections.abc import Callable
+from contextlib import AbstractContextManager, ExitStack, nullcontext
 from typing import Any
 
 from flask import current_app, g, request
@@ -16,6 +21,8 @@ from api.web.problems import Problem
 from api.web.request_id import request_id
 
 EXTENSION = "tracehold"
+# Under this name `flask.g` holds the transaction that a request shares.
+SHARED = "shared_transaction"
 PERSON_HEADER = "Tracehold-Person"
 REQUIRE_PERSON = "REQUIRE_PERSON"
 
@@ -36,7 +43,55 @@ def writing() -> AbstractContextManager[Session]:
 
     The journal gets a line in it that names the caller.
     """
+    shared: OneTransaction | None = g.get(SHARED)
+    if shared is not None:
+        return nullcontext(shared.session())
     return database().write(author())
+
+
+def sharing() -> bool:
+    """Whether whatever the current request writes shares one transaction."""
+    return SHARED in g
+
+
+class OneTransaction:
+    """The one transaction of a request; opened by the first that writes in it.
+
+    ``begin`` is called with the session when it is opened.
+    """
+
+    def __init__(self, begin: Callable[[Session], None]) -> None:
+        self._begin = begin
+        self._stack = ExitStack()
+        self._session: Session | None = None
+
+    def __enter__(self) -> OneTransaction:
+        setattr(g, SHARED, self)
+        return self
+
+    def __exit__(self, *error: Any) -> bool | None:
+        delattr(g, SHARED)
+        return self._stack.__exit__(*error)
+
+    def session(self) -> Session:
+        """Session of the transaction."""
+        if self._session is not None and not self._session.in_transaction():
+            self._stack.close()  # what it held was taken back on purpose
+            self._session = None
+        if self._session is None:
+            self._session = self._stack.enter_context(database().write(author()))
+            self._begin(self._session)
+        return self._session
+
+    @property
+    def is_open(self) -> bool:
+        """Whether something may have been written that is not yet committed."""
+        return self._session is not None and self._session.in_transaction()
+
+    def take_back(self) -> None:
+        """Undo whatever was written."""
+        if self._session is not None:
+            self._session.rollback()
 
 
 def note_question(what: str, **facts: Any) -> None:
@@ -51,7 +106,7 @@ def author() -> Author:
     The person is the one that the key is bound to, else the one that ``Tracehold-Person`` names.
     """
     key: KeyRecord | None = g.get("key")
-    person = _person(key)
+    g.person = person = _person(key)
     return Author(
         operation=request.endpoint or request.method,
         path=request.path,

@@ -120,7 +120,7 @@ def test_a_laboratory_is_imported_and_messages_stay_out_of_stdout(ask):
     assert re.search(r"calibrations +411 +0", first.stdout)
     assert "Importing" in first.stderr
     again = ask("import", "--json", DEMO / "laboratory.json")
-    assert json.loads(again.stdout)["unchanged"]["items"] == 61
+    assert json.loads(again.stdout)["unchanged"]["items"] == 62
 
 
 def test_a_decision_is_shown_with_limits_risk_and_statement(ask):
@@ -371,6 +371,30 @@ def test_settings_name_every_variable_with_its_default(run):
     assert "TRACEHOLD_API_KEY" in shown
 
 
+def test_settings_show_present_values_without_secrets(run, keys):
+    token = keys.token()
+    shown = run(
+        "settings",
+        TRACEHOLD_DATABASE_URL="postgresql://lab:s3cret@db/lab",
+        TRACEHOLD_LOG_LEVEL="debug",
+        TRACEHOLD_API_KEY=token,
+    ).stdout
+    assert "postgresql://lab:***@db/lab" in shown
+    assert re.search(r"TRACEHOLD_LOG_LEVEL +debug +info ", shown)
+    assert "s3cret" not in shown
+    assert token.split("_", 2)[2][:12] not in shown
+
+
+def test_a_setting_that_does_not_exist_is_warned_about_and_a_wrong_one_refused(run, tmp_path):
+    shown = run("settings", TRACEHOLD_LOG_LEVL="x")
+    assert shown.exit_code == 0
+    assert "Warning: TRACEHOLD_LOG_LEVL is no setting of this version" in shown.stderr
+    assert "did you mean TRACEHOLD_LOG_LEVEL?" in shown.stderr
+    refused = run("serve", TRACEHOLD_LOG_FORMAT="xml")
+    assert (refused.exit_code, refused.stdout) == (3, "")
+    assert 'TRACEHOLD_LOG_FORMAT cannot be used as it is, "xml": write one of' in refused.stderr
+
+
 def test_a_key_is_printed_alone_at_the_end_and_works_until_it_is_revoked(run, server, database_url):
     made = run(
         *("keys", "create", "--name", "bench", "--scopes", "read, record"),
@@ -469,6 +493,13 @@ def test_the_demonstration_tells_what_the_story_expects(demonstration):
         for name in ("affected", "exposed_zero_effect", "indeterminate"):
             assert re.search(rf"^ {name.replace('_', ' ')} +{expected[name]} ", part, re.M)
         assert part.count("CHANGED") == expected["certificates_with_verdict_changes"]
+
+
+def test_the_demonstration_checks_the_planned_set_ups(demonstration):
+    shown = " ".join(demonstration[0].stdout.split("\n6. ")[1].split())
+    for planted in ("pin diameter", "load cycles", "roller bearings", "up to 2 %", "5 % to 8 %"):
+        assert planted in shown
+    assert "PIN-QH-7 own" in shown
 
 
 def test_the_demonstration_shows_the_bad_rows_with_their_reason(demonstration):

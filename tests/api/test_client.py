@@ -115,6 +115,23 @@ def test_every_kind_of_record_is_sent_and_listed(filled):
     assert [one["certificate"] for one in filled.certificates(item="DUT-1")] == ["C-1"]
 
 
+def test_a_set_up_is_checked_and_the_load_cycles_of_its_parts_are_read(filled):
+    applies_to = {"type": "tension_link"}
+    requirement = {"id": "R", "applies_to": applies_to, "pin": {"diameter": "2 in"}, "source": "x"}
+    filled.record_requirement(requirement)
+    assert [one["id"] for one in filled.requirements(best_for="DUT-1")] == ["R"]
+    pin = {"id": "PIN/1", "kind": "adapter_part", "type": "pin", "design_life_cycles": 100}
+    filled.record_item(pin | {"properties": {"pin_diameter": "50 mm"}})
+    event = {"id": "E-1", "item": "PIN/1", "at": "2024-05-01", "kind": "overload"}
+    filled.record_load_event(event | {"person": "Robin", "applications": 95})
+    assert [one["kind"] for one in filled.load_events(item="PIN/1")] == ["overload"]
+    made = filled.check_setup({"instrument": "DUT-1", "fittings": [{"item": "PIN/1"}]})
+    assert filled.setup_check(made["id"])["findings"] == made["findings"]
+    assert [one["id"] for one in filled.setup_checks(outcome="differs")] == [made["id"]]
+    assert filled.cycles("PIN/1", rate_days="10")["share"] == "0.95"
+    assert [one["item"] for one in filled.near_life(Decimal("0.90"))] == ["PIN/1"]
+
+
 def test_a_certificate_whose_number_has_a_slash_is_found(filled):
     found = filled.certificate("NMI/24-7", issuer="Institute", revision=0)
     assert (found["certificate"], found["item"]) == ("NMI/24-7", "REF-1")

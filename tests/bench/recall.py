@@ -1,100 +1,147 @@
-"""How long a recall takes against reading its own rows by key; ratios of interleaved runs.
+"""How long a recall takes against reading its own rows by key, and against a graph in memory.
 
     python tests/bench/large_laboratory.py 1000000 sqlite:///large.db
-    python tests/bench/recall.py sqlite:///large.db 5000 [RUNS]
+    python tests/bench/large_laboratory.py 100000 sqlite:///small.db
+    python -m tests.bench.recall sqlite:///large.db --small sqlite:///small.db
 
-The window of one working or reference standard is widened until about so many certificates are
-affected. `floor` reads the result rows (and, for the list, the certificate rows) of exactly those
-certificates by key, as plain tuples. Quote the ratios; the times depend on the machine.
+A PostgreSQL database filled in the same way may be given too (--postgres URL). The window of one
+reference standard is widened until about 5,000 certificates are affected. The floor of the list
+reads the certificates of exactly that list by key, the floor of the complete answer their results,
+both as named tuples. Ways are run in turn and in one process, the ratios are medians, and the time
+is the processor's (on PostgreSQL the clock's: its server works in processes of its own). Quote the
+ratios; the times belong to the machine. What is measured in new processes is in `recall_alone`.
 """
 
 from __future__ import annotations
 
-import resource
+import argparse
+import json
 import statistics
+import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Iterable
 from typing import Any
 
-from api.schemas.faults import RecallRequestSchema
+from sqlalchemy.orm import Session
+
 from api.services.recalling import recall
 from api.store import links, records
 from api.store.database import Database
 from api.web.collector import collect_seldom
-from graph.moments import text_of
-from tests.bench.large_laboratory import DAY_US, START_US
+from tests.bench.recall_faults import NOW_US, fitting, in_turn, show
 
-NOW_US = 1_893_456_000_000_000
-
-
-def request_for(item: str, days: int) -> dict[str, Any]:
-    begin = START_US + 1_200 * DAY_US
-    fault = {
-        "item": item,
-        "kind": "true_force_relative_error",
-        "delta_rel": "-0.0003",
-        "last_good_at": text_of(begin),
-        "isolated_at": text_of(begin + days * DAY_US),
-    }
-    return RecallRequestSchema().load({"fault": fault})
+ALONE = "tests.bench.recall_alone"
 
 
-def fitting_request(database: Database, wanted: int) -> dict[str, Any]:
-    """Widen the window of a reference until about `wanted` certificates are affected."""
-    low, high = 1, 2_400
-    while high - low > 1:
-        days = (low + high) // 2
-        with database.read() as session:
-            found = len(recall(session, request_for("REF-3", days), NOW_US).lists["affected"])
-        low, high = (days, high) if found <= wanted else (low, days)
-    return request_for("REF-3", low)
+def exhaust(rows: Iterable[Any]) -> None:
+    """Read rows to the end and keep none."""
+    for _ in rows:
+        pass
 
 
-def timed(work: Callable[[], Any]) -> float:
-    """Processor time, which a busy neighbour disturbs less than the clock on the wall."""
-    began = time.process_time()
-    work()
-    return time.process_time() - began
+def measured(session: Session, request: dict[str, Any]) -> tuple[list[int], list[int]]:
+    """Keys of the certificates that a request affects, and of those directly."""
+    found = recall(session, request, NOW_US).lists["affected"]
+    direct = [one.certificate for one in found if one.rank[0] == 1]
+    return sorted(one.certificate for one in found), sorted(direct)
+
+
+def list_and_complete(url: str, wanted: int, rounds: int) -> float:
+    """Measure the list and the complete answer; return microseconds for one complete entry."""
+    database = Database(url)
+    clock = time.process_time if database.is_sqlite else time.perf_counter
+    request = fitting(database, wanted)
+    with database.read() as session:
+        keys, direct = measured(session, request)
+        count = len(keys)
+        print(f"{database.engine.dialect.name}, {count} affected certificates")
+        rows, listed = in_turn(
+            (
+                lambda: exhaust(records.certificates(session, keys)),
+                lambda: exhaust(
+                    records.certificates(session, links.everything_downward(session, direct))
+                ),
+            ),
+            rounds,
+            clock,
+        )
+        show("  list / its rows", listed, rows, count)
+        results, complete = in_turn(
+            (
+                lambda: exhaust(records.results(session, keys)),
+                lambda: recall(session, request, NOW_US),
+            ),
+            rounds,
+            clock,
+        )
+        show("  complete answer / its results", complete, results, count)
+    return statistics.median(complete) / count * 1e6
+
+
+def alone(what: str, url: str, *more: str) -> dict[str, Any]:
+    """Run one measurement in a new process and return what it found."""
+    command = [sys.executable, "-m", ALONE, what, url, *more]
+    found = subprocess.run(command, check=True, capture_output=True, text=True)
+    answer: dict[str, Any] = json.loads(found.stdout)
+    return answer
+
+
+def tenth(url: str) -> None:
+    """Measure a recall of a tenth of the laboratory, as the server makes, keeps and sends it."""
+    kept = alone("snapshot", url)
+    print(
+        f"a tenth, {kept['affected']} affected: recalled in {kept['recall']:.1f} s, stored in "
+        f"{kept['store']:.1f} s, {kept['megabytes']:.0f} MB streamed in {kept['stream']:.1f} s; "
+        f"peak memory {kept['peak']:.0f} MB"
+    )
+    timed = alone("tenth", url, "3")
+    show("  complete answer / its results", timed["complete"], timed["results"], timed["affected"])
+
+
+def cold(url: str, wanted: int, rounds: int) -> None:
+    """Measure the first answer of a new process against one that loads the graph."""
+    (fault,) = fitting(Database(url), wanted)["faults"]
+    asked = json.dumps(fault, default=str)
+    ways = ("graph", "edges", "list", "recall")
+    runs = [{way: alone(way, url, asked) for way in ways} for _ in range(rounds)]
+
+    def median(way: str, *names: str) -> float:
+        return statistics.median(sum(run[way][name] for name in names) for run in runs)
+
+    for way in ways:
+        ratios = [
+            statistics.median(
+                sum(run["graph"][name] for name in names) / sum(run[way][name] for name in names)
+                for run in runs
+            )
+            for names in (("imports", "work"), ("work",), ("peak",))
+        ]
+        print(
+            f"new process, {way:7} start {median(way, 'imports'):5.2f} s, then "
+            f"{median(way, 'work'):7.3f} s, {median(way, 'peak'):5.0f} MB: graph / this "
+            "{:.1f} (without the start {:.0f}), memory {:.1f}".format(*ratios),
+            flush=True,
+        )
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("database")
+    parser.add_argument("--small", help="a laboratory of a tenth of the size")
+    parser.add_argument("--postgres", help="the same laboratory on PostgreSQL")
+    parser.add_argument("--affected", type=int, default=5_000)
+    parser.add_argument("--rounds", type=int, default=9)
+    given = parser.parse_args()
     collect_seldom()  # as the server does
-    database = Database(sys.argv[1])
-    wanted, runs = int(sys.argv[2]), int(sys.argv[3]) if len(sys.argv) > 3 else 9
-    request = fitting_request(database, wanted)
-    with database.read() as session:
-        answer = recall(session, request, NOW_US)
-        affected = sorted(one.certificate for one in answer.lists["affected"])
-        direct = sorted(one.certificate for one in answer.lists["affected"] if one.rank[0] == 1)
-        print({name: len(found) for name, found in answer.lists.items()})
-
-        def floor_rows() -> None:
-            for _ in records.certificates(session, affected):
-                pass
-
-        def list_only() -> None:
-            for _ in records.certificates(session, links.everything_downward(session, direct)):
-                pass
-
-        def floor_results() -> None:
-            for _ in records.results(session, affected):
-                pass
-
-        def complete() -> None:
-            recall(session, request, NOW_US)
-
-        times: dict[str, list[float]] = {}
-        for _ in range(runs):
-            for work in (floor_rows, list_only, floor_results, complete):
-                times.setdefault(work.__name__, []).append(timed(work))
-    for name, seconds in times.items():
-        each = statistics.median(seconds) / len(affected) * 1e6
-        print(f"{name:14} {statistics.median(seconds) * 1e3:9.1f} ms  {each:7.2f} us a certificate")
-    for name, floor in (("list_only", "floor_rows"), ("complete", "floor_results")):
-        ratios = [a / b for a, b in zip(times[name], times[floor], strict=True)]
-        print(f"{name} / {floor}: {statistics.median(ratios):.2f}")
-    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    each = list_and_complete(given.database, given.affected, given.rounds)
+    if given.small:
+        small = list_and_complete(given.small, given.affected, given.rounds)
+        print(f"  a certificate costs {each / small:.2f} x what it costs in the small laboratory")
+    if given.postgres:
+        list_and_complete(given.postgres, given.affected, given.rounds)
+    tenth(given.database)
+    cold(given.database, given.affected, 3)
 
 
 if __name__ == "__main__":

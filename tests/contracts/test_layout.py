@@ -13,6 +13,7 @@ MOST_LINES = 320
 MIRRORED = (
     "api/resources",
     "api/rules",
+    "api/rules/fitting",
     "api/rules/uncertainty",
     "api/store",
     "api/web",
@@ -25,11 +26,13 @@ ELSEWHERE = {
     "api/store/chunks.py": "tests/api/services/test_imports.py: more than one statement takes",
     "api/store/comparisons.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/database.py": "tests/api/services/test_imports.py: locks, queues and rollback",
+    "api/store/fitting.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/evaluations.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/keyed.py": "tests/api/store/test_records.py reads through it",
     "api/store/tables.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/types.py": "tests/api/resources/test_calibrations.py: digits come back as sent",
     "api/store/uncertainty.py": "tests/api/store/test_migrate.py compares it with the migrations",
+    "api/store/upsert.py": "tests/api/web/test_idempotency.py: of parallel duplicates one is done",
     "api/web/clock.py": "one call of the system's clock",
     "api/web/pictures.py": "tests/api/resources/test_decisions.py asks for pictures",
 }

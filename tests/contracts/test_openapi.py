@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from api.pages.docs import METHODS
+from api.services.cautions import CAUTION
 from api.services.keys import SCOPES
 
+ROOT = Path(__file__).parents[2]
 OPEN = {"/healthz", "/readyz", "/metrics", "/v1/openapi.json", "/v1/docs"}
 
 
@@ -70,5 +74,7 @@ def test_no_number_is_documented_as_a_binary_one_unless_it_is_a_probability(docu
     assert all("string" in field["type"] for field in decimals)
 
 
-def test_the_description_carries_the_caution(document):
-    assert "competent, authorised person" in document["info"]["description"]
+def test_the_description_and_the_readme_carry_the_one_caution(document):
+    assert "competent, authorised person" in CAUTION
+    assert CAUTION in document["info"]["description"]
+    assert CAUTION in " ".join((ROOT / "README.md").read_text("utf-8").split())

@@ -14,14 +14,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Context, Decimal
+from decimal import Decimal
 from fractions import Fraction
 
 from scipy.special import ndtr, stdtr, stdtrit
 
-from api.rules.exact import exact_arithmetic, from_float, ratio, square_root
+from api.rules.exact import exact_arithmetic, from_float, ratio, shortened, square_root
 
-_TWELVE = Context(prec=12, rounding=ROUND_HALF_EVEN)
 NO_SCATTER = "every run gives the same difference: no scatter to compare the mean with"
 TOO_FEW = "a single value has no scatter"
 
@@ -111,11 +110,6 @@ def coverage_factor(dof: Decimal) -> Decimal:
     Decimal('4.53')
     """
     return from_float(float(stdtrit(float(dof), float(ndtr(2.0)))))
-
-
-def shortened(value: Decimal) -> Decimal:
-    """Round to 12 significant digits, half to even: what is given of a number that has no end."""
-    return _TWELVE.normalize(value)
 
 
 def _judged(

@@ -25,6 +25,7 @@ from alembic import context
 import api.store.casework
 import api.store.comparisons
 import api.store.evaluations
+import api.store.fitting
 import api.store.journal
 import api.store.uncertainty  # noqa: F401
 from api.store.tables import Base

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from api.app import create_app
 from api.settings import Settings
 from api.store.database import Database
@@ -28,3 +30,14 @@ def test_a_database_out_of_reach_is_not_ready_but_the_process_lives(tmp_path):
     assert client.get("/readyz").status_code == 503
     assert client.get("/healthz").status_code == 200
     lost.dispose()
+
+
+def test_a_read_only_database_is_not_ready(database, database_url):
+    if not database.is_sqlite:
+        pytest.skip("tests/api/store/test_readiness.py does it on PostgreSQL")
+    path = database_url.removeprefix("sqlite:///")
+    opened = Database(f"sqlite:///file:{path}?mode=ro&uri=true")
+    answer = create_app(Settings(), opened).test_client().get("/readyz")
+    assert answer.status_code == 503
+    assert "read-only" in answer.json["detail"]
+    opened.dispose()

@@ -125,6 +125,18 @@ def test_a_large_recall_gives_links_in_the_place_of_lists(bench, monkeypatch):
     assert len(items) == 5
 
 
+def test_a_large_preview_is_sent_whole_piece_by_piece(bench, monkeypatch):
+    as_of = "2026-01-01T00:00:00Z"
+    whole = report(bench, preview=True, as_of=as_of)
+    monkeypatch.setattr(recalls, "ENTRIES_AT_ONCE", 3)
+    monkeypatch.setattr("api.resources.recalls.LOT", 2)
+    pieces = report(bench, preview=True, as_of=as_of)
+    assert whole.content_length == len(whole.data)
+    assert pieces.content_length is None
+    assert (pieces.status_code, pieces.text) == (200, whole.text)
+    assert len(json.loads(pieces.text)["affected"]) == 5
+
+
 @pytest.mark.parametrize("address", ["77", "77/affected", "1/nothing"])
 def test_what_is_not_there_is_not_found(bench, address):
     report(bench)

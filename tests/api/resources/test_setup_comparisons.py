@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 
 from api.schemas.faults import RecallRequestSchema
-from api.services.setup_comparisons import measured_effect
+from api.services.setup_comparisons import measured_effects
 
 # Run by run 860, 858 and 862 lbf lower with the other pin: the tension link of the trade, common
 # practice, no source.
@@ -350,21 +350,30 @@ def test_long_numbers_make_a_fault_that_a_recall_can_read(bench):
 
 
 def test_the_latest_significant_effect_of_a_type_outranks_a_table(bench, database):
-    def latest(*of):
+    def latest(instrument_type):
         with database.read() as session:
-            return measured_effect(session, *of)
+            return measured_effects(session, instrument_type)
 
-    assert latest("tension_link") is None
+    assert latest("tension_link") == {}
     post(bench, reading(SAME))
-    assert latest("tension_link") is None
+    assert latest("tension_link") == {}
     newest = post(bench, SENT)
     post(bench, reading(["49000", "49002", "48998"], performed_at="2024-06-10"))
     found = latest("tension_link")
-    assert (found.comparison, found.effect_rel) == (newest["id"], "-0.0172")
-    assert (found.U_delta_rel, found.U_delta_k) == (newest["effect"]["U_delta_rel"], "2")
-    assert latest("tension_link", "pin_diameter") == found
-    assert latest("tension_link", "roller_bearings") is None
-    assert latest("crane_scale") is None
+    assert list(found) == ["pin_diameter"]
+    (effect,) = found.values()
+    assert (effect.comparison, effect.effect_rel) == (newest["id"], "-0.0172")
+    assert (effect.U_delta_rel, effect.U_delta_k) == (newest["effect"]["U_delta_rel"], "2")
+    assert latest("crane_scale") == {}
+
+
+def test_an_effect_of_two_differences_is_laid_to_neither(bench, database):
+    both = sent()
+    both["setups"]["usual"]["roller_bearings"] = True
+    both["setups"]["other"]["roller_bearings"] = False
+    assert post(bench, both)["differ_in"] == ["pin_diameter", "roller_bearings"]
+    with database.read() as session:
+        assert measured_effects(session, "tension_link") == {}
 
 
 def test_each_step_needs_its_scope(bench, keys):
@@ -379,3 +388,10 @@ def test_a_repeated_request_records_one_comparison(bench):
     answers = [bench.post("/v1/setup-comparisons", json=SENT, headers=headers) for _ in range(2)]
     assert answers[0].get_json() == answers[1].get_json()
     assert len(bench.get("/v1/setup-comparisons").get_json()["items"]) == 1
+
+
+def test_one_diameter_in_two_units_is_no_difference(bench):
+    same = sent()
+    same["setups"]["usual"]["pin_diameter"] = "2 in"
+    same["setups"]["other"]["pin_diameter"] = "50.8 mm"  # 25.4 mm to the inch, NIST SP 811
+    assert post(bench, same)["differ_in"] == []

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.rules.acceptance import acceptance
-from api.rules.decide import verdict
+from api.rules.decide import reachable, verdict
 from api.rules.judge import Judge
 from api.rules.limits import Limits
 from api.rules.rule import BUILT_IN, Guard, Rule, RuleError
@@ -42,6 +42,10 @@ rules = st.one_of(
 )
 
 
+def ruling(rule, U, lower, upper):
+    return Judge(rule).ruling(U, lower, upper, Decimal(2))
+
+
 @given(numbers, uncertainties, limits, rules, st.booleans())
 def test_the_quick_way_and_the_single_decision_agree(value, U, edges, rule, as_fraction) -> None:
     lower, upper = edges
@@ -52,31 +56,39 @@ def test_the_quick_way_and_the_single_decision_agree(value, U, edges, rule, as_f
     else:
         expected = verdict(value, Limits(lower, upper), accepted, rule.zones)
     given_value = Fraction(value) if as_fraction else value
-    assert Judge(rule).verdict(given_value, U, lower, upper, Decimal(2)) == expected
+    assert ruling(rule, U, lower, upper).verdict(given_value) == expected
 
 
 @given(numbers, numbers, uncertainties, limits, rules)
 def test_every_verdict_between_two_values_is_named(one, other, U, edges, rule) -> None:
     lower, upper = edges
-    judge = Judge(rule)
+    judged = ruling(rule, U, lower, upper)
     least, most = min(one, other), max(one, other)
-    found = judge.verdicts(least, most, U, lower, upper, Decimal(2))
+    found = judged.verdicts(least, most)
     steps = [least + (most - least) * n / 16 for n in range(17)]
-    seen = {judge.verdict(step, U, lower, upper, Decimal(2)) for step in steps}
+    seen = {judged.verdict(step) for step in steps}
     assert seen <= (set(found) or {None})
+
+
+@given(numbers, numbers, uncertainties, limits, rules)
+def test_the_quick_way_names_the_verdicts_that_breakpoints_show(one, other, U, edges, rule) -> None:
+    allowed = Limits(*edges)
+    least, most = min(one, other), max(one, other)
+    try:
+        expected = reachable(least, most, allowed, acceptance(allowed, U, rule), rule.zones)
+    except RuleError:
+        expected = ()
+    assert ruling(rule, U, *edges).verdicts(least, most) == tuple(expected)
 
 
 @pytest.mark.parametrize("rule", ["guard_U", "four_state_U"])
 def test_without_U_a_rule_that_needs_it_says_nothing(rule: str) -> None:
-    assert Judge(BUILT_IN[rule]).verdict(Decimal(1), None, None, Decimal(2), Decimal(2)) is None
+    assert ruling(BUILT_IN[rule], None, None, Decimal(2)) is None
 
 
 def test_simple_acceptance_needs_no_U() -> None:
-    judge = Judge(BUILT_IN["simple"])
-    assert judge.verdict(Decimal(2), None, None, Decimal(2), Decimal(2)) == "pass"
+    assert ruling(BUILT_IN["simple"], None, None, Decimal(2)).verdict(Decimal(2)) == "pass"
 
 
 def test_without_limits_nothing_is_stated() -> None:
-    judge = Judge(BUILT_IN["simple"])
-    assert judge.verdict(Decimal(2), Decimal(1), None, None, Decimal(2)) is None
-    assert judge.verdicts(Decimal(2), Decimal(3), Decimal(1), None, None, Decimal(2)) == ()
+    assert ruling(BUILT_IN["simple"], Decimal(1), None, None) is None

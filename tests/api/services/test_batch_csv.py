@@ -54,6 +54,23 @@ def test_cells_that_a_spreadsheet_would_run_are_neutralised(through):
     assert decided(through, data, raw=True)[1].startswith("=1+1,-1,0.1,+2.0,@x,pass,")
 
 
+def test_no_other_first_character_of_a_cell_is_changed(through):
+    # Each in a batch of its own: columns are looked at as a whole first.
+    first = [*map(chr, range(33, 127)), "\t", "é", "日"]
+    cells = [f"{character}x" for character in first if character not in '",']
+    found = [decided(through, HEADING + f"{cell},0,1,2\n".encode())[1] for cell in cells]
+    changed = [cell for cell, line in zip(cells, found, strict=True) if line[0] != cell[0]]
+    assert changed == ["+x", "-x", "=x", "@x", "\tx"]
+
+
+def test_pieces_with_and_without_bad_rows_have_as_many_cells(through, monkeypatch):
+    monkeypatch.setattr(batch_csv, "BLOCK", 20)
+    data = HEADING + b"1,0,1,2\n" * 9 + b"2,x,1,2\n" + b"3,0,1,2\n" * 9
+    rows = list(csv.reader(decided(through, data)))
+    assert {len(row) for row in rows} == {len(rows[0])}
+    assert [row[-3:] for row in rows[1:] if row[-1]] == [["11", "value", "not a decimal number"]]
+
+
 def test_quoted_cells_with_commas_quotes_and_line_breaks_come_through(through):
     data = b'value,U,note\n1,2,"a,b"\n"1","2","say ""x""\nthen"\n3,4,\n'
     rows, lines, refused = read(data)

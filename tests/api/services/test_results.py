@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from api.services.recording import Recording
-from api.services.results import ResultRows, is_relative, stored_limits
+from api.services.results import ResultRows, is_relative
 from api.services.specifications import record_specification
 
 D = Decimal
@@ -99,8 +99,3 @@ def test_a_result_is_relative_without_an_absolute_error():
     assert is_relative({"error_rel_pct": D(0)})
     assert not is_relative({"error_rel_pct": D(0), "error": D(0)})
     assert not is_relative({})
-
-
-def test_limits_that_were_never_given_are_none():
-    assert stored_limits(None, None) is None
-    assert stored_limits(D(-1), None).lower == D(-1)

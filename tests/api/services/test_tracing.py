@@ -52,8 +52,9 @@ def test_an_absolute_result_stays_in_its_unit_and_its_force_is_in_newton(traced)
         1000,
         F("0.3"),
     )
-    assert (statement.lower, statement.upper) == (Decimal("-0.5"), Decimal("0.5"))
-    assert (statement.judge.rule.id, statement.judge.rule.version) == ("guard_U", 1)
+    ruling = statement.ruling
+    assert (ruling.lower, ruling.upper) == (Decimal("-0.5"), Decimal("0.5"))
+    assert (ruling.judge.rule.id, ruling.judge.rule.version) == ("guard_U", 1)
 
 
 def test_a_relative_result_is_in_percentage_points(traced):

@@ -97,3 +97,10 @@ def test_a_record_that_the_journal_does_not_know_is_found(worked):
         )
     (one,) = found(worked)
     assert (one.check, one.detail) == ("decision", "1 of them have no line")
+
+
+def test_a_rule_that_a_stored_decision_needed_first_is_in_the_journal_too(client, database):
+    for headers in ({}, {"Idempotency-Key": "one"}):
+        sent = DECISION | {"rule": "simple" if headers else "four_state_U"}
+        assert client.post("/v1/decisions", json=sent, headers=headers).status_code == 201
+    assert found(database) == []

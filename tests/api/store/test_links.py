@@ -116,3 +116,58 @@ def test_a_link_that_does_not_point_back_in_time_is_found(woven):
 def test_numbers_are_read_by_key(woven):
     session, *_ = woven
     assert links.numbers_of(session, [3, 3, 7]) == {3: "C-3", 7: "C-7"}
+
+
+@pytest.fixture
+def by_role(database):
+    """Certificates by number: roles, first and last microsecond of their day, and what else."""
+    rows = {
+        "none": ("", 50, 50, {}),
+        "adapter": ("|adapter|", 50, 50, {}),
+        "both": ("|adapter||force_reference|", 50, 50, {}),
+        "reference": ("|force_reference|", 50, 50, {}),
+        "like it": ("|adapter_part|", 50, 50, {}),
+        "outside": ("", 50, 50, {"external": True}),
+        "draft": ("", 50, 50, {"status": "draft"}),
+        "before": ("", 9, 9, {}),
+        "day into it": ("", 1, 10, {}),
+        "last": ("", 90, 90, {}),
+        "day out of it": ("", 90, 99, {}),
+        "after": ("", 91, 91, {}),
+    }
+    with database.write() as session:
+        session.add(Item(id=1, code="I", kind="adapter", content_hash="", recorded_us=0))
+        session.flush()
+        for number, (roles, first, last, more) in rows.items():
+            made = {"status": "issued", "roles": roles, "performed_us": first} | more
+            session.add(
+                Certificate(
+                    number=number,
+                    revision=0,
+                    item_id=1,
+                    performed_at="",
+                    performed_end_us=last,
+                    content_hash="",
+                    recorded_us=0,
+                    **made,
+                )
+            )
+        session.flush()
+
+        def lacking(roles, window):
+            keys = links.lacking_roles(session, roles, window)
+            return set(links.numbers_of(session, keys).values())
+
+        yield lacking
+        session.rollback()
+
+
+def test_our_own_issued_certificates_of_the_window_without_a_role_are_found(by_role):
+    inside = {"none", "reference", "like it", "day into it", "last", "day out of it"}
+    assert by_role({"adapter"}, (10, 90)) == inside
+    assert by_role({"adapter", "force_reference"}, (10, 90)) == inside - {"reference"}
+
+
+def test_a_window_that_is_open_on_either_side_goes_on_for_ever(by_role):
+    assert by_role({"force_reference"}, (None, 9)) == {"before", "day into it"}
+    assert by_role({"adapter", "force_reference"}, (91, None)) == {"day out of it", "after"}

@@ -162,6 +162,16 @@ def upgrade() -> None:
         sa.UniqueConstraint("number", name=op.f("uq_recall_number")),
     )
     op.create_table(
+        "setup_check",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.Column("engine_version", sa.Text(), nullable=False),
+        sa.Column("outcome", sa.Text(), nullable=False),
+        sa.Column("request", sa.Text(), nullable=False),
+        sa.Column("answer", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_setup_check")),
+    )
+    op.create_table(
         "setup_comparison",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("recorded_us", sa.BigInteger(), nullable=False),
@@ -312,11 +322,7 @@ def upgrade() -> None:
         )
         batch_op.create_index("ix_certificate_method", ["method"], unique=False)
         batch_op.create_index("ix_certificate_number", ["number"], unique=False)
-        batch_op.create_index(
-            "ix_certificate_performed",
-            ["performed_us", "status", "external", "roles"],
-            unique=False,
-        )
+        batch_op.create_index("ix_certificate_roles", ["roles", "performed_us"], unique=False)
         batch_op.create_index(
             "uq_certificate_issued",
             ["issuer", "number"],
@@ -411,6 +417,30 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "load_event",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("at", sa.Text(), nullable=False),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.Column("at_end_us", sa.BigInteger(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("force", sa.Text(), nullable=True),
+        sa.Column("unit", sa.Text(), nullable=True),
+        sa.Column("applications", sa.BigInteger(), nullable=True),
+        sa.Column("person", sa.Text(), nullable=False),
+        sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("remarks", sa.Text(), nullable=True),
+        sa.Column("content_hash", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_load_event_item_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_load_event")),
+        sa.UniqueConstraint("code", name=op.f("uq_load_event_code")),
+    )
+    with op.batch_alter_table("load_event", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_load_event_item_id"), ["item_id"], unique=False)
+
+    op.create_table(
         "notice",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column(
@@ -473,6 +503,28 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_recall_stale_recall_id"), ["recall_id"], unique=False)
 
     op.create_table(
+        "requirement",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("code", sa.Text(), nullable=False),
+        sa.Column("requirement_version", sa.Integer(), nullable=False),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
+        sa.Column("type", sa.Text(), nullable=True),
+        sa.Column("capacity", sa.Text(), nullable=True),
+        sa.Column("source", sa.Text(), nullable=False),
+        sa.Column("edition", sa.Text(), nullable=True),
+        sa.Column("definition", sa.Text(), nullable=False),
+        sa.Column("recorded_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_requirement_item_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_requirement")),
+        sa.UniqueConstraint(
+            "code", "requirement_version", name=op.f("uq_requirement_code_requirement_version")
+        ),
+    )
+    with op.batch_alter_table("requirement", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_requirement_item_id"), ["item_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_requirement_type"), ["type"], unique=False)
+
+    op.create_table(
         "run_evaluation",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
@@ -485,6 +537,23 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("run_evaluation", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_run_evaluation_item_id"), ["item_id"], unique=False)
+
+    op.create_table(
+        "setup_check_item",
+        sa.Column(
+            "setup_check_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("item_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_setup_check_item_item_id")),
+        sa.ForeignKeyConstraint(
+            ["setup_check_id"], ["setup_check.id"], name=op.f("fk_setup_check_item_setup_check_id")
+        ),
+        sa.PrimaryKeyConstraint("setup_check_id", "item_id", name=op.f("pk_setup_check_item")),
+    )
+    with op.batch_alter_table("setup_check_item", schema=None) as batch_op:
+        batch_op.create_index(
+            "ix_setup_check_item_item", ["item_id", "setup_check_id"], unique=False
+        )
 
     op.create_table(
         "setup_comparison_item",
@@ -604,9 +673,9 @@ def upgrade() -> None:
         ),
         sa.Column("idempotency_key", sa.Text(), nullable=False),
         sa.Column("request_hash", sa.Text(), nullable=False),
-        sa.Column("status", sa.Integer(), nullable=True),
-        sa.Column("headers", sa.Text(), nullable=True),
-        sa.Column("body", sa.Text(), nullable=True),
+        sa.Column("status", sa.Integer(), nullable=False),
+        sa.Column("headers", sa.Text(), nullable=False),
+        sa.Column("body", sa.Text(), nullable=False),
         sa.Column("created_us", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(
             ["api_key_id"], ["api_key.id"], name=op.f("fk_idempotent_answer_api_key_id")
@@ -843,10 +912,19 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_setup_comparison_item_item_id"))
 
     op.drop_table("setup_comparison_item")
+    with op.batch_alter_table("setup_check_item", schema=None) as batch_op:
+        batch_op.drop_index("ix_setup_check_item_item")
+
+    op.drop_table("setup_check_item")
     with op.batch_alter_table("run_evaluation", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_run_evaluation_item_id"))
 
     op.drop_table("run_evaluation")
+    with op.batch_alter_table("requirement", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_requirement_type"))
+        batch_op.drop_index(batch_op.f("ix_requirement_item_id"))
+
+    op.drop_table("requirement")
     with op.batch_alter_table("recall_stale", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_recall_stale_recall_id"))
 
@@ -856,6 +934,10 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_notice_customer_id"))
 
     op.drop_table("notice")
+    with op.batch_alter_table("load_event", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_load_event_item_id"))
+
+    op.drop_table("load_event")
     with op.batch_alter_table("intermediate_check", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_intermediate_check_item_id"))
 
@@ -872,7 +954,7 @@ def downgrade() -> None:
             sqlite_where=sa.text("status = 'issued'"),
             postgresql_where=sa.text("status = 'issued'"),
         )
-        batch_op.drop_index("ix_certificate_performed")
+        batch_op.drop_index("ix_certificate_roles")
         batch_op.drop_index("ix_certificate_number")
         batch_op.drop_index("ix_certificate_method")
         batch_op.drop_index("ix_certificate_in_force")
@@ -891,6 +973,7 @@ def downgrade() -> None:
         batch_op.drop_index("ix_setup_comparison_type")
 
     op.drop_table("setup_comparison")
+    op.drop_table("setup_check")
     op.drop_table("recall")
     op.drop_table("person")
     op.drop_table("laboratory")
