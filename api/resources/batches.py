@@ -9,13 +9,12 @@ early lacks its totals.
 
 from __future__ import annotations
 
-import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack
 from typing import Any, BinaryIO, cast
 
-from flask import Response, request
+from flask import Response, current_app, request
 from marshmallow import ValidationError
 from webargs.flaskparser import abort
 
@@ -32,10 +31,11 @@ from api.services.batch_formats import (
     writer_of,
 )
 from api.services.batch_json import pieces_of, read_document
+from api.services.batch_pieces import counted, too_many
 from api.services.batch_rules import rules_of
 from api.services.batches import Batch, Deciding
 from api.web.auth import requires
-from api.web.blueprints import Blueprint
+from api.web.blueprints import Blueprint, takes_bulk
 from api.web.json import dumps
 from api.web.problems import Problem
 from api.web.transactions import reading
@@ -59,6 +59,7 @@ blp = Blueprint(
 
 @blp.route("", methods=["POST"])
 @requires("decide")
+@takes_bulk
 @blp.arguments(BatchQuerySchema, location="query")
 @blp.doc(
     requestBody={
@@ -84,12 +85,14 @@ def decide_batch(query: dict[str, Any]) -> Response:
     answer = _kind_accepted(kind)
     sent = query.get("rule")
     with ExitStack() as stack:
-        body = stack.enter_context(_spooled())
+        most = current_app.config["MAX_BATCH_ROWS"]
+        body = stack.enter_context(_spooled(most if kind in (CSV, NDJSON) else None))
         if kind is JSON:
             batch = _loaded(body)
             pieces, sent = pieces_of(batch["rows"]), batch.get("rule", sent)
         else:
             pieces = read_pieces(body, kind, answer)
+        pieces = counted(pieces, most)
         with reading() as session:
             deciding = Deciding(row_fault, *rules_of(session, sent))
         writer = writer_of(answer, query["raw"], "summary" in query)
@@ -117,10 +120,17 @@ def _kind_accepted(sent: Kind) -> Kind:
     return found
 
 
-def _spooled() -> BinaryIO:
+def _spooled(most_lines: int | None) -> BinaryIO:
     """Return the body as a file of its own, which outlives the request."""
     body = tempfile.SpooledTemporaryFile(_IN_MEMORY)  # noqa: SIM115  # its owner closes it
-    shutil.copyfileobj(request.stream, body, _SHORT)
+    lines = 0
+    while part := request.stream.read(_SHORT):
+        body.write(part)
+        lines += part.count(b"\n")
+        # A heading, and a line end behind each row.
+        if most_lines is not None and lines > most_lines + 1:
+            body.close()
+            raise too_many(most_lines)
     body.seek(0)
     return cast(BinaryIO, body)
 

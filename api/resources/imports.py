@@ -7,7 +7,7 @@ from typing import Any
 from api.schemas.imports import ImportAnswerSchema, ImportQuerySchema, LaboratorySchema
 from api.services import imports
 from api.web.auth import requires
-from api.web.blueprints import Blueprint
+from api.web.blueprints import Blueprint, takes_bulk
 from api.web.clock import now_us
 from api.web.idempotency import idempotent
 from api.web.transactions import writing
@@ -17,6 +17,7 @@ blp = Blueprint("imports", __name__, url_prefix="/v1/imports", description=__doc
 
 @blp.route("", methods=["POST"])
 @requires("record")
+@takes_bulk
 @idempotent
 @blp.arguments(ImportQuerySchema, location="query")
 @blp.arguments(LaboratorySchema)
