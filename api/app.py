@@ -60,7 +60,17 @@ from api.services.decisions import KEEPER, Keeper
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION
-from api.web import auth, collector, etags, observing, problems, request_id, security, transactions
+from api.web import (
+    auth,
+    collector,
+    etags,
+    observing,
+    problems,
+    rates,
+    request_id,
+    security,
+    transactions,
+)
 from api.web import metrics as counting
 from api.web.json import DecimalJSONProvider
 
@@ -116,7 +126,8 @@ finds the certificates that a fault affects.
 
 Decimal numbers may be sent as strings or as JSON numbers and come back as strings with their \
 digits. Errors are problem details (RFC 9457). Send an API key as `Authorization: Bearer <key>`; \
-`x-scope` names the scope that an operation needs.\
+`x-scope` names the scope that an operation needs; a key that belongs to a customer may use only \
+operations with `x-customer-keys: true`, and sees its own records there.\
 """
 
 
@@ -149,8 +160,12 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     app.url_map.strict_slashes = False
     app.config.update(
         MAX_CONTENT_LENGTH=int(settings.max_body_bytes),
-        REQUIRE_PERSON=settings.require_person.lower() in ("yes", "true", "1"),
         METRICS_OPEN_TO=settings.metrics.lower(),
+        MAX_RECORD_BYTES=int(settings.max_record_bytes),
+        MAX_IMPORT_RECORDS=int(settings.max_import_records),
+        MAX_BATCH_ROWS=int(settings.max_batch_rows),
+        WEBHOOKS_TO_PRIVATE=Settings.is_yes(settings.webhooks_to_private),
+        REQUIRE_PERSON=Settings.is_yes(settings.require_person),
         API_TITLE="Tracehold",
         API_VERSION=VERSION,
         OPENAPI_VERSION="3.1.0",
@@ -164,6 +179,12 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
     app.extensions[KEEPER] = Keeper(store, meters.group_sizes.observe)
     for part in (observing, etags, security, request_id, auth):
         part.install(app)
+    rates.install(
+        app,
+        int(settings.rate_per_minute),
+        int(settings.rate_burst),
+        int(settings.failed_keys_per_minute),
+    )
     _join(app)
     proxies = int(settings.trusted_proxies)
     if proxies:

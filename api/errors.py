@@ -6,7 +6,8 @@ TraceholdError
 ├── NotFound            the thing addressed does not exist (404)
 ├── Conflict            the same identity is recorded with other content (409)
 ├── StaleVersion        somebody else changed it in between (412)
-└── Forbidden           the key may not do this (403)
+├── Forbidden           the key may not do this (403)
+└── TooLarge            more rows or records than are taken at once (413)
 """
 
 from __future__ import annotations
@@ -76,6 +77,12 @@ class Forbidden(TraceholdError):
     """The key is valid but may not do this."""
 
     code = "forbidden"
+
+
+class TooLarge(TraceholdError):
+    """More rows or records were sent than are taken at once."""
+
+    code = "body-too-large"
 
 
 def pointer(*parts: str | int) -> str:

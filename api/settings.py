@@ -78,6 +78,35 @@ class Settings:
         "largest request body accepted, in bytes",
         _whole(1, 2**62),
     )
+    max_record_bytes: str = _setting(
+        "TRACEHOLD_MAX_RECORD_BYTES",
+        "4194304",
+        "largest body of a request that is neither a laboratory file nor a batch, in bytes",
+    )
+    max_import_records: str = _setting(
+        "TRACEHOLD_MAX_IMPORT_RECORDS", "1000000", "most records in one laboratory file"
+    )
+    max_batch_rows: str = _setting(
+        "TRACEHOLD_MAX_BATCH_ROWS", "20000000", "most rows (of text: lines) in one batch"
+    )
+    rate_per_minute: str = _setting(
+        "TRACEHOLD_RATE_PER_MINUTE",
+        "0",
+        "requests a minute for each API key and server process; 0: no limit",
+    )
+    rate_burst: str = _setting(
+        "TRACEHOLD_RATE_BURST", "0", "requests a key may send at once; 0: what a minute allows"
+    )
+    failed_keys_per_minute: str = _setting(
+        "TRACEHOLD_FAILED_KEYS_PER_MINUTE",
+        "600",
+        "keys that are not valid, a minute for each address and server process; 0: no limit",
+    )
+    webhooks_to_private: str = _setting(
+        "TRACEHOLD_WEBHOOKS_TO_PRIVATE",
+        "no",
+        "yes: webhooks may go to private, loopback and link-local addresses",
+    )
 
     require_person: str = _setting(
         "TRACEHOLD_REQUIRE_PERSON",
@@ -125,6 +154,11 @@ class Settings:
             remedy = None if check is None else check(value)
             if remedy is not None:
                 raise SettingError(one.metadata["env"], value, remedy)
+
+    @staticmethod
+    def is_yes(value: str) -> bool:
+        """Whether the value of a setting that is yes or no means yes."""
+        return value.lower() in ("yes", "true", "1")
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
@@ -186,7 +220,8 @@ def masked(value: str) -> str:
     'postgresql://lab:***@db/lab?sslpassword=***&connect_timeout=5'
     """
     # Up to the last @, since a password that was not encoded may hold one.
-    value = re.sub(r"(://[^:/?#]*:).*@", rf"\1{HIDDEN}@", value, flags=re.DOTALL)
+    # The colon may be missing: of an address that cannot be read nothing may be shown either.
+    value = re.sub(r"(:?//[^:/?#]*:).*@", rf"\1{HIDDEN}@", value, flags=re.DOTALL)
     return re.sub(r"([?&][^=&]*passw[^=&]*=)[^&]*", rf"\1{HIDDEN}", value, flags=re.IGNORECASE)
 
 

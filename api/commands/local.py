@@ -91,7 +91,7 @@ def serve(host: str, port: int, threads: int) -> None:
 
 @click.group()
 def keys() -> None:
-    """Create, list and revoke API keys, directly in the database."""
+    """Create, list, rotate and revoke API keys, directly in the database."""
 
 
 @keys.command("create")
@@ -151,6 +151,33 @@ def list_keys(as_json: bool) -> None:
         )
         table.add_row(key["id"], key["name"], ", ".join(key["scopes"]), *rest)
     console().print(table)
+
+
+@keys.command("rotate")
+@click.argument("key_id", metavar="ID")
+@click.option(
+    "--grace-hours",
+    type=click.IntRange(0, 720),
+    default=24,
+    show_default=True,
+    help="How long the old key stays valid; 0 ends it at once.",
+)
+@click.option("--expires", help="End of the new key; default: that of the old one.")
+def rotate_key(key_id: str, grace_hours: int, expires: str | None) -> None:
+    """Replace the key ID by a new one, the last line of stdout; the old one ends after a grace."""
+    from api.services import keys as service
+
+    with opened() as database, database.write(_author("keys rotate")) as session:
+        old, made, token = service.rotate(
+            session,
+            key_id,
+            grace_hours * service.HOUR_US,
+            service.expiry_of(expires),
+            now=_now(),
+        )
+    ends = service.shown(old)["expires_at"]
+    say(f"Key {made.public_id} replaces {old.public_id}, which ends at {ends}.")
+    click.echo(token)
 
 
 @keys.command("revoke")

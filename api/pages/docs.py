@@ -64,6 +64,7 @@ def operations(spec: dict[str, Any]) -> Iterator[dict[str, Any]]:
                 "summary": found.get("summary", ""),
                 "description": found.get("description", ""),
                 "scope": found.get("x-scope"),
+                "customers": found.get("x-customer-keys", False),
                 "parameters": [
                     _resolved(spec, p)
                     for p in entry.get("parameters", []) + found.get("parameters", [])

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack
 from typing import Any, BinaryIO
 
-from flask import Response, request
+from flask import Response, current_app, request
 from marshmallow import ValidationError
 from webargs.flaskparser import abort
 
@@ -29,10 +29,11 @@ from api.services.batch_formats import (
     writer_of,
 )
 from api.services.batch_json import pieces_of, read_document
+from api.services.batch_pieces import counted
 from api.services.batch_rules import rules_of
 from api.services.batches import Batch, Deciding
 from api.web.auth import requires
-from api.web.blueprints import Blueprint
+from api.web.blueprints import Blueprint, takes_bulk
 from api.web.bodies import spooled
 from api.web.json import dumps
 from api.web.metrics import Meters, meters
@@ -57,6 +58,7 @@ blp = Blueprint(
 
 @blp.route("", methods=["POST"])
 @requires("decide")
+@takes_bulk
 @blp.arguments(BatchQuerySchema, location="query")
 @blp.doc(
     requestBody={
@@ -82,12 +84,14 @@ def decide_batch(query: dict[str, Any]) -> Response:
     answer = _kind_accepted(kind)
     sent = query.get("rule")
     with ExitStack() as stack:
-        body = stack.enter_context(spooled())
+        most = current_app.config["MAX_BATCH_ROWS"]
+        body = stack.enter_context(spooled(most if kind in (CSV, NDJSON) else None))
         if kind is JSON:
             batch = _loaded(body)
             pieces, sent = pieces_of(batch["rows"]), batch.get("rule", sent)
         else:
             pieces = read_pieces(body, kind, answer)
+        pieces = counted(pieces, most)
         with reading() as session:
             deciding = Deciding(row_fault, *rules_of(session, sent))
         writer = writer_of(answer, query["raw"], "summary" in query)

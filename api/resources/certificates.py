@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote, urlencode
 
+from api.resources.access import customer_of_key
 from api.schemas.calibrations import CalibrationQuerySchema, CalibrationSchema
 from api.schemas.certificates import (
     CertificateAnswerSchema,
@@ -15,7 +16,7 @@ from api.schemas.certificates import (
     UseCorrectionSchema,
     VoidSchema,
 )
-from api.services import certificates, chains, imports, use_corrections
+from api.services import certificates, chains, customer_view, imports, use_corrections
 from api.services.revisions import choose
 from api.web import paging
 from api.web.auth import requires
@@ -35,25 +36,31 @@ class CertificateListQuery(paging.PageQuery, CalibrationQuerySchema):
 
 
 @blp.route("")
-@requires("read")
+@requires("read", customers=True)
 @blp.arguments(CertificateListQuery, location="query")
 @blp.response(200, CertificatePageSchema)
 def list_certificates(query: dict[str, Any]) -> Any:
-    """List certificates in the order they were recorded."""
+    """List certificates in the order they were recorded; to a customer, its own."""
+    owner = customer_of_key()
     with reading() as session:
-        found, key = certificates.find(session, query, paging.after(query), query["limit"])
-    return paging.answer(found, key)
+        found, key = certificates.find(session, query, paging.after(query), query["limit"], owner)
+    return paging.answer(found if owner is None else list(map(customer_view.head, found)), key)
 
 
 @blp.route("/<path:number>")
-@requires("read")
+@requires("read", customers=True)
 @blp.arguments(CertificateQuerySchema, location="query")
 @blp.response(200, CertificateAnswerSchema)
 def show_certificate(query: dict[str, Any], number: str) -> Any:
-    """Show a certificate: the issued revision unless another is named."""
+    """Show a certificate: the issued revision unless another is named.
+
+    A customer sees its own, as they stand on paper: without uses, remarks and corrections.
+    """
+    owner = customer_of_key()
+    answer = certificates.answer if owner is None else customer_view.answer
     with reading() as session:
-        found = choose(session, number, query.get("issuer"), query.get("revision"))
-        shown = certificates.answer(session, found)
+        found = choose(session, number, query.get("issuer"), query.get("revision"), owner)
+        shown = answer(session, found)
     return shown, 200, headers_of(shown)
 
 

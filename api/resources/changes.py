@@ -20,7 +20,7 @@ blp = Blueprint("changes", __name__, url_prefix="/v1/changes", description=__doc
 
 
 @blp.route("")
-@requires("read")
+@requires("read", customers=True)
 @blp.arguments(ChangeQuerySchema, location="query")
 @blp.response(200, ChangesSchema)
 def list_changes(query: dict[str, Any]) -> Any:

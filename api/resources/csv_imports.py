@@ -22,7 +22,7 @@ from api.services.csv_mapping import MAPPING, tables_of
 from api.services.csv_records import read_tables
 from api.services.csv_reports import report, report_csv
 from api.web.auth import requires
-from api.web.blueprints import Blueprint
+from api.web.blueprints import Blueprint, takes_bulk
 from api.web.clock import now_us
 from api.web.idempotency import idempotent
 from api.web.json import dumps, loads
@@ -44,6 +44,7 @@ blp = Blueprint("csv_imports", __name__, url_prefix="/v1/imports/csv", descripti
 
 @blp.route("", methods=["POST"])
 @requires("record")
+@takes_bulk
 @idempotent
 @blp.arguments(CsvImportQuerySchema, location="query")
 @blp.doc(

@@ -8,7 +8,6 @@ from typing import IO, Any
 
 from flask import Response
 
-from api.resources.access import laboratory_only
 from api.schemas.exports import ExportQuerySchema, TableQuerySchema
 from api.services import export_files, exports, recalls
 from api.store.database import Database
@@ -83,7 +82,6 @@ def export_ndjson(query: dict[str, Any], recall_id: int) -> Any:
 
 
 def _recall(recall_id: int) -> Recall:
-    laboratory_only()
     with reading() as session:
         return recalls.get(session, recall_id)
 

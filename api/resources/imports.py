@@ -13,7 +13,7 @@ from api.services import imports
 from api.services.batch_formats import NDJSON
 from api.services.import_lines import Lines, read_lines
 from api.web.auth import requires
-from api.web.blueprints import Blueprint
+from api.web.blueprints import Blueprint, takes_bulk
 from api.web.bodies import spooled
 from api.web.clock import now_us
 from api.web.idempotency import idempotent
@@ -33,6 +33,7 @@ _LINES = {
 
 @blp.route("", methods=["POST"])
 @requires("record")
+@takes_bulk
 @idempotent
 @blp.arguments(ImportQuerySchema, location="query")
 @blp.doc(

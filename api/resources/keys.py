@@ -1,11 +1,17 @@
-"""API keys: list, create, revoke. Only a key with the scope admin may."""
+"""API keys: list, create, rotate, revoke. Only a key with the scope admin may."""
 
 from __future__ import annotations
 
 import time
 from typing import Any
 
-from api.schemas.keys import CreatedKeySchema, KeySchema, NewKeySchema
+from api.schemas.keys import (
+    CreatedKeySchema,
+    KeySchema,
+    NewKeySchema,
+    RotatedKeySchema,
+    RotationSchema,
+)
 from api.services import keys
 from api.web import paging
 from api.web.auth import forget_keys, requires
@@ -67,6 +73,26 @@ def revoke_key(key_id: str) -> Any:
         record = keys.revoke(session, key_id, _now())
     forget_keys()
     return keys.shown(record)
+
+
+@blp.route("/<key_id>/rotation", methods=["POST"])
+@requires("admin")
+@blp.arguments(RotationSchema)
+@blp.response(201, RotatedKeySchema)
+def rotate_key(asked: dict[str, Any], key_id: str) -> Any:
+    """Replace an API key by a new one with the same rights; the old one ends after a grace.
+
+    The new token is in this answer and never shown again; without Idempotency-Key, see creation.
+    If the answer is lost, rotate again and revoke the key that nobody has.
+    """
+    grace_us = asked["grace_hours"] * keys.HOUR_US
+    with writing() as session:
+        old, made, token = keys.rotate(
+            session, key_id, grace_us, keys.expiry_of(asked.get("expires")), now=_now()
+        )
+    forget_keys()
+    shown = {**keys.shown(made), "token": token, "replaces": keys.shown(old)}
+    return shown, 201, {"Location": f"/v1/keys/{made.public_id}"}
 
 
 def _now() -> int:

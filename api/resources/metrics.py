@@ -10,8 +10,7 @@ import ipaddress
 
 from flask import Response, current_app, request
 
-from api.resources.access import laboratory_only
-from api.web.auth import require
+from api.web.auth import require_laboratory
 from api.web.blueprints import Blueprint
 from api.web.metrics import meters
 
@@ -31,8 +30,7 @@ def show_metrics() -> Response:
     others send a key of the laboratory with the scope read.
     """
     if not (current_app.config[OPEN_TO] == LOOPBACK and _from_this_machine()):
-        require("read")
-        laboratory_only()
+        require_laboratory("read")
     text, media_type = meters().written(request.headers.get("Accept", ""))
     return Response(text, 200, content_type=media_type)
 

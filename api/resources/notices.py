@@ -8,7 +8,7 @@ import orjson
 from flask import Response, request
 
 from api.pages import notice_html, notice_text
-from api.resources.access import customer_of_key, laboratory_only
+from api.resources.access import customer_of_key
 from api.schemas.notices import (
     AcknowledgementSchema,
     DeliverySchema,
@@ -52,7 +52,6 @@ class NoticeListQuery(paging.PageQuery, NoticeQuerySchema):
 @blp.alt_response(200, schema=NoticesCreatedSchema, description="Every customer has its notice")
 def create_notices(sent: dict[str, Any], recall_id: int) -> Any:
     """Create one notice for each customer concerned, with only its own certificates."""
-    laboratory_only()
     now = now_us()
     with writing() as session:
         made = notices.create(session, cases.locked(session, recall_id), sent, now)
@@ -63,7 +62,7 @@ def create_notices(sent: dict[str, Any], recall_id: int) -> Any:
 
 
 @blp.route("/<int:recall_id>/notices")
-@requires("read")
+@requires("read", customers=True)
 @blp.arguments(NoticeListQuery, location="query")
 @blp.response(200, NoticePageSchema)
 def list_notices(query: dict[str, Any], recall_id: int) -> Any:
@@ -78,7 +77,7 @@ def list_notices(query: dict[str, Any], recall_id: int) -> Any:
 
 
 @blp.route("/<int:recall_id>/notices/<int:notice_id>")
-@requires("read")
+@requires("read", customers=True)
 @blp.arguments(NoticeFormatSchema, location="query")
 @blp.response(200, NoticeSchema)
 @blp.alt_response(406, description="No form that the Accept header allows")
@@ -117,13 +116,12 @@ def show_notice(query: dict[str, Any], recall_id: int, notice_id: int) -> Any:
 @blp.response(201, NoticeHeadSchema)
 def record_delivery(sent: dict[str, Any], recall_id: int, notice_id: int) -> Any:
     """Record that a notice was delivered, or that its customer was reminded: to whom and how."""
-    laboratory_only()
     kind = REMINDER if sent["reminder"] else DELIVERY
     return _recorded(recall_id, notice_id, kind, sent)
 
 
 @blp.route("/<int:recall_id>/notices/<int:notice_id>/acknowledgements", methods=["POST"])
-@requires("read")
+@requires("read", customers=True)
 @idempotent
 @blp.arguments(AcknowledgementSchema)
 @blp.response(201, NoticeHeadSchema)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from marshmallow import Schema, fields
 
 from api.schemas.base import StrictSchema
-from api.schemas.fields import MomentText, Text
+from api.schemas.fields import MomentText, Text, WholeNumber
 
 
 class NewKeySchema(StrictSchema):
@@ -46,3 +46,29 @@ class CreatedKeySchema(KeySchema):
     token = fields.String(
         required=True, metadata={"description": "The whole key; it cannot be shown again"}
     )
+
+
+class RotationSchema(StrictSchema):
+    """How a key is replaced."""
+
+    grace_hours = WholeNumber(
+        maximum=720,
+        load_default=24,
+        metadata={"description": "How long the old key stays valid; 0 ends it at once"},
+    )
+    expires = MomentText(
+        metadata={"description": "End of the new key, as at creation; default: that of the old"}
+    )
+
+
+class ReplacedKeySchema(Schema):
+    """The key that was replaced."""
+
+    id = fields.String(required=True)
+    expires_at = fields.String(required=True, metadata={"format": "date-time"})
+
+
+class RotatedKeySchema(CreatedKeySchema):
+    """The new key with its token, and when the old one ends."""
+
+    replaces = fields.Nested(ReplacedKeySchema, required=True)

@@ -21,8 +21,9 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from api.services.batch_columns import INPUTS
+from api.services.batch_parquet import check_parquet, opened
 from api.services.batch_pieces import Drain, Piece, check_heading, unreadable
-from api.services.batch_sizes import check_parquet, check_stream, check_texts, packed_texts
+from api.services.batch_sizes import check_stream, check_texts, check_types
 
 ROWS = 65_536
 SUMMARY = "tracehold_summary"
@@ -38,11 +39,10 @@ def read_parquet(source: BinaryIO) -> Iterator[Piece]:
     Raises InvalidRecord for what is no Parquet, has columns that cannot be used, or is too large.
     """
     try:
-        file = pq.ParquetFile(source)
+        file = opened(source)
         schema = file.schema_arrow
         check_heading(schema.names)
-        check_parquet(file.metadata, source)
-        packed = packed_texts(file, source)
+        packed = check_parquet(file, source, ROWS)
         file = pq.ParquetFile(source, read_dictionary=packed, buffer_size=_BUFFER)
         yield from _pieces(file.iter_batches(ROWS), schema)
     except _BROKEN as error:
@@ -60,6 +60,7 @@ def read_arrow(source: BinaryIO) -> Iterator[Piece]:
         source.seek(0)
         with pa.ipc.open_stream(source) as reader:
             check_heading(reader.schema.names)
+            check_types(reader.schema)
             cut = (
                 batch.slice(start, ROWS)
                 for batch in reader
@@ -75,6 +76,8 @@ def _pieces(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[Pi
     none, line = _empty(schema), 1
     yield Piece(whole_frame(none.select(known)), range(0), origin=none)
     for found in batches:
+        # Offsets that point elsewhere, and text that is none, would be believed from here on.
+        found.validate(full=True)
         check_texts(found)
         batch = _plain(found, schema)
         yield Piece(

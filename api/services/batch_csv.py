@@ -15,24 +15,27 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import chain
-from typing import BinaryIO, cast
+from itertools import chain, islice
+from typing import Any, BinaryIO, cast
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from api.services.batch_masks import Faults
 from api.services.batch_pieces import Drain, Piece, check_heading, unreadable
+from api.services.formulas import neutral_column
 
 BLOCK = 5 << 20
+# Cells of a piece whose rows are filled up.
+CELLS = 2_000_000
 # A cell may be so long at most: that of the row reader, csv.field_size_limit().
 _LONGEST_ROW = 4 * BLOCK
 _COMMA, _NEWLINE, _QUOTE = b',\n"'
 _AROUND = np.frombuffer(b',\n"', np.uint8)
-_NUMBER = r"^[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,9})?$"
 
 Bytes = NDArray[np.uint8]
+# Line, cells and fault of a row.
+_Row = tuple[int, list[str], tuple[str, str] | None]
 
 
 def read_csv(source: BinaryIO) -> Iterator[Piece]:
@@ -54,7 +57,7 @@ def read_csv(source: BinaryIO) -> Iterator[Piece]:
     check_heading(heading)
     line, rest = rows.line_num + 1, _without_lines(first, rows.line_num)
     for block in chain([rest], blocks):
-        yield _parsed(block, heading, line)
+        yield from _parsed(block, heading, line)
         line += int(np.count_nonzero(np.frombuffer(block, np.uint8) == _NEWLINE))
 
 
@@ -97,7 +100,7 @@ def _end_of_rows(block: bytes) -> int:
     return int(ends[outside][-1]) + 1 if outside.any() else 0
 
 
-def _parsed(block: bytes, heading: Sequence[str], line: int) -> Piece:
+def _parsed(block: bytes, heading: Sequence[str], line: int) -> Iterator[Piece]:
     data = np.frombuffer(block, np.uint8)
     quoted = b'"' in block
     newlines, commas = data == _NEWLINE, data == _COMMA
@@ -108,20 +111,22 @@ def _parsed(block: bytes, heading: Sequence[str], line: int) -> Piece:
     # An empty line has no commas, so it is noticed too.
     regular = int(np.count_nonzero(commas)) == rows * (len(heading) - 1)
     if not regular or (quoted and not _well_quoted(data)):
-        return _row_by_row(block, heading, line)
+        yield from _row_by_row(block, heading, line)
+        return
     kinds = dict.fromkeys(heading, pl.String)
     try:
         frame = pl.read_csv(
             block, has_header=False, schema=kinds, quote_char='"' if quoted else None
         )
     except pl.exceptions.PolarsError:
+        frame = None
+    if frame is None or frame.height != rows:
         # The row reader finds out which row it is.
-        return _row_by_row(block, heading, line)
-    if frame.height != rows:
-        return _row_by_row(block, heading, line)
+        yield from _row_by_row(block, heading, line)
+        return
     lines = _lines(data, np.flatnonzero(newlines), line) if quoted else range(line, line + rows)
     # Columns in one part each are quicker to work with than the parts that the reader made.
-    return Piece(frame.rechunk(), lines, plain=not quoted)
+    yield Piece(frame.rechunk(), lines, plain=not quoted)
 
 
 def _well_quoted(data: Bytes) -> bool:
@@ -141,30 +146,40 @@ def _lines(data: Bytes, ends: NDArray[np.intp], line: int) -> Sequence[int]:
     return found
 
 
-def _row_by_row(block: bytes, heading: Sequence[str], line: int) -> Piece:
-    width, refused = len(heading), Faults()
-    rows: list[list[str]] = []
-    lines: list[int] = []
+def _row_by_row(block: bytes, heading: Sequence[str], line: int) -> Iterator[Piece]:
+    """Read rows of any length, a few at a time: each is filled up to the width of the heading."""
     reader = csv.reader(io.StringIO(_decoded(block), newline=""), strict=True)
+    most = max(1, CELLS // len(heading))
+    found = _rows(reader, heading, line)
+    more = True
+    while more:
+        some = list(islice(found, most))
+        more = len(some) == most
+        refused = {place: fault for place, (_, _, fault) in enumerate(some) if fault is not None}
+        rows = [row for _, row, _ in some]
+        frame = pl.DataFrame(rows, dict.fromkeys(heading, pl.String), orient="row")
+        frame = frame.with_columns(pl.all().replace("", None))
+        yield Piece(frame, [start for start, _, _ in some], refused)
+
+
+def _rows(reader: Any, heading: Sequence[str], line: int) -> Iterator[_Row]:
+    """Yield the line, cells and fault of each row."""
+    width = len(heading)
     while True:
-        start = line + reader.line_num
+        start, fault = line + reader.line_num, None
         try:
             row = next(reader)
         except StopIteration:
-            break
+            return
         except csv.Error as error:
             row = [""] * width
-            refused[len(rows)] = (heading[0], f"the row cannot be read: {error}")
+            fault = (heading[0], f"the row cannot be read: {error}")
         if not row:
             continue
         if len(row) != width:
             column = heading[min(len(row), width - 1)]
-            fault = f"the row has {len(row)} cells, the heading {width}"
-            refused[len(rows)] = (column, fault)
-        rows.append((row + [""] * width)[:width])
-        lines.append(start)
-    frame = pl.DataFrame(rows, dict.fromkeys(heading, pl.String), orient="row")
-    return Piece(frame.with_columns(pl.all().replace("", None)), lines, refused)
+            fault = (column, f"the row has {len(row)} cells, the heading {width}")
+        yield start, (row + [""] * width)[:width], fault
 
 
 def _decoded(block: bytes) -> str:
@@ -183,7 +198,7 @@ def write_csv(table: pl.DataFrame, texts: Iterable[str], plain: bool, empty: int
 
     Raises InvalidRecord for columns of lists or structures, which CSV cannot hold.
     """
-    changed = [_neutral(table[name]) for name in texts]
+    changed = [neutral_column(table[name]) for name in texts]
     written = Drain()
     try:
         table.with_columns(changed).write_csv(
@@ -202,14 +217,5 @@ def write_csv(table: pl.DataFrame, texts: Iterable[str], plain: bool, empty: int
 def write_heading(names: Sequence[str], raw: bool) -> bytes:
     """Return the heading as CSV."""
     cells = pl.Series(names, dtype=pl.String)
-    row = cells if raw else _neutral(cells)
+    row = cells if raw else neutral_column(cells)
     return pl.DataFrame([row.to_list()], orient="row").write_csv(include_header=False).encode()
-
-
-def _neutral(cells: pl.Series) -> pl.Series:
-    # A quick look: a letter, and what lies between . and <, digits among it, begins no formula.
-    tame = (cells >= "A") | ((cells >= ".") & (cells < "="))
-    if tame.all():
-        return cells
-    runs = cells.str.contains(r"^[=+\-@\t\r]") & ~cells.str.contains(_NUMBER)
-    return cells.zip_with(~runs | runs.is_null(), "'" + cells)

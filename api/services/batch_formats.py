@@ -26,7 +26,7 @@ from api.services.batch_arrow import (
 from api.services.batch_csv import read_csv, write_csv, write_heading
 from api.services.batch_json import pieces_of, read_document, read_ndjson, repeat_rows
 from api.services.batch_masks import NUMBERS, PRIOR
-from api.services.batch_pieces import ERRORS, OUTPUTS, Piece
+from api.services.batch_pieces import ERRORS, OUTPUTS, Piece, unreadable
 
 Summary = Mapping[str, Any]
 
@@ -150,7 +150,16 @@ class LinesWriter:
         """Return the lines."""
         if isinstance(piece.origin, list):
             return repeat_rows(piece.origin, answers)
-        return _as_frame(piece).hstack(answers).write_ndjson().encode()
+        table = _as_frame(piece).hstack(answers)
+        bytes_in = [name for name, kind in table.schema.items() if _holds_bytes(kind)]
+        if bytes_in:
+            why = f"JSON has no form for the bytes in the column {bytes_in[0]!r}"
+            raise unreadable("table", why, "leave it out, or ask for Parquet or Arrow")
+        try:
+            return table.write_ndjson().encode()
+        except pl.exceptions.PanicException as error:
+            # The columnar library's own word for a type it cannot write; no Exception.
+            raise unreadable("table", str(error), "ask for Parquet or Arrow") from None
 
     def write(self, prepared: bytes) -> bytes:
         """Return the lines."""
@@ -197,6 +206,13 @@ class TableWriter:
     def finish(self, summary: Summary) -> bytes:
         """Return the end with the totals in the metadata."""
         return self._columns.finish(summary)
+
+
+def _holds_bytes(kind: Any) -> bool:
+    if isinstance(kind, pl.Struct):
+        return any(_holds_bytes(field.dtype) for field in kind.fields)
+    inner = getattr(kind, "inner", None)
+    return _holds_bytes(inner) if inner is not None else isinstance(kind, pl.Binary)
 
 
 def _as_frame(piece: Piece) -> pl.DataFrame:

@@ -21,9 +21,9 @@ import polars as pl
 
 from api.errors import InvalidRecord, Issue, pointer
 from api.services.batch_masks import Faults
-from api.services.batch_pieces import Piece, check_columns, unreadable
+from api.services.batch_pieces import Piece, check_columns, check_count, unreadable
 
-ROWS = 16_384
+ROWS, BYTES = 16_384, 8 << 20
 LARGEST_DOCUMENT = 32 << 20
 _LONGEST_LINE = 1 << 20
 _USUAL_DEPTH = 64
@@ -55,11 +55,13 @@ def read_ndjson(source: BinaryIO, closed: bool) -> Iterator[Piece]:
     rows: list[Any] = []
     lines: list[int] = []
     refused = Faults()
+    size = 0
 
     def piece() -> Piece:
         nonlocal known
         made = _piece(rows, lines, refused, known, closed)
         known = list(dict.fromkeys([*(known or ()), *made.frame.columns]))
+        check_count(known)
         return made
 
     for line, text in enumerate(_lines(source), 1):
@@ -70,9 +72,10 @@ def read_ndjson(source: BinaryIO, closed: bool) -> Iterator[Piece]:
             refused[len(rows)] = ("", fault)
         rows.append(row)
         lines.append(line)
-        if len(rows) == ROWS:
+        size += len(text)
+        if len(rows) == ROWS or size >= BYTES:
             yield piece()
-            rows, lines, refused = [], [], Faults()
+            rows, lines, refused, size = [], [], Faults(), 0
     if rows or known is None:
         yield piece()
 
@@ -132,8 +135,11 @@ def read_document(source: BinaryIO) -> dict[str, Any]:
     if not isinstance(found, dict):
         return {"rows": found}
     rest = {name: value for name, value in found.items() if name != "rows"}
-    # Numbers outside the rows are read as numbers.
-    return {**found, **json.loads(_dumps(rest), parse_float=Decimal)}
+    try:
+        # Numbers outside the rows are read as numbers.
+        return {**found, **json.loads(_dumps(rest), parse_float=Decimal)}
+    except (ArithmeticError, ValueError):
+        raise _malformed("a number is too long or its exponent too large") from None
 
 
 def _malformed(why: str) -> MalformedDocument:
@@ -161,6 +167,7 @@ def _piece(
     rows: list[Any], lines: list[int], refused: Faults, known: list[str] | None, closed: bool
 ) -> Piece:
     names = list(dict.fromkeys(name for row in rows for name in row))
+    check_count(names)
     if known is None:
         check_columns(names)
     else:

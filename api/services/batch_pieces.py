@@ -7,14 +7,14 @@ was sent, so that a batch of any length needs the memory of a few pieces. Not ch
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any
 
 import polars as pl
 
-from api.errors import InvalidRecord, Issue
+from api.errors import InvalidRecord, Issue, TooLarge
 from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR
 from api.services.batch_columns import INPUTS
 from api.services.batch_masks import Faults
@@ -24,6 +24,7 @@ RISKS = ("conformance_probability", "specific_risk", *GLOBAL_RISKS, *POSTERIOR)
 ERRORS = ("error_line", "error_field", "error")
 OUTPUTS = (*TEXTS, *RISKS, *ERRORS)
 KNOWN = ("id", *INPUTS)
+MOST_COLUMNS = 500
 _NEEDED = ("value", "U")
 _SPELLINGS = {name.lower(): name for name in KNOWN}
 
@@ -67,6 +68,22 @@ class Drain(io.RawIOBase):
         return found
 
 
+def counted(pieces: Iterable[Piece], most: int) -> Iterator[Piece]:
+    """Pass pieces on; raises TooLarge with the first one that has a row too many."""
+    rows = 0
+    for piece in pieces:
+        rows += piece.frame.height
+        if rows > most:
+            raise too_many(most)
+        yield piece
+
+
+def too_many(most: int) -> TooLarge:
+    """Return the error for a batch that is too long."""
+    issue = Issue("", f"more than {most} rows", "send it in smaller parts")
+    return TooLarge(f"The batch has more than {most} rows.", [issue])
+
+
 def check_heading(names: Sequence[str]) -> None:
     """Refuse the heading of a table that cannot be used, see `check_columns`, or lacks a number."""
     check_columns(names)
@@ -85,6 +102,7 @@ def check_columns(names: Sequence[str]) -> None:
 
     A misspelt limit would otherwise be passed through, and the row decided without it.
     """
+    check_count(names)
     issues = []
     for place, name in enumerate(names):
         near = get_close_matches(name.strip().lower(), _SPELLINGS, 1, 0.8)
@@ -98,6 +116,14 @@ def check_columns(names: Sequence[str]) -> None:
             issues.append(Issue("", f"the column {name!r} looks misspelt", remedy, name))
     if issues:
         raise InvalidRecord(f"The columns cannot be used: {issues[0].detail}.", issues)
+
+
+def check_count(names: Sequence[str]) -> None:
+    """Refuse more columns than anybody needs: every row has a cell in each."""
+    if len(names) > MOST_COLUMNS:
+        why = f"there are {len(names)} columns, more than {MOST_COLUMNS}"
+        issue = Issue("", why, "leave out those that are not needed")
+        raise InvalidRecord(f"The columns cannot be used: {why}.", [issue])
 
 
 def unreadable(kind: str, why: str, remedy: str) -> InvalidRecord:

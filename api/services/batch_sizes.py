@@ -1,9 +1,10 @@
-"""How large will a packed batch be once it is unpacked? Read from its headers, before it is.
+"""How large will a table of Arrow be once it is unpacked? Read from its headers, before it is.
 
-Choice: bounds on rows for each byte, on a row group, on a record batch and on the texts of a piece.
-Arrow messages are flatbuffers; the few offsets that tell the sizes are read here, because no reader
-tells them before it unpacks. Source: Apache Arrow columnar format, "Encapsulated message format"
-and the schemas Message.fbs (read in its documentation; slots checked against real streams).
+Choice: bounds on rows for each byte, on a record batch, on dictionaries and on the texts of a
+piece; types in which few bytes may stand for any number of values are refused. Arrow messages are
+flatbuffers; the few offsets that tell the sizes are read here, because no reader tells them before
+it unpacks. Source: Apache Arrow columnar format, "Encapsulated message format" and the schemas
+Message.fbs (read in its documentation; slots checked against real streams).
 
 Not checked: the contents.
 """
@@ -14,17 +15,16 @@ import os
 import struct
 from typing import BinaryIO
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-import pyarrow.parquet as pq
 
+from api.errors import InvalidRecord
 from api.services.batch_pieces import unreadable
 
-LARGEST_GROUP = 1 << 30
 LARGEST_BATCH = 256 << 20
 _LONGEST_TEXT = 1 << 16
-# Bytes a row below which a column repeats itself, and the longest text that may be repeated.
-_PACKED, _LONG_TEXT = 4, 1 << 11
+_DEEPEST = 16
 _ROWS_ANYWAY, _ROWS_PER_BYTE = 1_000_000, 100
 _REMEDY = "send it in smaller parts, or as CSV"
 # Slots of the flatbuffer tables Message, DictionaryBatch and RecordBatch.
@@ -36,67 +36,69 @@ _LENGTH, _BUFFERS, _COMPRESSION = 0, 2, 3
 
 def is_text(kind: pa.DataType) -> bool:
     """Say whether a column holds text."""
-    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
+    types = pa.types
+    return bool(types.is_string(kind) or types.is_large_string(kind) or _is_view(kind))
 
 
-def check_parquet(metadata: pq.FileMetaData, source: BinaryIO) -> None:
-    """Refuse a file whose metadata promise more than fits."""
-    _check_rows("Parquet", metadata.num_rows, _size(source))
-    for group in range(metadata.num_row_groups):
-        size = metadata.row_group(group).total_byte_size
-        if size > LARGEST_GROUP:
-            why = f"row group {group} holds {size} bytes, more than {LARGEST_GROUP}"
-            raise unreadable("Parquet", why, "write it with smaller row groups")
+def check_types(schema: pa.Schema) -> None:
+    """Refuse columns that stand for more than they hold, where no reader can tell how much."""
+    for field in schema:
+        kind = field.type
+        if pa.types.is_dictionary(kind):
+            kind = kind.value_type
+            if not (is_text(kind) or pa.types.is_primitive(kind) or pa.types.is_decimal(kind)):
+                raise _strange(field.name, "a dictionary of something else than texts and numbers")
+        elif not _is_view(kind):
+            why = _overlapping(kind, 0)
+            if why:
+                raise _strange(field.name, why)
 
 
-def packed_texts(file: pq.ParquetFile, source: BinaryIO) -> list[str]:
-    """Return the columns of text to be read as dictionaries, in which each text stands once.
-
-    These are the ones that repeat themselves, which is quicker too, and those with a text so long
-    that repeating it would fill the memory.
-    """
-    metadata, found = file.metadata, []
-    for place in range(metadata.num_columns):
-        chunks = [
-            (group, metadata.row_group(group).column(place))
-            for group in range(metadata.num_row_groups)
-        ]
-        name = metadata.schema.column(place).path
-        texts = name in file.schema_arrow.names and is_text(file.schema_arrow.field(name).type)
-        packed = [(group, chunk) for group, chunk in chunks if chunk.has_dictionary_page]
-        if not texts or not packed:
-            continue
-        size = sum(chunk.total_uncompressed_size for _, chunk in packed)
-        rows = sum(chunk.num_values for _, chunk in packed)
-        if size < _PACKED * rows or _longest_in(source, name, [g for g, _ in packed]) > _LONG_TEXT:
-            found.append(name)
-    return found
+def _overlapping(kind: pa.DataType, depth: int) -> str | None:
+    """Say what in a type lets few bytes stand for many values, None if nothing does."""
+    types = pa.types
+    if depth > _DEEPEST:
+        return "nested too deep"
+    if isinstance(kind, pa.BaseExtensionType):
+        return _overlapping(kind.storage_type, depth + 1)
+    if types.is_run_end_encoded(kind):
+        return "run-end encoded"
+    if types.is_list_view(kind) or types.is_large_list_view(kind) or types.is_binary_view(kind):
+        return "a view"
+    if depth and (types.is_dictionary(kind) or _is_view(kind)):
+        return "a dictionary or view within another type"
+    if depth and (types.is_null(kind) or (types.is_struct(kind) and not kind.num_fields)):
+        return "nothing, any number of times"
+    if types.is_nested(kind):
+        inner = (kind.field(place).type for place in range(kind.num_fields))
+        return next((why for one in inner if (why := _overlapping(one, depth + 1))), None)
+    return None
 
 
-def _longest_in(source: BinaryIO, name: str, groups: list[int]) -> int:
-    """Return the length of the longest text in a column's dictionaries."""
-    longest = 0
-    for group in groups:
-        file = pq.ParquetFile(source, read_dictionary=[name])
-        batch = next(file.iter_batches(1, row_groups=[group], columns=[name]), None)
-        if batch is not None:
-            length = pc.max(pc.binary_length(batch.column(0).dictionary)).as_py()
-            longest = max(longest, length or 0)
-    return longest
+def _is_view(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_string_view(kind))
+
+
+def _strange(name: str, why: str) -> InvalidRecord:
+    return unreadable("table", f"the column {name!r} is {why}", "write it as a plain column")
 
 
 def check_stream(source: BinaryIO) -> None:
     """Read through a stream without unpacking; refuse one whose batches would not fit."""
-    size, rows = _size(source), 0
+    size, rows, dictionaries = size_of(source), 0, 0
     for message in pa.ipc.MessageReader.open_stream(source):
         try:
             length, unpacked = _sizes(message)
+            dictionaries += 0 if message.type == "record batch" else unpacked
         except (struct.error, IndexError) as error:
             raise unreadable(
                 "Arrow stream", f"a broken message ({error})", "send it whole"
             ) from None
         rows += length
-        _check_rows("Arrow stream", rows, size)
+        check_rows("Arrow stream", rows, size)
+        if dictionaries > LARGEST_BATCH:
+            why = f"its dictionaries hold more than {LARGEST_BATCH} bytes"
+            raise unreadable("Arrow stream", why, "write it with smaller dictionaries")
         if unpacked > LARGEST_BATCH:
             why = f"a record batch holds {unpacked} bytes, more than {LARGEST_BATCH}"
             raise unreadable("Arrow stream", why, "write it with smaller record batches")
@@ -106,13 +108,11 @@ def check_texts(batch: pa.RecordBatch) -> None:
     """Refuse a piece whose texts, unpacked, would not fit."""
     total = 0
     for name, column in zip(batch.schema.names, batch.columns, strict=True):
-        if pa.types.is_run_end_encoded(column.type):
-            raise unreadable("table", f"the column {name!r} is run-end encoded", "unpack it")
         packed = pa.types.is_dictionary(column.type)
         values = column.dictionary if packed else column
         if not is_text(values.type) or not len(values):
             continue
-        lengths = pc.binary_length(values)
+        lengths = _lengths_of(values)
         if (pc.max(lengths).as_py() or 0) > _LONGEST_TEXT:
             why = f"a cell of {name!r} is longer than {_LONGEST_TEXT} bytes"
             raise unreadable("table", why, "shorten it")
@@ -121,12 +121,24 @@ def check_texts(batch: pa.RecordBatch) -> None:
         raise unreadable("table", f"its texts hold {total} bytes in {len(batch)} rows", _REMEDY)
 
 
-def _check_rows(kind: str, rows: int, size: int) -> None:
+def _lengths_of(texts: pa.Array) -> pa.Array:
+    """Return the bytes of each text; those of views, which may share them, are not copied."""
+    if not _is_view(texts.type):
+        return pc.binary_length(texts)
+    # A view is 16 bytes, the first four its length.
+    heads = np.frombuffer(texts.buffers()[1], np.int32).reshape(-1, 4)
+    lengths = heads[texts.offset : texts.offset + len(texts), 0]
+    return pc.if_else(texts.is_valid(), pa.array(lengths), None)
+
+
+def check_rows(kind: str, rows: int, size: int) -> None:
+    """Refuse more rows than so many bytes can honestly stand for."""
     if rows > _ROWS_ANYWAY + _ROWS_PER_BYTE * size:
         raise unreadable(kind, f"{size} bytes stand for {rows} rows", _REMEDY)
 
 
-def _size(source: BinaryIO) -> int:
+def size_of(source: BinaryIO) -> int:
+    """Return the bytes of a file, and leave its place."""
     place = source.tell()
     size = source.seek(0, os.SEEK_END)
     source.seek(place)

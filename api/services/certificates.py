@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services import imports, results
-from api.services.changes import note_certificate
+from api.services.changes import customer_key, note_certificate
 from api.services.cmcs import Scope, below_cmc, scope
 from api.services.in_force import refuse_circle
 from api.services.recall_states import recall_state
@@ -29,7 +29,6 @@ from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import (
     Certificate,
-    Customer,
     DecisionRule,
     Item,
     Recall,
@@ -91,18 +90,22 @@ def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]
 
 
 def find(
-    session: Session, filters: Record, after: Sequence[Any] | None, limit: int
+    session: Session,
+    filters: Record,
+    after: Sequence[Any] | None,
+    limit: int,
+    owner: str | None = None,
 ) -> tuple[list[Record], KeyValues | None]:
-    """Return a page of certificates, in the order they were recorded."""
+    """Return a page of certificates, in the order they were recorded; of one owner if named."""
     statement = select(Certificate)
     if "status" in filters:
         statement = statement.where(Certificate.status == filters["status"])
     if "item" in filters:
         item = select(Item.id).where(Item.code == filters["item"]).scalar_subquery()
         statement = statement.where(Certificate.item_id == item)
-    if "customer" in filters:
-        name = select(Customer.id).where(Customer.name == filters["customer"]).scalar_subquery()
-        statement = statement.where(Certificate.customer_id == name)
+    for name in (filters.get("customer"), owner):
+        if name is not None:
+            statement = statement.where(Certificate.customer_id == customer_key(name))
     rows, key = page(session, statement, [Certificate.id], after, limit)
     return heads(session, [row[0] for row in rows]), key
 

@@ -1,9 +1,8 @@
 """Rows as a CSV or XLSX file that a spreadsheet opens without running anything.
 
-A text that begins with one of ``= + - @`` (or a tab or line break) could be taken for a formula: it
-gets an apostrophe in front unless the caller wants it raw. Numbers are numbers and stay as they
-are, sign and digits included. In a workbook every text is stored as text, raw ones too, and so is a
-number of more digits than a spreadsheet keeps.
+A text that could be taken for a formula gets an apostrophe in front unless the caller wants it raw.
+Numbers are numbers and stay as they are, sign and digits included. In a workbook every text is
+stored as text, raw ones too, and so is a number of more digits than a spreadsheet keeps.
 """
 
 from __future__ import annotations
@@ -20,22 +19,13 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
 from api.services.exports import Cell
+from api.services.formulas import neutral
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 ROWS_A_SHEET = 1_000_000  # a sheet holds 1,048,576
 LOT = 500
 DIGITS = 15  # what a spreadsheet's binary number gives back unchanged
 # Characters that XML 1.0 does not allow (section 2.2), and that no other check keeps out.
 _NOT_XML = str.maketrans({"\ufffe": "\ufffd", "\uffff": "\ufffd"})
-
-
-def neutral(text: str) -> str:
-    """Return a text that no spreadsheet takes for a formula.
-
-    >>> neutral("=1+1"), neutral("C-1")
-    ("'=1+1", 'C-1')
-    """
-    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 
 def csv_parts(

@@ -2,7 +2,8 @@
 
 A key is ``th_<public id>_<secret>``: the public id finds the row, the secret is 256 random bits
 (``secrets.token_urlsafe(32)``) and only its SHA-256 is stored. A slow password hash would protect
-nothing here, because 256 random bits cannot be guessed. Instants are whole microseconds since
+nothing here, because 256 random bits cannot be guessed. Hashes are compared in constant time, for a
+public id that nobody has too; the public id is no secret. Instants are whole microseconds since
 1970-01-01T00:00:00Z.
 """
 
@@ -20,7 +21,7 @@ from sqlalchemy import or_, select, update
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
-from api.errors import InvalidRecord, Issue, NotFound, pointer
+from api.errors import Conflict, InvalidRecord, Issue, NotFound, pointer
 from api.services import persons
 from api.store import journal
 from api.store.database import Database
@@ -31,6 +32,7 @@ from graph.moments import BadMoment, instant_us, text_of
 SCOPES = ("read", "decide", "record", "recall", "admin")
 PREFIX = "th"
 USE_NOTED_EVERY_US = 60_000_000
+HOUR_US = 3_600_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +107,42 @@ def verify(session: Session, token: str, now: int) -> KeyRecord | None:
     may_speak = or_(ApiKey.person_id.is_(None), Person.active)
     known = _KEYS.where(ApiKey.public_id == public_id, may_speak)
     found = session.execute(known).one_or_none()
-    if found is None or not hmac.compare_digest(found[0].secret_hash, _hashed(secret)):
+    expected = _NOBODY if found is None else found[0].secret_hash
+    fits = hmac.compare_digest(expected, _hashed(secret))
+    if found is None or not fits:
         return None
     row, customer, person = found
     record = _record(row, customer, person)
     return record if record.valid_at(now) else None
+
+
+def rotate(
+    session: Session, public_id: str, grace_us: int, expires: int | None = None, *, now: int
+) -> tuple[KeyRecord, KeyRecord, str]:
+    """Make a new key in place of one, which ends after a time of grace; both and the new token.
+
+    The new one has the same name, scopes, customer, person and, unless ``expires`` is given,
+    expiry: a rotation alone makes no right last longer. Raises ``NotFound``, ``Conflict`` for a
+    key that is no longer valid, and what ``create_key`` raises.
+    """
+    row, customer, _ = _found(session, public_id)
+    if row.revoked_us is not None or (row.expires_us is not None and row.expires_us <= now):
+        raise Conflict(
+            f"The key {public_id} is no longer valid.",
+            [Issue("", "only a valid key can be rotated", "create a new key")],
+        )
+    person = None
+    if row.person_id is not None:
+        person = session.scalar(select(Person.code).where(Person.id == row.person_id))
+    until = row.expires_us if expires is None else expires
+    made, token = create_key(session, row.name, row.scopes, customer, until, person=person, now=now)
+    end = now + grace_us
+    row.expires_us = end if row.expires_us is None else min(row.expires_us, end)
+    journal.note(
+        session, "key rotated", key=public_id, by=made.public_id, ends=text_of(row.expires_us)
+    )
+    session.flush()
+    return _record(*_found(session, public_id)), made, token
 
 
 def revoke(session: Session, public_id: str, now: int) -> KeyRecord:
@@ -257,4 +290,8 @@ def _record(row: ApiKey, customer: str | None, person: str | None) -> KeyRecord:
 
 
 def _hashed(secret: str) -> str:
-    return hashlib.sha256(secret.encode()).hexdigest()
+    return hashlib.sha256(secret.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+# What a secret is compared with where no key has the public id.
+_NOBODY = _hashed(secrets.token_urlsafe(32))

@@ -3,8 +3,9 @@
 Each call does what is due and returns; a cron job or a loop drives it, and several may run at once,
 since a delivery is claimed before it is sent. No transaction is open while a server is waited for.
 Any 2xx answer within the time allowed accepts a delivery; a redirect does not, for it could lead
-anywhere. After ``MOST_ATTEMPTS`` the webhook is suspended, and goes on from the same delivery when
-somebody sets it going again.
+anywhere, and a private host gets nothing (see ``api.services.public_hosts``). After
+``MOST_ATTEMPTS`` the webhook is suspended, and goes on from the same delivery when somebody sets it
+going again.
 
 The signature is ``Tracehold-Signature: t=<seconds>,v1=<hex>``: HMAC-SHA256 (RFC 2104) with the
 secret over the seconds, a full stop and the body as sent. A receiver compares it in constant time
@@ -23,7 +24,7 @@ import requests
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.services import changes
+from api.services import changes, public_hosts
 from api.services.recording import Record
 from api.services.webhooks import ACTIVE, SUSPENDED
 from api.store.casework import Webhook, WebhookDelivery
@@ -75,30 +76,39 @@ def signature(secret: str, seconds: int, body: bytes) -> str:
     return f"t={seconds},v1={digest}"
 
 
-def post(claimed: Claimed, now_us: int) -> tuple[bool, str]:
-    """Send a delivery once; return whether it was accepted, and the answer in words."""
-    seconds = now_us // SECOND_US
-    headers = {
-        "Content-Type": "application/json",
-        "User-Agent": f"Tracehold/{VERSION}",
-        "Tracehold-Delivery": str(claimed.id),
-        "Tracehold-Signature": signature(claimed.secret, seconds, claimed.body),
-    }
-    try:
-        with requests.post(
-            claimed.url,
-            data=claimed.body,
-            headers=headers,
-            timeout=(CONNECT_S, ANSWER_S),
-            allow_redirects=False,
-            stream=True,  # the answer's body is of no interest, whatever its size
-        ) as response:
-            return 200 <= response.status_code < 300, f"HTTP {response.status_code}"
-    except requests.RequestException as error:
-        return False, type(error).__name__
+def sender(to_private: bool) -> Send:
+    """Make what sends a delivery once: to public hosts alone, or to the laboratory's own as well.
+
+    It returns whether the delivery was accepted, and the answer in words.
+    """
+    session = public_hosts.session(to_private)
+
+    def send(claimed: Claimed, now_us: int) -> tuple[bool, str]:
+        headers = {
+            "Content-Type": "application/json",
+            "User-Agent": f"Tracehold/{VERSION}",
+            "Tracehold-Delivery": str(claimed.id),
+            "Tracehold-Signature": signature(claimed.secret, now_us // SECOND_US, claimed.body),
+        }
+        try:
+            with session.post(
+                claimed.url,
+                data=claimed.body,
+                headers=headers,
+                timeout=(CONNECT_S, ANSWER_S),
+                allow_redirects=False,
+                stream=True,  # the answer's body is of no interest, whatever its size
+                # None takes away a proxy that the environment names.
+                proxies=dict.fromkeys(("http", "https", "all")),  # type: ignore[arg-type]
+            ) as response:
+                return 200 <= response.status_code < 300, f"HTTP {response.status_code}"
+        except requests.RequestException as error:
+            return False, public_hosts.reason(error)
+
+    return send
 
 
-def deliver(database: Database, clock: Callable[[], int], send: Send = post) -> Iterator[Outcome]:
+def deliver(database: Database, clock: Callable[[], int], send: Send) -> Iterator[Outcome]:
     """Send every delivery that is due; ends when nothing is. `clock` gives microseconds."""
     while True:
         claimed = _claim_all(database, clock())

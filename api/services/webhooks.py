@@ -16,6 +16,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue, NotFound
+from api.services.public_hosts import is_plainly_private
 from api.services.recording import Record
 from api.store.casework import Change, Webhook, WebhookDelivery
 from api.store.journal import note as journal_note
@@ -25,15 +26,16 @@ from graph.moments import text_of
 ACTIVE, PAUSED, SUSPENDED = "active", "paused", "suspended"
 
 
-def create(session: Session, request: Record, now_us: int) -> tuple[Webhook, str]:
+def create(session: Session, request: Record, now_us: int, to_private: bool) -> tuple[Webhook, str]:
     """Register an address; return it with its secret, which is not shown again.
 
     Raises
     ------
     InvalidRecord
-        If the address is not a plain http or https one.
+        If the address is not a plain http or https one, or plainly a private one; a name is
+        looked up only when something is delivered to it.
     """
-    _check_url(request["url"])
+    _check_url(request["url"], to_private)
     secret = f"whsec_{secrets.token_urlsafe(32)}"
     webhook = Webhook(
         url=request["url"],
@@ -120,7 +122,7 @@ def _delivery(one: WebhookDelivery) -> Record:
     }
 
 
-def _check_url(url: str) -> None:
+def _check_url(url: str, to_private: bool) -> None:
     try:
         parts = urlsplit(url)
         fits = parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0
@@ -129,6 +131,10 @@ def _check_url(url: str) -> None:
     detail = "not an http or https address" if not fits else None
     if fits and (parts.username is not None or parts.fragment):
         detail = "an address with a name, password or fragment in it"
+    if detail is None and not to_private and is_plainly_private(parts.hostname or ""):
+        detail = "a private, loopback or link-local address"
     if detail is not None:
-        issue = Issue("/url", detail, "send https://host/path", url[:200])
-        raise InvalidRecord("the webhook was not registered", [issue])
+        remedy = "send https://host/path of a public host"
+        raise InvalidRecord(
+            "the webhook was not registered", [Issue("/url", detail, remedy, url[:200])]
+        )

@@ -84,21 +84,32 @@ def lock_graph(session: Session) -> None:
 
 def _engine(url: str) -> Engine:
     parsed = make_url(url)
+    # An error would print the values of its statement, hashes and secrets included, into the log.
+    quiet = {"hide_parameters": True}
     if parsed.get_backend_name() == "sqlite":
         # One in memory belongs to its connection and is not pooled.
         pool = _POOL if parsed.database else {}
         waiting = {"timeout": BUSY_TIMEOUT_MS / 1000}
-        engine = create_engine(parsed, connect_args=waiting, hide_parameters=True, **pool)
+        engine = create_engine(parsed, connect_args=waiting, **quiet, **pool)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
-    return create_engine(
+    engine = create_engine(
         parsed.set(drivername="postgresql+psycopg"),
         pool_pre_ping=True,
         **_POOL,
         isolation_level="REPEATABLE READ",
-        hide_parameters=True,  # an error with its statement goes to the log
+        **quiet,
     )
+    event.listen(engine, "handle_error", _keep_first_line)
+    return engine
+
+
+def _keep_first_line(context: Any) -> None:
+    """Cut PostgreSQL's detail off an error: it repeats the row, with its values."""
+    for error in (context.original_exception, context.sqlalchemy_exception):
+        if error is not None and error.args:
+            error.args = (str(error.args[0]).split("\n", 1)[0], *error.args[1:])
 
 
 def _prepare_sqlite(connection: Any, _record: Any) -> None:

@@ -1,8 +1,10 @@
 """May this caller do this? Bearer API keys with scopes (RFC 6750 for the headers).
 
-A verified key is remembered in this process for ``REMEMBERED_S`` seconds, so that a request does
-not have to ask the database; a revocation takes effect within that time, in every process. Expiry
-is checked at each request. The time of last use is noted at most once a minute.
+A route says which scope it needs and whether keys that belong to a customer may use it; by default
+they may not. A verified key is remembered in this process for ``REMEMBERED_S`` seconds, so that a
+request does not have to ask the database; a revocation takes effect within that time, in every
+process. Expiry is checked at each request. The time of last use is noted at most once a minute.
+How often a key may ask, and an address may guess, is in ``api.web.rates``.
 """
 
 from __future__ import annotations
@@ -18,6 +20,7 @@ from flask import Flask, current_app, g, request
 
 from api.services import keys
 from api.services.keys import KeyRecord
+from api.web import rates
 from api.web.blueprints import mark
 from api.web.problems import Problem
 from api.web.transactions import database
@@ -41,6 +44,10 @@ class RememberedKeys:
             return None
         return held[1]
 
+    def knows(self, digest: bytes) -> bool:
+        """Whether the key was ever verified here: it is worth a question, no guess."""
+        return digest in self.found
+
     def put(self, digest: bytes, record: KeyRecord) -> None:
         """Remember a key that was just verified."""
         if len(self.found) >= MAX_REMEMBERED:
@@ -52,22 +59,26 @@ class RememberedKeys:
         self.found.clear()
 
 
-def requires(scope: str) -> Callable[[View], View]:
+def requires(scope: str, *, customers: bool = False) -> Callable[[View], View]:
     """Let only keys with the scope in: 401 without a valid key, 403 without the scope.
 
-    ``g.key`` is then the ``KeyRecord`` of the caller (id, name, scopes, customer). The scope also
-    appears in the OpenAPI document as ``x-scope``.
+    A key that belongs to a customer is refused (403) unless the route is declared with
+    ``customers=True``; its view then shows that customer's own records alone. ``g.key`` is the
+    ``KeyRecord`` of the caller. Both facts stand in the OpenAPI document as ``x-scope`` and
+    ``x-customer-keys``.
     """
     if scope not in keys.SCOPES:
         raise ValueError(f"unknown scope {scope}")
 
+    check = require if customers else require_laboratory
+
     def decorate(view: View) -> View:
         @wraps(view)
         def guarded(*args: Any, **kwargs: Any) -> Any:
-            require(scope)
+            check(scope)
             return view(*args, **kwargs)
 
-        mark(guarded, scope=scope)
+        mark(guarded, scope=scope, customers=customers)
         return guarded  # type: ignore[return-value]  # wraps keeps the signature
 
     return decorate
@@ -81,6 +92,16 @@ def require(scope: str) -> KeyRecord:
             "missing-scope",
             f"The key {key.name} lacks the scope {scope}.",
             headers={"WWW-Authenticate": f'Bearer error="insufficient_scope", scope="{scope}"'},
+        )
+    return key
+
+
+def require_laboratory(scope: str) -> KeyRecord:
+    """Check the caller's key now as `require` does; refuse one that belongs to a customer."""
+    key = require(scope)
+    if key.customer is not None:
+        raise Problem(
+            "forbidden", "This key belongs to a customer; only the laboratory may do this."
         )
     return key
 
@@ -102,6 +123,7 @@ def _caller() -> KeyRecord:
             headers={"WWW-Authenticate": 'Bearer error="invalid_token"'},
         )
     g.key = key
+    rates.spend(key.public_id)
     return key
 
 
@@ -112,9 +134,13 @@ def _verified(token: str) -> KeyRecord | None:
     key = remembered.get(digest)
     if key is not None:
         return key if key.valid_at(now) else None
+    # Whoever guesses costs the database nothing after a while, and keys in use are not shut out.
+    if not remembered.knows(digest):
+        rates.refuse_guessing()
     with database().read() as session:
         key = keys.verify(session, token, now)
     if key is None:
+        rates.note_failure()
         return None
     if key.last_used_us is None or now - key.last_used_us >= keys.USE_NOTED_EVERY_US:
         keys.note_use(database(), key, now)

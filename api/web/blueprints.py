@@ -19,8 +19,11 @@ from webargs.core import missing
 from webargs.flaskparser import FlaskParser, is_json_request
 from werkzeug.exceptions import UnsupportedMediaType
 
-from api.web.json import dumps, loads
+from api.errors import TooLarge
+from api.web.json import ExcessiveJson, dumps, loads
 
+# Values in the body of a request that is not bulk; elements of a list within a record that is.
+MAX_VALUES, MAX_LIST = 100_000, 10_000
 View = TypeVar("View", bound=Callable[..., Any])
 
 
@@ -38,7 +41,11 @@ class BodyParser(FlaskParser):
         usual = req.environ.get("CONTENT_TYPE") == "application/json"
         if not (usual or is_json_request(req)):
             raise UnsupportedMediaType("Send the body with Content-Type: application/json.")
-        return loads(body)
+        if not is_bulk(req):
+            return loads(body, MAX_VALUES)
+        document = loads(body)
+        _check_bulk(document)
+        return document
 
     def load(self, schema: Any, req: flask.Request, location: str) -> Any:
         """Load a body or query by a schema as ``parse`` does; a body without its detours."""
@@ -140,10 +147,43 @@ def _documenting(decorator: Callable[[Any], Any]) -> Callable[[View], View]:
 
 
 def mark(view: Any, **facts: Any) -> None:
-    """Leave facts on a view for the documentation: ``scope``, ``idempotent``, ``if_match``."""
+    """Leave facts on a view, for the documentation and for whoever looks before it is called.
+
+    They are ``scope``, ``customers``, ``idempotent``, ``if_match`` and ``bulk``.
+    """
     documented = dict(getattr(view, "_apidoc", {}))
     documented["tracehold"] = {**documented.get("tracehold", {}), **facts}
     view._apidoc = documented
+
+
+def takes_bulk(view: View) -> View:
+    """Let a view's body be as long as the server accepts at all; others take a record's size."""
+    mark(view, bulk=True)
+    return view
+
+
+def is_bulk(req: flask.Request) -> bool:
+    """Whether the view of a request takes bulk."""
+    view = flask.current_app.view_functions.get(req.endpoint or "")
+    return bool(getattr(view, "_apidoc", {}).get("tracehold", {}).get("bulk"))
+
+
+def _check_bulk(document: Any) -> None:
+    """Refuse too many records before any is looked at; a million bad ones have as many faults."""
+    if not isinstance(document, dict):
+        return
+    lists = [value for value in document.values() if isinstance(value, list)]
+    most = flask.current_app.config["MAX_IMPORT_RECORDS"]
+    if sum(map(len, lists)) > most:
+        raise TooLarge(f"The file has more than {most} records.")
+    waiting = [record for records in lists for record in records]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, list) and len(node) > MAX_LIST:
+            raise ExcessiveJson(f"a list within a record has more than {MAX_LIST} elements")
+        if isinstance(node, dict | list):
+            inner = node.values() if isinstance(node, dict) else node
+            waiting += [one for one in inner if isinstance(one, dict | list)]
 
 
 def _document_security(doc: Any, doc_info: Any, **_: Any) -> Any:
@@ -151,6 +191,7 @@ def _document_security(doc: Any, doc_info: Any, **_: Any) -> Any:
     if "scope" in facts:
         doc["security"] = [{"apiKey": []}]
         doc["x-scope"] = facts["scope"]
+        doc["x-customer-keys"] = facts["customers"]
     headers = []
     if facts.get("idempotent"):
         headers.append(

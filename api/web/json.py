@@ -2,8 +2,10 @@
 
 In: a fraction becomes a Decimal from its own digits and never a binary float. Refused, because two
 readers could understand them differently or because no answer could hold them: NaN and Infinity,
-the same key twice in one object, half of a surrogate pair, a NUL, nesting deeper than
-``MAX_DEPTH``, an exponent beyond ``MAX_EXPONENT`` (in plain notation it would fill the memory).
+the same key twice in one object, half of a surrogate pair, a NUL. Refused, because they would cost
+more than any honest request: nesting deeper than ``MAX_DEPTH``, an exponent beyond ``MAX_EXPONENT``
+(in plain notation it would fill the memory), more digits than Python reads, more values than the
+reader allows.
 Out: Decimals are strings in plain notation, keys keep their order, and a number that is not finite
 is null. Source: RFC 8259 (sections 4, 6, 8.2 and 9 leave these to the reader).
 
@@ -32,10 +34,15 @@ class MalformedJson(ValueError):
     """The text is not JSON that has one meaning; the message says where or why."""
 
 
-def loads(text: str | bytes) -> Any:
+class ExcessiveJson(MalformedJson):
+    """The text is JSON, but nests deeper or holds more than is read here."""
+
+
+def loads(text: str | bytes, most_values: int | None = None) -> Any:
     """Value of a JSON text; numbers with a fraction or an exponent are Decimals.
 
-    Raises ``MalformedJson``. A byte order mark at the start is skipped.
+    ``most_values`` are the members and elements that it may have in all. Raises ``MalformedJson``,
+    where a limit is passed its kind ``ExcessiveJson``. A byte order mark at the start is skipped.
     """
     try:
         if isinstance(text, bytes | bytearray | memoryview):
@@ -49,10 +56,12 @@ def loads(text: str | bytes) -> Any:
         where = f"line {error.lineno}, column {error.colno}"
         raise MalformedJson(f"{error.msg} ({where})") from None
     except RecursionError:
-        raise MalformedJson(f"nested deeper than {MAX_DEPTH} levels") from None
+        raise ExcessiveJson(f"nested deeper than {MAX_DEPTH} levels") from None
     except (ArithmeticError, ValueError):
-        raise MalformedJson("a number is too long or its exponent too large") from None
+        raise ExcessiveJson("a number is too long or its exponent too large") from None
     _check_depth(text, value)
+    if most_values is not None and text.count(",") >= most_values:
+        _check_values(value, most_values)
     if _SUSPECT_ESCAPE.search(text) and any(map(_UNSTORABLE.search, _strings(value))):
         raise MalformedJson("a text holds a NUL or half of a surrogate pair")
     return value
@@ -108,7 +117,7 @@ def _narrowed(value: Any) -> Any:
 def _number(text: str) -> Decimal:
     number = Decimal(text)
     if ("e" in text or "E" in text) and abs(number.adjusted()) > MAX_EXPONENT:
-        raise MalformedJson(f"a number has an exponent beyond {MAX_EXPONENT}")
+        raise ExcessiveJson(f"a number has an exponent beyond {MAX_EXPONENT}")
     return number
 
 
@@ -140,7 +149,20 @@ def _check_depth(text: str, value: Any) -> None:
         ]
         if not level:
             return
-    raise MalformedJson(f"nested deeper than {MAX_DEPTH} levels")
+    raise ExcessiveJson(f"nested deeper than {MAX_DEPTH} levels")
+
+
+def _check_values(value: Any, most: int) -> None:
+    count = 0
+    waiting = [value]
+    while waiting:
+        node = waiting.pop()
+        if not isinstance(node, dict | list):
+            continue
+        count += len(node)
+        if count > most:
+            raise ExcessiveJson(f"more than {most} values")
+        waiting.extend(node.values() if isinstance(node, dict) else node)
 
 
 def _strings(value: Any) -> Iterator[str]:

@@ -8,7 +8,7 @@ from flask import Response
 
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png"}
 # An SVG opened by itself may style itself, and no more.
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 
 
 def documented(kind: str) -> dict[str, Any]:

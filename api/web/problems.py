@@ -21,7 +21,7 @@ from werkzeug.exceptions import HTTPException
 
 from api import errors
 from api.errors import Issue
-from api.web.json import MalformedJson, dumps
+from api.web.json import ExcessiveJson, MalformedJson, dumps
 from api.web.request_id import request_id
 from api.web.validation import issues_of
 
@@ -84,6 +84,9 @@ KINDS: Mapping[str, Kind] = {
     "unknown-reference": Kind(
         422, "A link to something not recorded", "Record the missing thing first, or mend the link."
     ),
+    "limit-exceeded": Kind(
+        422, "More than this server reads", "Send less: fewer values, levels or digits."
+    ),
     "idempotency-key-reused": Kind(
         422, "Idempotency-Key used for another request", "Use a fresh key for each new request."
     ),
@@ -109,6 +112,7 @@ _BY_ERROR: Sequence[tuple[type[errors.TraceholdError], str]] = (
     (errors.Conflict, "conflict"),
     (errors.StaleVersion, "stale-version"),
     (errors.Forbidden, "forbidden"),
+    (errors.TooLarge, "body-too-large"),
 )
 _FULL = ("53100", "SQLITE_FULL", "SQLITE_IOERR_WRITE")
 _READ_ONLY = ("25006", "SQLITE_READONLY")
@@ -191,8 +195,9 @@ def of_domain_error(error: errors.TraceholdError) -> Response:
 
 
 def of_malformed_json(error: MalformedJson) -> Response:
-    """Answer to a body that is not JSON with one meaning."""
-    return answer("malformed-json", f"The body cannot be read: {error}.", [Issue("", str(error))])
+    """Answer to a body that is not JSON with one meaning, or more of it than is read."""
+    code = "limit-exceeded" if isinstance(error, ExcessiveJson) else "malformed-json"
+    return answer(code, f"The body cannot be read: {error}.", [Issue("", str(error))])
 
 
 def of_http_error(error: HTTPException) -> Response:
@@ -219,7 +224,8 @@ def _detail(error: HTTPException, status: int) -> str:
     ours = _DETAILS.get(status)
     if ours is None:
         return error.description or error.name
-    return ours.format(method=request.method, path=request.path)
+    most = request.max_content_length
+    return ours.format(method=request.method, path=request.path, most=most)
 
 
 def of_database_error(error: Exception) -> Response:
@@ -266,7 +272,7 @@ def _summary(found: Sequence[Mapping[str, str]]) -> str:
 _DETAILS = {
     404: "There is nothing at {path}.",
     405: "{path} does not offer {method}.",
-    413: "The body is larger than this server accepts.",
+    413: "The body is larger than this address accepts, which is {most} bytes.",
 }
 
 

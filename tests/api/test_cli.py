@@ -404,7 +404,7 @@ def test_a_key_is_printed_alone_at_the_end_and_works_until_it_is_revoked(run, se
     token = made.stdout.splitlines()[-1]
     assert made.stdout == f"{token}\n"
     with Client(server, token) as client:
-        assert list(client.recalls()) == []
+        assert list(client.certificates()) == []
     (listed,) = json.loads(
         run("keys", "list", "--json", TRACEHOLD_DATABASE_URL=database_url).stdout
     )
@@ -412,12 +412,17 @@ def test_a_key_is_printed_alone_at_the_end_and_works_until_it_is_revoked(run, se
     table = run("keys", "list", TRACEHOLD_DATABASE_URL=database_url).stdout
     assert re.search(r"bench +read, record +Lift Co +2100-01-01T00:00:00Z +- ", table)
     assert token not in table
+    rotated = run("keys", "rotate", listed["id"], TRACEHOLD_DATABASE_URL=database_url)
+    assert rotated.exit_code == 0, rotated.output
+    assert f"replaces {listed['id']}, which ends at" in rotated.stderr
+    assert rotated.stdout.startswith("th_")
     revoked = run("keys", "revoke", listed["id"], TRACEHOLD_DATABASE_URL=database_url)
     assert (revoked.exit_code, "is revoked" in revoked.stderr) == (0, True)
-    (listed,) = json.loads(
+    listed, made = json.loads(
         run("keys", "list", "--json", TRACEHOLD_DATABASE_URL=database_url).stdout
     )
     assert listed["revoked_at"] is not None
+    assert made["revoked_at"] is None
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,7 @@ MIRRORED = (
 )
 # Modules of those folders without one, and where their tests are instead.
 ELSEWHERE = {
-    "api/resources/access.py": "tests/api/resources/test_notices.py: what a customer's key sees",
+    "api/resources/access.py": "tests/whole/test_customer_keys.py: what a customer's key sees",
     "api/store/casework.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/chunks.py": "tests/api/services/test_imports.py: more than one statement takes",
     "api/store/comparisons.py": "tests/api/store/test_migrate.py compares it with the migrations",

@@ -71,3 +71,64 @@ def test_a_faulty_key_is_refused_with_a_pointer(client, change, pointer):
 def test_a_key_that_is_not_there_is_404(client):
     assert client.get("/v1/keys/none").status_code == 404
     assert client.delete("/v1/keys/none").status_code == 404
+
+
+def test_a_rotated_key_has_the_same_rights_and_the_old_one_a_time_of_grace(app, client):
+    old = client.post("/v1/keys", json=NEW).get_json()
+    rotated = client.post(f"/v1/keys/{old['id']}/rotation", json={"grace_hours": 1})
+    assert rotated.status_code == 201, rotated.text
+    made = rotated.get_json()
+    assert rotated.headers["Location"] == f"/v1/keys/{made['id']}"
+    assert made["id"] != old["id"]
+    assert made["token"].startswith(f"th_{made['id']}_")
+    assert made["token"].split("_", 2)[2] != old["token"].split("_", 2)[2]
+    for name in ("name", "scopes", "customer", "person", "expires_at"):
+        assert made[name] == old[name], name
+    assert made["replaces"]["id"] == old["id"]
+    shown = client.get(f"/v1/keys/{old['id']}").get_json()
+    assert shown["expires_at"] == made["replaces"]["expires_at"] < old["expires_at"]
+    assert shown["revoked_at"] is None
+    bare = app.test_client()
+    for token in (old["token"], made["token"]):
+        headers = {"Authorization": f"Bearer {token}"}
+        assert bare.get("/v1/certificates", headers=headers).status_code == 200
+    assert made["token"] not in client.get("/v1/journal").text
+
+
+def test_a_rotation_without_grace_ends_the_old_key_at_once(app, client):
+    old = client.post("/v1/keys", json=NEW).get_json()
+    headers = {"Authorization": f"Bearer {old['token']}"}
+    bare = app.test_client()
+    assert bare.get("/v1/certificates", headers=headers).status_code == 200
+    made = client.post(f"/v1/keys/{old['id']}/rotation", json={"grace_hours": 0}).get_json()
+    assert bare.get("/v1/certificates", headers=headers).status_code == 401
+    headers = {"Authorization": f"Bearer {made['token']}"}
+    assert bare.get("/v1/certificates", headers=headers).status_code == 200
+
+
+def test_a_rotation_lengthens_no_right_unless_it_is_asked_to(client):
+    old = client.post("/v1/keys", json=NEW | {"expires": "2099-01-01"}).get_json()
+    made = client.post(f"/v1/keys/{old['id']}/rotation", json={}).get_json()
+    assert made["expires_at"] == "2099-01-01T00:00:00Z"
+    body = {"expires": "2100-06-01"}
+    made = client.post(f"/v1/keys/{made['id']}/rotation", json=body).get_json()
+    assert made["expires_at"] == "2100-06-01T00:00:00Z"
+
+
+def test_only_a_valid_key_can_be_rotated(client):
+    old = client.post("/v1/keys", json=NEW).get_json()
+    client.delete(f"/v1/keys/{old['id']}")
+    assert client.post(f"/v1/keys/{old['id']}/rotation", json={}).status_code == 409
+    assert client.post("/v1/keys/none/rotation", json={}).status_code == 404
+    for body in ({"grace_hours": -1}, {"grace_hours": 721}, {"expires": "2001-01-01"}):
+        live = client.post("/v1/keys", json=NEW).get_json()["id"]
+        assert client.post(f"/v1/keys/{live}/rotation", json=body).status_code == 422
+
+
+def test_a_rotation_stands_in_the_journal_with_both_keys(client):
+    old = client.post("/v1/keys", json=NEW).get_json()["id"]
+    made = client.post(f"/v1/keys/{old}/rotation", json={}).get_json()["id"]
+    text = client.get("/v1/journal").text
+    assert "key rotated" in text
+    assert old in text
+    assert made in text

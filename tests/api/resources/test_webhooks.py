@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import json
+import socket
 import threading
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
@@ -13,8 +14,8 @@ from click.testing import CliRunner
 from oracle_cases import cal, lab, ref
 
 from api.cli import main
-from api.services import webhook_deliveries
-from api.services.webhook_deliveries import MOST_ATTEMPTS, SECOND_US, deliver
+from api.services import public_hosts, webhook_deliveries
+from api.services.webhook_deliveries import MOST_ATTEMPTS, SECOND_US, deliver, sender
 
 START = 2_000_000_000 * SECOND_US
 
@@ -55,8 +56,9 @@ class Receiver:
 
 
 @pytest.fixture
-def receiver():
-    """A server on this machine."""
+def receiver(app):
+    """A server on this machine, which webhooks may reach."""
+    app.config["WEBHOOKS_TO_PRIVATE"] = True
     made = Receiver()
     yield made
     made.close()
@@ -75,8 +77,8 @@ def record(client, number):
     assert client.post("/v1/imports", json=sent).status_code == 201
 
 
-def run(database, seconds=0):
-    return list(deliver(database, lambda: START + seconds * SECOND_US))
+def run(database, seconds=0, send=None):
+    return list(deliver(database, lambda: START + seconds * SECOND_US, send or sender(True)))
 
 
 def test_a_change_is_delivered_with_a_signature_that_can_be_checked(
@@ -194,7 +196,7 @@ def test_a_delivery_that_another_process_is_sending_is_left_alone(client, databa
     inner = []
 
     def send(claimed, now_us):
-        inner.extend(deliver(database, lambda: now_us))
+        inner.extend(deliver(database, lambda: now_us, sender(True)))
         return True, "HTTP 204"
 
     assert len(list(deliver(database, lambda: START, send))) == 1
@@ -220,6 +222,68 @@ def test_only_plain_http_addresses_are_registered(client, url):
     assert refused.get_json()["errors"][0]["pointer"] == "/url"
 
 
+@pytest.mark.parametrize(
+    "host",
+    [
+        *("127.0.0.1", "10.1.2.3", "192.168.0.1", "172.16.0.9", "169.254.169.254", "0.0.0.0"),
+        *("100.64.0.1", "224.0.0.1", "[::1]", "[fe80::1]", "[fd00::1]", "[::ffff:127.0.0.1]"),
+        *("[64:ff9b::7f00:1]", "[2002:7f00:1::]", "localhost", "LOCALHOST.", "a.localhost"),
+        *("127.1", "2130706433", "0x7f000001", "0177.0.0.1"),
+    ],
+)
+def test_a_private_address_is_not_registered_in_any_spelling(client, host):
+    refused = client.post("/v1/webhooks", json={"url": f"http://{host}:8080/x"})
+    assert refused.status_code == 422
+    assert refused.get_json()["errors"][0]["pointer"] == "/url"
+
+
+def resolve_to(monkeypatch, *addresses):
+    asked = []
+
+    def lookup(host, port, *args, **kwargs):
+        asked.append(host)
+        kind = socket.SOCK_STREAM
+        return [(socket.AF_INET, kind, 6, "", (address, port)) for address in addresses]
+
+    monkeypatch.setattr(socket, "getaddrinfo", lookup)
+    return asked
+
+
+@pytest.mark.parametrize("addresses", [["127.0.0.1"], ["192.0.0.8", "10.0.0.1"]])
+def test_a_name_that_leads_to_a_private_address_gets_nothing(
+    client, database, receiver, monkeypatch, addresses
+):
+    port = receiver.url.rsplit(":", 1)[1].rstrip("/")
+    client.post("/v1/webhooks", json={"url": f"http://hooks.example.org:{port}/"})
+    record(client, "C-1")
+    resolve_to(monkeypatch, *addresses)
+    assert [one.said for one in run(database, send=sender(False))] == ["PrivateAddress"]
+    assert receiver.got == []
+
+
+def test_a_delivery_goes_to_the_address_that_was_looked_at(client, database, receiver, monkeypatch):
+    # The name is asked for once; the receiver's address is taken for a public one here.
+    monkeypatch.setattr(public_hosts, "is_public", lambda address: address == "127.0.0.1")
+    port = receiver.url.rsplit(":", 1)[1].rstrip("/")
+    client.post("/v1/webhooks", json={"url": f"http://hooks.example.org:{port}/"})
+    record(client, "C-1")
+    asked = resolve_to(monkeypatch, "127.0.0.1")
+    assert [one.said for one in run(database, send=sender(False))] == ["HTTP 204"]
+    assert asked.count("hooks.example.org") == 1
+    assert receiver.got[0][0]["Host"] == f"hooks.example.org:{port}"
+
+
+def test_neither_a_proxy_nor_a_password_of_this_account_is_used(
+    client, database, receiver, hook, monkeypatch, tmp_path
+):
+    (tmp_path / "netrc").write_text("machine 127.0.0.1 login a password b\n")
+    monkeypatch.setenv("NETRC", str(tmp_path / "netrc"))
+    monkeypatch.setenv("HTTP_PROXY", "http://127.0.0.1:9")
+    record(client, "C-1")
+    assert [one.accepted for one in run(database)] == [True]
+    assert "Authorization" not in receiver.got[0][0]
+
+
 def test_only_an_administrator_of_the_laboratory_registers_webhooks(client, keys, receiver):
     body = {"url": receiver.url}
     for headers in (keys.headers("recall"), keys.headers("admin", customer="Harbour Cranes")):
@@ -230,7 +294,10 @@ def test_the_command_delivers_what_is_due_and_says_so(
     client, database, database_url, receiver, hook
 ):
     record(client, "C-1")
-    environment = {"TRACEHOLD_DATABASE_URL": database_url}
+    environment = {
+        "TRACEHOLD_DATABASE_URL": database_url,
+        "TRACEHOLD_WEBHOOKS_TO_PRIVATE": "yes",
+    }
     done = CliRunner(env=environment).invoke(main, ["webhooks", "deliver"])
     assert done.exit_code == 0, done.output
     assert f"Delivery 1 to {receiver.url}: delivered (HTTP 204)." in done.stderr

@@ -11,7 +11,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from api.errors import InvalidRecord
-from api.services import batch_arrow, batch_sizes
+from api.services import batch_arrow, batch_parquet, batch_sizes
 from api.services.batch_sizes import check_stream
 
 ENDINGS = [".parquet", ".arrow"]
@@ -146,7 +146,7 @@ def test_cells_row_groups_and_rows_beyond_all_measure_are_refused(through, monke
     with pytest.raises(InvalidRecord, match="longer than 65536"):
         through(packed(long, ".parquet"), ".parquet")
     with monkeypatch.context() as patch:
-        patch.setattr(batch_sizes, "LARGEST_GROUP", 1_000)
+        patch.setattr(batch_parquet, "LARGEST_GROUP", 1_000)
         data = packed(table_of(SIZE, x=range(SIZE)), ".parquet")
         with pytest.raises(InvalidRecord, match="row group 0"):
             through(data, ".parquet")

@@ -169,3 +169,19 @@ def test_whatever_is_written_by_the_rules_is_read_again_in_blocks_of_any_size(ro
     assert (found, refused) == (rows, {})
     before = [sum(cell.count("\n") for cell in row) + 1 for row in rows]
     assert lines == [2 + sum(before[:place]) for place in range(len(rows))]
+
+
+def test_short_rows_under_a_wide_heading_are_filled_up_a_few_at_a_time(through, monkeypatch):
+    widths = []
+    made = batch_csv.Piece
+
+    def watched(frame, *args, **kwargs):
+        widths.append(frame.height * frame.width)
+        return made(frame, *args, **kwargs)
+
+    monkeypatch.setattr(batch_csv, "Piece", watched)
+    monkeypatch.setattr(batch_csv, "CELLS", 10_000)
+    heading = ",".join(["value", "U", "upper", *(f"x{place}" for place in range(97))])
+    answer = through(f"{heading}\n".encode() + b"1\n" * 1_000)
+    assert max(widths) <= 10_000
+    assert answer.count(b"the row has 1 cells, the heading 100") == 1_000

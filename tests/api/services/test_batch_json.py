@@ -113,3 +113,19 @@ def test_a_row_that_is_no_object_is_refused_at_its_place():
     with pytest.raises(InvalidRecord) as refused:
         list(pieces_of([{"value": "1"}, 3]))
     assert [issue.pointer for issue in refused.value.issues] == ["/rows/1"]
+
+
+def test_long_lines_make_short_pieces(through, monkeypatch):
+    heights = []
+    made = batch_json.Piece
+
+    def watched(frame, *args, **kwargs):
+        heights.append(frame.height)
+        return made(frame, *args, **kwargs)
+
+    monkeypatch.setattr(batch_json, "Piece", watched)
+    monkeypatch.setattr(batch_json, "BYTES", 10_000)
+    row = {"value": 1, "U": "0.1", "upper": 2, "note": "x" * 1_000}
+    through((json.dumps(row) + "\n").encode() * 100, ".ndjson")
+    assert max(heights) <= 10
+    assert sum(heights) == 100

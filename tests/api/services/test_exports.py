@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pytest
 
-from api.services.export_files import neutral
 from api.services.exports import path_in_words
 
 ASSEMBLIES = {"CLV-7", "RIG-1"}
@@ -35,13 +34,3 @@ ASSEMBLIES = {"CLV-7", "RIG-1"}
 )
 def test_a_path_reads_as_a_sentence(path, words):
     assert path_in_words(path, ASSEMBLIES) == words
-
-
-@pytest.mark.parametrize("text", ["=1", "+1", "-1", "@x", "\t=1", "\r=1", "\n=1"])
-def test_a_text_that_could_be_a_formula_gets_an_apostrophe(text):
-    assert neutral(text) == f"'{text}"
-
-
-@pytest.mark.parametrize("text", ["", "C-1", "[-0.1, 0.1]", " =1", "'=1"])
-def test_other_texts_stay(text):
-    assert neutral(text) == text

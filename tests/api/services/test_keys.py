@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import hmac
 import time
 
 import pytest
@@ -10,7 +11,7 @@ from sqlalchemy import select
 
 from api.errors import InvalidRecord, NotFound
 from api.services import keys
-from api.store.tables import ApiKey
+from api.store.tables import ApiKey, Person
 
 NOW = 1_700_000_000_000_000
 MINUTE = 60_000_000
@@ -139,3 +140,36 @@ def test_an_expiry_is_an_instant_or_the_start_of_a_day(text, microseconds):
 def test_an_expiry_without_zone_is_refused():
     with pytest.raises(InvalidRecord):
         keys.expiry_of("2030-01-01T00:00:00")
+
+
+def test_a_hash_is_compared_in_constant_time_for_a_key_that_nobody_has_too(
+    database, made, monkeypatch
+):
+    compared = []
+    compare = hmac.compare_digest
+    monkeypatch.setattr(
+        hmac, "compare_digest", lambda a, b: compared.append((a, b)) or compare(a, b)
+    )
+    record, token = made
+    other = keys.PREFIX + "_" + "0" * 16 + "_" + token.split("_", 2)[2]
+    for sent in (token, token[:-1] + "x", other):
+        verify(database, sent)
+    # As much is compared in each case: two hashes of 64 hexadecimal digits.
+    assert [(len(a), len(b)) for a, b in compared] == [(64, 64)] * 3
+    assert verify(database, token) == record
+    assert verify(database, other) is None
+
+
+def test_a_rotation_keeps_the_person_and_ends_no_later_than_before(database):
+    with database.write() as session:
+        session.add(Person(code="P-1", name="Ada Quill", recorded_us=NOW))
+        session.flush()
+        old, token = keys.create_key(
+            session, "bench", ["read"], None, NOW + MINUTE, person="P-1", now=NOW
+        )
+    with database.write() as session:
+        replaced, made, _ = keys.rotate(session, old.public_id, keys.HOUR_US, now=NOW)
+    assert replaced.expires_us == NOW + MINUTE
+    assert (made.person, made.expires_us) == ("Ada Quill", NOW + MINUTE)
+    assert verify(database, token, NOW + MINUTE - 1) is not None
+    assert verify(database, token, NOW + MINUTE) is None

@@ -26,6 +26,12 @@ def trial(app):
         def view():
             return {"name": g.key.name, "customer": g.key.customer}
 
+    @blp.route("/own")
+    @requires("read", customers=True)
+    @blp.response(200)
+    def own():
+        return {"name": g.key.name, "customer": g.key.customer}
+
     app.register_blueprint(blp)
     return app.test_client()
 
@@ -55,8 +61,17 @@ def test_each_scope_opens_its_own_door_only_and_admin_all(trial, keys):
 
 
 def test_a_view_sees_name_and_customer_of_its_caller(trial, keys):
-    answer = trial.get("/read", headers=keys.headers("read", customer="Lift Co"))
+    answer = trial.get("/own", headers=keys.headers("read", customer="Lift Co"))
     assert answer.get_json() == {"name": "read", "customer": "Lift Co"}
+
+
+def test_a_route_is_closed_to_keys_of_customers_unless_it_says_otherwise(trial, keys):
+    answer = trial.get("/read", headers=keys.headers("admin", customer="Lift Co"))
+    assert answer.status_code == 403
+    assert answer.get_json()["type"] == "/problems/forbidden"
+    # What it lacks besides is said first.
+    answer = trial.get("/recall", headers=keys.headers("read", customer="Lift Co"))
+    assert answer.get_json()["type"] == "/problems/missing-scope"
 
 
 def test_a_key_verified_a_moment_ago_does_not_ask_the_database(trial, keys, database):

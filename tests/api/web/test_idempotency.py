@@ -13,7 +13,7 @@ from api.errors import Conflict
 from api.store.tables import Customer, IdempotentAnswer
 from api.web import idempotency as web
 from api.web.auth import requires
-from api.web.blueprints import Blueprint
+from api.web.blueprints import Blueprint, takes_bulk
 from api.web.idempotency import idempotent
 from api.web.transactions import writing
 
@@ -34,6 +34,7 @@ def trial(app, client, steps):
 
     @blp.route("/make", methods=["POST"])
     @requires("record")
+    @takes_bulk
     @idempotent
     def make():
         if steps["fail"] is not None:

@@ -118,12 +118,17 @@ def test_a_method_that_is_not_offered_is_a_problem_with_the_allowed_ones(trial):
     assert "POST" in response.headers["Allow"]
 
 
-@pytest.mark.parametrize(
-    "body", ['{"U": ', '{"U": NaN}', '{"U": 1, "U": 2}', b"\xff", "[" * 100_000]
-)
+@pytest.mark.parametrize("body", ['{"U": ', '{"U": NaN}', '{"U": 1, "U": 2}', b"\xff"])
 def test_malformed_json_is_400_and_says_why(trial, body):
     response = trial.post("/trial/value", data=body, content_type="application/json")
     assert problem_of(response, 400)["type"] == "/problems/malformed-json"
+
+
+def test_json_beyond_a_limit_is_422_and_says_which(trial):
+    response = trial.post("/trial/value", data="[" * 100_000, content_type="application/json")
+    problem = problem_of(response, 422)
+    assert problem["type"] == "/problems/limit-exceeded"
+    assert "nested deeper than 64 levels" in problem["detail"]
 
 
 def test_a_body_of_another_media_type_is_415(trial):
