@@ -11,7 +11,9 @@ import click
 from api.commands.demo import demo
 from api.commands.local import keys, migrate, serve, settings
 from api.commands.offline import evaluate
-from api.commands.remote import decide, import_, recall, trace
+from api.commands.recall import recall
+from api.commands.remote import decide, import_, trace
+from api.commands.snapshots import snapshot
 from api.commands.upkeep import backup, journal, restore, verify
 from api.commands.webhooks import webhooks
 from api.version import VERSION
@@ -29,6 +31,7 @@ def main() -> None:
 
 
 ON_THE_DATABASE = (demo, serve, migrate, keys, settings, webhooks, backup, restore, verify, journal)
+BESIDE_IT = (snapshot,)
 ON_A_SERVER = (import_, decide, evaluate, recall, trace)
-for command in (*ON_THE_DATABASE, *ON_A_SERVER):
+for command in (*ON_THE_DATABASE, *BESIDE_IT, *ON_A_SERVER):
     main.add_command(command)

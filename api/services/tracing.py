@@ -16,15 +16,13 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from sqlalchemy.orm import Session
-
 from api.rules.judge import Judge
 from api.rules.rule import rule_from_mapping
 from api.rules.units import factor, is_force
 from api.services.faults import METHOD_PREFIX
-from api.store import records
 from api.store.chunks import chunks
 from api.store.records import CertificateRow, ResultRow, UseRow
+from api.store.sources import Source
 from graph.exact import EXACT, Exact, ended
 from graph.model import ONE, Calibration, Point, Use
 from graph.moments import Moment
@@ -47,7 +45,7 @@ class Statement(NamedTuple):
 class Traced:
     """Certificates read so far: their rows, their calibrations without points, and lookups."""
 
-    session: Session
+    source: Source
     methods: frozenset[str] = frozenset()  # recorded methods that count as something used
     rows: dict[int, CertificateRow] = field(default_factory=dict)
     calibrations: dict[int, Calibration] = field(default_factory=dict)
@@ -58,8 +56,8 @@ class Traced:
     def read(self, keys: Collection[int]) -> None:
         """Read certificates and their uses; those read before stay as they are."""
         for some in chunks(sorted(set(keys) - self.rows.keys()), AT_ONCE):
-            rows = list(records.certificates(self.session, some))
-            uses = _grouped(records.uses(self.session, some))
+            rows = list(self.source.certificates(some))
+            uses = _grouped(self.source.uses(some))
             self._learn(rows, uses)
             for row in rows:
                 self.rows[row.id] = row
@@ -76,7 +74,7 @@ class Traced:
         """Calibrations in this order, with points and statements where they are reached."""
         for some in chunks(order, AT_ONCE):
             wanted = [key for key in some if key in reached]
-            results = _grouped(records.results(self.session, wanted))
+            results = _grouped(self.source.results(wanted))
             self._learn_rules(results)
             for key in some:
                 rows = results.get(key, ())
@@ -86,14 +84,14 @@ class Traced:
     def _learn(self, rows: Sequence[CertificateRow], uses: Mapping[int, list[UseRow]]) -> None:
         items = {row.item_id for row in rows}
         items.update(use.item_id for some in uses.values() for use in some)
-        self.items |= records.item_words(self.session, items - self.items.keys())
+        self.items |= self.source.item_words(items - self.items.keys())
         customers = {row.customer_id for row in rows if row.customer_id is not None}
-        self.customers |= records.customer_names(self.session, customers - self.customers.keys())
+        self.customers |= self.source.customer_names(customers - self.customers.keys())
 
     def _learn_rules(self, results: Mapping[int, list[ResultRow]]) -> None:
         used = {row.rule_id for rows in results.values() for row in rows}
-        for key, code, version, definition in records.rules(
-            self.session, [key for key in used if key is not None and key not in self.judges]
+        for key, code, version, definition in self.source.rules(
+            [key for key in used if key is not None and key not in self.judges]
         ):
             mapping = {**json.loads(definition), "id": code, "version": version}
             self.judges[key] = Judge(rule_from_mapping(mapping))
