@@ -15,7 +15,9 @@ from api.commands.importing import import_
 from api.commands.local import keys, migrate, serve, settings
 from api.commands.offline import evaluate
 from api.commands.output import say
-from api.commands.remote import decide, recall, trace
+from api.commands.recall import recall
+from api.commands.remote import decide, trace
+from api.commands.snapshots import snapshot
 from api.commands.upkeep import backup, journal, restore, verify
 from api.commands.webhooks import webhooks
 from api.settings import unknown_warnings
@@ -36,6 +38,7 @@ def main() -> None:
 
 
 ON_THE_DATABASE = (demo, serve, migrate, keys, settings, webhooks, backup, restore, verify, journal)
+BESIDE_IT = (snapshot,)
 ON_A_SERVER = (import_, decide, evaluate, recall, trace)
-for command in (*ON_THE_DATABASE, *ON_A_SERVER):
+for command in (*ON_THE_DATABASE, *BESIDE_IT, *ON_A_SERVER):
     main.add_command(command)

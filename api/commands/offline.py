@@ -7,8 +7,9 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
+from glob import has_magic
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import click
 
@@ -18,18 +19,39 @@ from api.commands.remote import FILE, NONCONFORMING, read_json
 if TYPE_CHECKING:
     from api.rules.rule import Rule
     from api.services.batch_formats import Kind
-    from api.services.batches import Batch
 
 ENDINGS = ".csv, .ndjson, .json, .parquet or .arrow"
 
 
+class FileOrPattern(click.ParamType[Any]):
+    """A file that exists, as a path, or a pattern of several, as text."""
+
+    name = "file"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Path | str:
+        """Return the path of a file; what has the marks of a pattern and is no file stays text."""
+        if has_magic(value) and not os.path.exists(value):
+            pattern: str = value
+            return pattern
+        path: Path = FILE.convert(value, param, ctx)
+        return path
+
+
 @click.command()
-@click.argument("file", type=FILE)
+@click.argument("file", type=FileOrPattern())
 @click.option(
     "-o",
     "--output",
-    type=click.Path(dir_okay=False, path_type=Path),
-    help=f"File to write, {ENDINGS}; else stdout, in the format of FILE.",
+    type=click.Path(path_type=Path),
+    help=f"File to write, {ENDINGS}; else stdout, in the format of FILE. For parts also a new "
+    "folder, a file for each.",
+)
+@click.option(
+    "--dask",
+    metavar="ADDRESS",
+    help="Decide on the workers of this Dask scheduler, such as tcp://scheduler:8786.",
 )
 @click.option("--rule", help="Id of the rule for rows that name none.")
 @click.option(
@@ -47,8 +69,9 @@ ENDINGS = ".csv, .ndjson, .json, .parquet or .arrow"
     help="End with exit code 1 if a row fails, conditionally or not.",
 )
 def evaluate(
-    file: Path,
+    file: Path | str,
     output: Path | None,
+    dask: str | None,
     rule: str | None,
     rules_file: Path | None,
     summary_line: bool,
@@ -60,26 +83,37 @@ def evaluate(
     FILE is .csv, .ndjson, .json, .parquet or .arrow. Columns are value, U, k, dof,
     unit, lower, upper, or nominal and tolerance, and rule; others are passed through. A row that
     cannot be decided comes back with its line and the reason.
+
+    FILE may be a pattern in quotation marks, such as 'part-*.parquet': the parts, .csv or .parquet,
+    are one batch in the natural order of their names, and a row in error names its part too.
     """
     from api.errors import TraceholdError
     from api.services.batch_formats import read_pieces, writer_of
     from api.services.batches import Batch, Deciding
 
-    rules = _rules(rules_file)
-    deciding = Deciding(_row_fault, rules, _default(rules, rule))
-    kind = _kind(file, "FILE")
-    answer = kind if output is None else _kind(output, "--output")
+    documents = _documents(rules_file)
+    rules = _rules(documents)
+    default = _default(rules, rule)
+    if isinstance(file, str) or dask is not None:
+        from api.commands.parts import Parts, evaluate_parts
+
+        asked = Parts(file, output, documents, rule, raw, summary_line)
+        _finish(evaluate_parts(asked, dask), fail_on_nonconformity)
+        return
+    deciding = Deciding(row_fault, rules, default)
+    kind = kind_named(file, "FILE")
+    answer = kind if output is None else kind_named(output, "--output")
     try:
-        with file.open("rb") as source, _target(output) as target, _progress(source) as seen:
+        with file.open("rb") as source, target_of(output) as target, _progress(source) as seen:
             pieces, writer = read_pieces(source, kind, answer), writer_of(answer, raw, summary_line)
             batch = Batch(pieces, deciding, writer, seen)
-            _write_beside(target, batch)
+            write_beside(target, batch)
     except TraceholdError as error:
         raise Refused(error.detail, error.issues) from error
-    _finish(batch, fail_on_nonconformity)
+    _finish(batch.summary(), fail_on_nonconformity)
 
 
-def _write_beside(target: BinaryIO, parts: Iterable[bytes]) -> None:
+def write_beside(target: BinaryIO, parts: Iterable[bytes]) -> None:
     """Write each part while the next one is made; one waits at most, so that memory is bounded."""
     with ThreadPoolExecutor(1) as writing:
         written: Future[int] | None = None
@@ -91,23 +125,23 @@ def _write_beside(target: BinaryIO, parts: Iterable[bytes]) -> None:
             written.result()
 
 
-def _finish(batch: Batch, fail_on_nonconformity: bool) -> None:
+def _finish(summary: Mapping[str, Any], fail_on_nonconformity: bool) -> None:
     from api.commands.views import batch_summary
 
-    summary = batch.summary()
     say(str(batch_summary(summary)))
     if fail_on_nonconformity and any(summary["by_verdict"][name] for name in NONCONFORMING):
         sys.exit(1)
 
 
-def _row_fault(cells: Mapping[str, str]) -> tuple[str, str] | None:
-    # Most files never need the schema.
-    from api.schemas.batches import row_fault
+def row_fault(cells: Mapping[str, str]) -> tuple[str, str] | None:
+    """Say what is wrong with a row; most files never need the schema."""
+    from api.schemas import batches
 
-    return row_fault(cells)
+    return batches.row_fault(cells)
 
 
-def _kind(file: Path, name: str) -> Kind:
+def kind_named(file: Path, name: str) -> Kind:
+    """Return the format that the ending of a file's name tells."""
     from api.services.batch_formats import kind_of
 
     found = kind_of(file.suffix)
@@ -117,7 +151,7 @@ def _kind(file: Path, name: str) -> Kind:
 
 
 @contextmanager
-def _target(output: Path | None) -> Iterator[BinaryIO]:
+def target_of(output: Path | None) -> Iterator[BinaryIO]:
     """Open stdout, or a file that gets its name only when it is whole."""
     if output is None:
         yield sys.stdout.buffer
@@ -152,14 +186,18 @@ def _progress(source: BinaryIO) -> Iterator[Callable[[int], None]]:
         yield seen
 
 
-def _rules(file: Path | None) -> dict[str, Rule]:
+def _documents(file: Path | None) -> list[Any]:
+    documents = [] if file is None else read_json(file)
+    if not isinstance(documents, list):
+        raise click.BadParameter("not a list of rules", param_hint="--rules")
+    return documents
+
+
+def _rules(documents: list[Any]) -> dict[str, Rule]:
     from api.errors import Conflict
     from api.rules.rule import RuleError
     from api.services.batches import rules_from
 
-    documents = [] if file is None else read_json(file)
-    if not isinstance(documents, list):
-        raise click.BadParameter("not a list of rules", param_hint="--rules")
     try:
         return rules_from(documents)
     except RuleError as error:

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from api.commands.output import as_json, console, print_json, say, with_client
+from api.commands.output import as_json, console, print_json, with_client
 
 if TYPE_CHECKING:
-    from api.client import Answer, Client
+    from api.client import Client
 
 NONCONFORMING = ("conditional_fail", "fail")
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -62,52 +61,6 @@ def decide(client: Client, as_json: bool, fail_on_nonconformity: bool, **sent: A
 
 
 @click.command()
-@click.argument("file", required=False, type=FILE)
-@click.option("--show", type=int, metavar="ID", help="Show a stored recall instead.")
-@click.option("--preview", is_flag=True, help="Answer without storing the recall.")
-@click.option("--previous", type=int, metavar="ID", help="Recall that this one follows up.")
-@as_json
-@with_client
-def recall(
-    client: Client,
-    file: Path | None,
-    show: int | None,
-    preview: bool,
-    previous: int | None,
-    as_json: bool,
-) -> None:
-    """Report the fault in FILE (JSON) and list the certificates that it reaches.
-
-    FILE holds one fault, or a list of faults that are reported together.
-    """
-    if (file is None) == (show is None):
-        raise click.UsageError("give a FILE with the fault, or --show with the id of a recall")
-    if file is None:
-        answer = client.recall(show or 0)
-    else:
-        say("Tracing the fault ...")
-        answer = client.report_fault(_faults(file), preview, previous)
-    if as_json:
-        print_json({**answer, **_missing(client, answer)})
-        return
-    from api.commands.recall_view import print_recall
-
-    print_recall(console(), answer, lambda name: _entries(client, answer, name))
-
-
-def _missing(client: Client, answer: Answer) -> dict[str, list[Any]]:
-    """Lists that a very large answer only links to."""
-    return {name: list(_entries(client, answer, name)) for name in answer.get("links", ())}
-
-
-def _entries(client: Client, answer: Answer, list_name: str) -> Iterator[dict[str, Any]]:
-    """Entries of one list, page by page where the answer is too large to carry them."""
-    if list_name in answer:
-        return iter(answer[list_name])
-    return client.recall_entries(answer["id"], list_name)
-
-
-@click.command()
 @click.argument("certificate")
 @click.option("--issuer", help="Issuer, where several use this number.")
 @click.option("--revision", type=int, help="Revision; the issued one unless given.")
@@ -124,16 +77,6 @@ def trace(
     from api.commands.views import chain_view
 
     console().print(chain_view(answer))
-
-
-def _faults(file: Path) -> Any:
-    found = read_json(file)
-    if isinstance(found, dict):
-        # A whole request is taken as well, so that what was sent once can be sent again.
-        return found.get("fault", found.get("faults", found))
-    if not isinstance(found, list):
-        raise click.BadParameter("neither a fault nor a list of faults", param_hint="FILE")
-    return found
 
 
 def read_json(file: Path) -> Any:

@@ -90,10 +90,12 @@ class Writer(Protocol):
         """Return the last bytes."""
 
 
-def writer_of(kind: Kind, raw: bool = False, summary_line: bool = False) -> Writer:
-    """Return the writer of a format; `raw` and `summary_line` are for CSV."""
+def writer_of(
+    kind: Kind, raw: bool = False, summary_line: bool = False, heading: bool = True
+) -> Writer:
+    """Return the writer of a format; `raw`, `summary_line` and `heading` are for CSV."""
     if kind is CSV:
-        return CsvWriter(raw, summary_line)
+        return CsvWriter(raw, summary_line, heading)
     if kind in (PARQUET, ARROW):
         return TableWriter(ColumnsWriter(parquet=kind is PARQUET))
     return LinesWriter() if kind is NDJSON else DocumentWriter()
@@ -102,8 +104,8 @@ def writer_of(kind: Kind, raw: bool = False, summary_line: bool = False) -> Writ
 class CsvWriter:
     """CSV with one heading; `raw` leaves cells as they are, which a spreadsheet may run."""
 
-    def __init__(self, raw: bool, summary_line: bool) -> None:
-        self._raw, self._summary_line, self._begun = raw, summary_line, False
+    def __init__(self, raw: bool, summary_line: bool, heading: bool = True) -> None:
+        self._raw, self._summary_line, self._begun = raw, summary_line, not heading
 
     def prepare(self, piece: Piece, answers: pl.DataFrame) -> tuple[list[str], bytes]:
         """Return the names of the columns, and the rows."""

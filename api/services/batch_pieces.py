@@ -23,6 +23,7 @@ TEXTS = ("verdict", *LIMITS)
 RISKS = ("conformance_probability", "specific_risk", *GLOBAL_RISKS, *POSTERIOR)
 ERRORS = ("error_line", "error_field", "error")
 OUTPUTS = (*TEXTS, *RISKS, *ERRORS)
+ERROR_FILE = "error_file"  # of a batch in parts
 KNOWN = ("id", *INPUTS)
 MOST_COLUMNS = 500
 _NEEDED = ("value", "U")
@@ -36,7 +37,8 @@ class Piece:
     `lines` are their line numbers in text, else their places, from 1. `refused` holds rows that
     could not be read, by position: the column and the reason. `origin` is what the rows were read
     from, where an answer of the same kind can repeat it unchanged. `plain`: no cell has a comma,
-    a quotation mark or a line end.
+    a quotation mark or a line end. `file` is the part that the rows come from, if
+    there are several.
     """
 
     frame: pl.DataFrame
@@ -44,6 +46,7 @@ class Piece:
     refused: Faults = field(default_factory=dict)
     origin: Any = None
     plain: bool = False
+    file: str | None = None
 
 
 class Drain(io.RawIOBase):

@@ -27,7 +27,7 @@ from api.rules.rule import BUILT_IN, Rule, rule_from_mapping
 from api.services.batch_columns import Answers, decide_frame
 from api.services.batch_formats import Writer
 from api.services.batch_masks import Explain
-from api.services.batch_pieces import ERRORS, RISKS, TEXTS, Piece
+from api.services.batch_pieces import ERROR_FILE, ERRORS, RISKS, TEXTS, Piece
 from api.spans import span
 
 # More would need more memory, and the columnar library has threads of its own.
@@ -97,7 +97,7 @@ class Batch:
     def _decided(self, piece: Piece) -> tuple[Any, NDArray[np.int64]]:
         how = self._deciding
         found = decide_frame(piece.frame, how.rules, how.default_rule, how.explain, piece.refused)
-        prepared = self._writer.prepare(piece, answers_frame(found, piece.lines))
+        prepared = self._writer.prepare(piece, answers_frame(found, piece.lines, piece.file))
         return prepared, np.bincount(found.codes + 1, minlength=len(self.counts))
 
     def _written(self, decided: Future[tuple[Any, NDArray[np.int64]]]) -> bytes:
@@ -108,10 +108,11 @@ class Batch:
         return part
 
 
-def answers_frame(found: Answers, lines: Sequence[int]) -> pl.DataFrame:
+def answers_frame(found: Answers, lines: Sequence[int], file: str | None = None) -> pl.DataFrame:
     """Return the columns that a row gets: verdict, acceptance limits, risks, error.
 
-    `lines` are the numbers of the rows; those in error carry theirs.
+    `lines` are the numbers of the rows; those in error carry theirs, and that of their file if
+    there are several.
     """
     size = len(found.codes)
     columns = dict(zip(TEXTS, (found.verdicts(), *found.limits.values()), strict=True))
@@ -131,7 +132,11 @@ def answers_frame(found: Answers, lines: Sequence[int]) -> pl.DataFrame:
         )
         for name, kind, values in zip(ERRORS, kinds, faults, strict=True):
             columns[name] = columns[name].scatter(rows, pl.Series(values, dtype=kind))
-    return pl.DataFrame(columns)
+    answers = pl.DataFrame(columns)
+    if file is None:
+        return answers
+    where = pl.when(pl.col("error").is_not_null()).then(pl.lit(file)).alias(ERROR_FILE)
+    return answers.select(*TEXTS, *answers.columns[len(TEXTS) : -len(ERRORS)], where, *ERRORS)
 
 
 def rules_from(documents: Iterable[Mapping[str, Any]]) -> dict[str, Rule]:

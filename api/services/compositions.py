@@ -5,21 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import Select, insert, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import insert, select
+from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, NotFound
 from api.services.recording import Outcome, Record, Recording, digest, remarks, repeated
 from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
-from api.store.records import item_codes
+from api.store.records import holdings, item_codes
+from api.store.sources import Source
 from api.store.tables import Composition, Item
 from graph.model import Holding
 from graph.parts import PartWithinItself, refuse_part_within_itself
-
-Assembly = aliased(Item)
-Part = aliased(Item)
 
 
 def record(recording: Recording, records: Sequence[Record]) -> Outcome:
@@ -80,18 +78,14 @@ def end(recording: Recording, composition: Composition, until: str) -> Compositi
     return composition
 
 
-def holdings_above(session: Session, codes: Iterable[str]) -> list[Holding]:
+def holdings_above(source: Source, codes: Iterable[str]) -> list[Holding]:
     """Every holding of these parts, of the assemblies that held them, and so on upwards."""
     known: dict[int, Holding] = {}
     seen: set[str] = set()
     frontier = set(codes)
     while frontier:
         seen |= frontier
-        rows = [
-            row
-            for some in chunks(sorted(frontier))
-            for row in session.execute(_holdings().where(Part.code.in_(some)))
-        ]
+        rows = source.holdings_of(frontier)
         known.update((row.id, Holding(*row[1:])) for row in rows)
         frontier = {row.assembly for row in rows} - seen
     return list(known.values())
@@ -114,20 +108,6 @@ def answers(session: Session, compositions: Sequence[Composition]) -> list[Recor
         }
         for one in compositions
     ]
-
-
-def _holdings() -> Select[int, str, str, int, int | None]:
-    return (
-        select(
-            Composition.id,
-            Assembly.code.label("assembly"),
-            Part.code.label("part"),
-            Composition.from_us,
-            Composition.until_us,
-        )
-        .join(Assembly, Assembly.id == Composition.assembly_id)
-        .join(Part, Part.id == Composition.part_id)
-    )
 
 
 def _row(recording: Recording, index: int, holding: Record, from_us: int) -> dict[str, Any]:
@@ -171,7 +151,7 @@ def _stored(session: Session, parts: set[int]) -> dict[tuple[int, int, int], Com
 
 
 def _refuse_circle(recording: Recording) -> None:
-    rows = recording.session.execute(_holdings()).all()
+    rows = recording.session.execute(holdings()).all()
     try:
         refuse_part_within_itself([Holding(*row[1:]) for row in rows])
     except PartWithinItself as circle:

@@ -21,6 +21,7 @@ from api.errors import InvalidRecord, Issue
 from api.services.recording import Record
 from api.services.revisions import choose
 from api.services.tracing import Traced
+from api.store.sources import Recorded
 from api.store.tables import Certificate, Item
 from graph.exact import text
 from graph.model import Point
@@ -41,7 +42,7 @@ def draft(session: Session, number: str, issuer: str | None, revision: int | Non
         If it has no as-found results with force and error.
     """
     certificate = choose(session, number, issuer, revision)
-    traced = Traced(session)
+    traced = Traced(Recorded(session))
     traced.read([certificate.id])
     ((calibration, _),) = traced.with_points([certificate.id], {certificate.id})
     points = _as_found(calibration.points)

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
-
-from sqlalchemy import select
-from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue, NotFound, UnknownReference
 from api.services.compositions import holdings_above
 from api.services.fault_kinds import build
 from api.services.recording import Record
-from api.services.revisions import choose
-from api.store import links
-from api.store.tables import Item
+from api.services.revisions import of_one_issuer, the_one
+from api.store.records import ItemRow
+from api.store.sources import Source
 from graph.faults import Fault
 from graph.parts import holders
 from graph.recall import Case
@@ -40,7 +38,7 @@ class Reported:
 
 
 def report(
-    session: Session, fault: Record, zone: ZoneInfo, as_of_us: int | None, place: str
+    source: Source, fault: Record, zone: ZoneInfo, as_of_us: int | None, place: str
 ) -> Reported:
     """Resolve one fault; its window is not narrowed yet.
 
@@ -56,11 +54,11 @@ def report(
     if "method" in fault:
         method = fault["method"]
         found = build(fault, zone, as_of_us, place, name=METHOD_PREFIX + method)
-        users = links.certificates_by_method(session, method)
+        users = source.certificates_by_method(method)
         return Reported(found, Case(found, found.window()), frozenset(users), method=method)
     if "certificate" in fault:
-        return _of_certificate(session, fault, zone, as_of_us, place)
-    item = session.scalar(select(Item).where(Item.code == fault["item"]))
+        return _of_certificate(source, fault, zone, as_of_us, place)
+    item = source.item(fault["item"])
     if item is None:
         issue = Issue(
             f"{place}/item",
@@ -71,37 +69,39 @@ def report(
         raise UnknownReference("a fault on an unknown item", [issue])
     _refuse_unknown_channel(item, fault, place)
     found = build(fault, zone, as_of_us, place, name=item.code)
-    held = holders(item.code, holdings_above(session, [item.code]))
+    held = holders(item.code, holdings_above(source, [item.code]))
     codes = {item.code, *(holder.assembly for holder in held)}
-    keys = frozenset(session.scalars(select(Item.id).where(Item.code.in_(codes))))
-    users = links.users_of_items(session, keys)
+    keys = frozenset(source.item_keys(codes))
+    users = source.users_of_items(keys)
     case = Case(found, found.window(), held)
     return Reported(found, case, frozenset(users), item.id, keys, item.kind)
 
 
 def _of_certificate(
-    session: Session, fault: Record, zone: ZoneInfo, as_of_us: int | None, place: str
+    source: Source, fault: Record, zone: ZoneInfo, as_of_us: int | None, place: str
 ) -> Reported:
     number = fault["certificate"]
     try:
-        wrong = choose(session, number, fault.get("issuer"), fault.get("revision"))
+        numbered = of_one_issuer(source.numbered(number), number, fault.get("issuer"))
+        wrong = the_one(numbered, number, fault.get("revision"))
     except NotFound as missing:
         remedy = "name a recorded certificate; GET /v1/certificates lists them"
         issue = Issue(f"{place}/certificate", missing.detail, remedy, number)
         raise UnknownReference("a fault on an unknown certificate", [issue]) from missing
     found = build(fault, zone, as_of_us, place, name=number, certificate=wrong.id)
-    users = links.users_of_certificate(session, wrong.id)
+    users = source.users_of_certificate(wrong.id)
     return Reported(found, Case(found, found.window()), frozenset(users))
 
 
-def _refuse_unknown_channel(item: Item, fault: Record, place: str) -> None:
+def _refuse_unknown_channel(item: ItemRow, fault: Record, place: str) -> None:
     channel = fault.get("channel")
-    if channel is None or not item.channels or channel in item.channels:
+    channels = None if item.channels is None else json.loads(item.channels)
+    if channel is None or not channels or channel in channels:
         return
     issue = Issue(
         f"{place}/channel",
         f'"{item.code}" has no channel "{channel}"',
-        f"its channels are {', '.join(item.channels)}",
+        f"its channels are {', '.join(channels)}",
         channel,
     )
     raise InvalidRecord("a fault on an unknown channel", [issue])

@@ -10,12 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from sqlalchemy.orm import Session
-
 from api.services.faults import Reported
 from api.services.recording import Record
 from api.services.tracing import Traced
-from api.store import links
+from api.store.sources import Source
 from graph.faults import READOUT_ROLES
 from graph.recall import NOT_EXCLUDED, Case
 
@@ -30,14 +28,14 @@ DEFAULT_ROLES = ("force_reference",)
 
 
 def missing_roles(
-    session: Session, reported: Sequence[Reported], cases: Sequence[Case]
+    source: Source, reported: Sequence[Reported], cases: Sequence[Case]
 ) -> dict[int, tuple[str, ...]]:
     """Certificates of the windows that name nothing in the roles concerned, and those roles."""
     found: dict[int, tuple[str, ...]] = {}
     for one, case in zip(reported, cases, strict=True):
         if one.item_key is None:
             continue  # a certificate or method is named by the record or was not used
-        roles = links.roles_of(session, one.item_keys) or set(
+        roles = source.roles_of(one.item_keys) or set(
             ROLES_OF_KIND.get(one.kind or "", DEFAULT_ROLES)
         )
         window = case.window
@@ -46,7 +44,7 @@ def missing_roles(
             first += 1
         if last is not None and not window.end_inclusive:
             last -= 1
-        for key in links.lacking_roles(session, roles, (first, last)):
+        for key in source.lacking_roles(roles, (first, last)):
             found[key] = tuple(sorted({*found.get(key, ()), *roles}))
     return found
 

@@ -19,6 +19,7 @@ from api.services.cases import RESUMPTION
 from api.services.compositions import holdings_above
 from api.services.recording import Record, Recording, zone_of
 from api.store.casework import CaseEvent
+from api.store.sources import Recorded
 from api.store.tables import Recall
 from graph.model import Holder
 from graph.moments import Moment, instant_us
@@ -56,7 +57,7 @@ def isolated_items(session: Session) -> Mapping[str, Sequence[Isolation]]:
                 one = Isolation(number, fault["item"], after_us, fault.get("channel"))
                 found.setdefault(fault["item"], []).append(one)
     faulty = list(found.items())
-    holdings = holdings_above(session, found)
+    holdings = holdings_above(Recorded(session), found)
     for code, reasons in faulty:
         for holder in holders(code, holdings):
             within = [replace(one, channel=None, holder=holder) for one in reasons]

@@ -23,15 +23,15 @@ from api.rules import ENGINE_VERSION
 from api.services import gaps
 from api.services.entries import Entries
 from api.services.faults import Reported, report
-from api.services.recording import Record, digest, zone_of
+from api.services.recording import Record, digest
 from api.services.tracing import Traced
 from api.services.tracing_results import Statement
 from api.services.windows import narrowed, needs_used_range, recalibration_notes, window_answer
 from api.spans import spanned
-from api.store import links
 from api.store.records import CertificateRow
+from api.store.sources import Recorded, Source
 from graph.model import Calibration
-from graph.moments import instant_us
+from graph.moments import instant_us, time_zone
 from graph.recall import (
     AFFECTED,
     INDETERMINATE,
@@ -88,7 +88,15 @@ class Answer:
 
 @spanned("recall")
 def recall(session: Session, request: Record, now_us: int) -> Answer:
-    """Find what the reported faults reach; nothing is stored.
+    """Find what the reported faults reach in the database; nothing is stored.
+
+    Raises as `recall_from` does.
+    """
+    return recall_from(Recorded(session), request, now_us)
+
+
+def recall_from(source: Source, request: Record, now_us: int) -> Answer:
+    """Find what the reported faults reach, wherever the records are read.
 
     Raises
     ------
@@ -97,16 +105,16 @@ def recall(session: Session, request: Record, now_us: int) -> Answer:
     InvalidRecord
         If a fault contradicts itself.
     """
-    zone = zone_of(session)
+    zone = time_zone(source.time_zone() or "UTC")
     as_of_us = _as_of(request, zone, now_us)
     several = "faults" in request
     faults = request["faults"] if several else [request["fault"]]
     reported = [
-        report(session, fault, zone, as_of_us, f"/faults/{place}" if several else "/fault")
+        report(source, fault, zone, as_of_us, f"/faults/{place}" if several else "/fault")
         for place, fault in enumerate(faults)
     ]
-    traced = Traced(session, frozenset(one.method for one in reported if one.method))
-    cases, windows, notes, reached = _gather(session, reported, traced)
+    traced = Traced(source, frozenset(one.method for one in reported if one.method))
+    cases, windows, notes, reached = _gather(source, reported, traced)
     lists: dict[str, list[Entry]] = {name: [] for name in LISTS}
     tally = Tally()
     written = Entries(cases, traced)
@@ -114,7 +122,7 @@ def recall(session: Session, request: Record, now_us: int) -> Answer:
         made = written.entry(finding, statements)
         tally.count(made)
         lists[finding.list_name].append(made_entry(rank(finding), finding.calibration.key, made))
-    _add_gaps(session, reported, cases, traced, lists, tally)
+    _add_gaps(source, reported, cases, traced, lists, tally)
     for entries_found in lists.values():
         entries_found.sort()
     head = {
@@ -170,7 +178,7 @@ class Tally:
 
 
 def _add_gaps(
-    session: Session,
+    source: Source,
     reported: Sequence[Reported],
     cases: Sequence[Case],
     traced: Traced,
@@ -181,7 +189,7 @@ def _add_gaps(
     listed = {one.certificate for found in lists.values() for one in found}
     open_questions = {
         key: roles
-        for key, roles in gaps.missing_roles(session, reported, cases).items()
+        for key, roles in gaps.missing_roles(source, reported, cases).items()
         if key not in listed
     }
     traced.read(open_questions)
@@ -204,13 +212,13 @@ def _as_of(request: Record, zone: ZoneInfo, now_us: int) -> int | None:
 
 
 def _gather(
-    session: Session, reported: Sequence[Reported], traced: Traced
+    source: Source, reported: Sequence[Reported], traced: Traced
 ) -> tuple[list[Case], list[Record], list[str], set[int]]:
     """Read everyone who could be reached; return the cases, their windows, notes and the keys."""
     direct = {key for one in reported for key in one.direct}
     traced.read(direct)
     with_points: dict[int, Calibration] = {}
-    if any(not one.fault.uniform or needs_used_range(session, one) for one in reported):
+    if any(not one.fault.uniform or needs_used_range(source, one) for one in reported):
         order = sorted(direct)
         with_points = {c.key: c for c, _ in traced.with_points(order, direct)}
     users = [with_points.get(key, traced.calibrations[key]) for key in direct]
@@ -219,14 +227,14 @@ def _gather(
     notes: list[str] = []
     suspects: set[int] = set()
     for one in reported:
-        case, considered = narrowed(session, one, users)
+        case, considered = narrowed(source, one, users)
         cases.append(case)
         windows.append(window_answer(one, case, considered))
-        notes.extend(recalibration_notes(session, one, case))
+        notes.extend(recalibration_notes(source, one, case))
         suspects.update(
             user.key for user in users if expose(user, case.fault, case.window, case.holders).uses
         )
-    reached = links.everything_downward(session, suspects)
+    reached = source.everything_downward(suspects)
     traced.read(reached)
     if any(not one.fault.uniform for one in reported):
         reached |= direct  # which range clears a use is seen at its points

@@ -2,12 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Protocol, TypeVar
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, NotFound
 from api.services.changes import customer_key
 from api.store.tables import Certificate
+
+
+class Numbered(Protocol):
+    """One revision of a certificate, however it is held."""
+
+    @property
+    def issuer(self) -> str:
+        """Who issued it; empty for the laboratory itself."""
+
+    @property
+    def revision(self) -> int:
+        """Its revision."""
+
+    @property
+    def status(self) -> str:
+        """Its status."""
+
+
+Found = TypeVar("Found", bound=Numbered)
 
 
 def revisions(
@@ -23,7 +45,13 @@ def revisions(
         statement = statement.where(Certificate.issuer == issuer)
     if owner is not None:
         statement = statement.where(Certificate.customer_id == customer_key(owner))
-    found = list(session.scalars(statement.order_by(Certificate.revision.desc())))
+    found = session.scalars(statement.order_by(Certificate.revision.desc())).all()
+    return of_one_issuer(found, number, issuer)
+
+
+def of_one_issuer(numbered: Sequence[Found], number: str, issuer: str | None = None) -> list[Found]:
+    """Return those of a number's certificates that are meant, see `revisions`."""
+    found = [one for one in numbered if issuer is None or one.issuer == issuer]
     own = [one for one in found if one.issuer == ""]
     if issuer is None and own:
         found = own
@@ -44,7 +72,11 @@ def choose(
     owner: str | None = None,
 ) -> Certificate:
     """Return the revision asked for, else the issued one, else the newest."""
-    found = revisions(session, number, issuer, owner)
+    return the_one(revisions(session, number, issuer, owner), number, revision)
+
+
+def the_one(found: Sequence[Found], number: str, revision: int | None = None) -> Found:
+    """Return one of the revisions of a number, newest first; see `choose`."""
     if revision is None:
         return next((one for one in found if one.status == "issued"), found[0])
     for one in found:

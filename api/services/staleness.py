@@ -25,6 +25,7 @@ from api.services.recording import Record, zone_of
 from api.store import links
 from api.store.casework import RecallCase
 from api.store.keyed import rows_of
+from api.store.sources import Recorded
 from api.store.tables import Certificate, Recall, RecallStale
 from graph.moments import text_of
 
@@ -97,6 +98,6 @@ def _meets(session: Session, stored: Recall, concerned: set[int]) -> bool:
     """Whether one of the certificates met a fault of the recall directly."""
     zone = zone_of(session)
     return any(
-        not report(session, fault, zone, None, "").direct.isdisjoint(concerned)
+        not report(Recorded(session), fault, zone, None, "").direct.isdisjoint(concerned)
         for fault in stored.faults
     )

@@ -16,15 +16,13 @@ from functools import lru_cache
 from operator import attrgetter
 from typing import Any
 
-from sqlalchemy.orm import Session
-
 from api.rules.judge import Judge
 from api.rules.rule import rule_from_mapping
 from api.services.faults import METHOD_PREFIX
 from api.services.tracing_results import Results, Statement
-from api.store import records
 from api.store.chunks import chunks
 from api.store.records import CertificateRow, ResultRow, UseRow
+from api.store.sources import Source
 from graph.model import ONE, Calibration, Use
 from graph.moments import Moment
 
@@ -36,7 +34,7 @@ _POSITION, _RULE = attrgetter("position"), attrgetter("rule_id")
 class Traced:
     """Certificates read so far: their rows, their calibrations without points, and lookups."""
 
-    session: Session
+    source: Source
     methods: frozenset[str] = frozenset()  # recorded methods that count as something used
     rows: dict[int, CertificateRow] = field(default_factory=dict)
     calibrations: dict[int, Calibration] = field(default_factory=dict)
@@ -47,8 +45,8 @@ class Traced:
     def read(self, keys: Collection[int]) -> None:
         """Read certificates and their uses; those read before stay as they are."""
         for some in chunks(sorted(_lacking(self.rows, keys)), AT_ONCE):
-            rows = list(records.certificates(self.session, some))
-            uses = _grouped(records.uses(self.session, some))
+            rows = list(self.source.certificates(some))
+            uses = _grouped(self.source.uses(some))
             self._learn(rows, uses)
             for row in rows:
                 self.rows[row.id] = row
@@ -65,7 +63,7 @@ class Traced:
         """Calibrations in this order, with points and statements where they are reached."""
         for some in chunks(order, AT_ONCE):
             wanted = [key for key in some if key in reached]
-            rows = _grouped(records.results(self.session, wanted))
+            rows = _grouped(self.source.results(wanted))
             self._learn_rules(rows)
             results = Results(self.judges)
             for key in some:
@@ -76,14 +74,14 @@ class Traced:
     def _learn(self, rows: Sequence[CertificateRow], uses: Mapping[int, list[UseRow]]) -> None:
         items = {row.item_id for row in rows}
         items.update(use.item_id for some in uses.values() for use in some)
-        self.items |= records.item_words(self.session, _lacking(self.items, items))
+        self.items |= self.source.item_words(_lacking(self.items, items))
         customers = {row.customer_id for row in rows if row.customer_id is not None}
-        self.customers |= records.customer_names(self.session, _lacking(self.customers, customers))
+        self.customers |= self.source.customer_names(_lacking(self.customers, customers))
 
     def _learn_rules(self, results: Mapping[int, list[ResultRow]]) -> None:
         used = {key for rows in results.values() for key in set(map(_RULE, rows))}
-        for key, code, version, definition in records.rules(
-            self.session, [key for key in used if key is not None and key not in self.judges]
+        for key, code, version, definition in self.source.rules(
+            [key for key in used if key is not None and key not in self.judges]
         ):
             mapping = {**json.loads(definition), "id": code, "version": version}
             self.judges[key] = Judge(rule_from_mapping(mapping))

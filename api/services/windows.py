@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
-from sqlalchemy import Row
-from sqlalchemy.orm import Session
-
 from api.rules.units import parse_quantity, to_newton
 from api.services.faults import Reported
 from api.services.recording import Record
-from api.store import links, records
+from api.store.records import CheckRow
+from api.store.sources import Source
 from graph.model import Calibration, Check
 from graph.moments import Moment, text_of
 from graph.narrowing import Considered, Range, narrow
@@ -20,24 +19,23 @@ from graph.recall import Case
 
 
 def narrowed(
-    session: Session, reported: Reported, direct: Iterable[Calibration]
+    source: Source, reported: Reported, direct: Iterable[Calibration]
 ) -> tuple[Case, list[Considered]]:
     """Narrow the window of a fault by the checks of its item.
 
     `direct` are the calibrations that ever used the item; their forces are its used range.
     """
     checks = [
-        _check(row, _rests_on_fault(session, row.Check, reported))
-        for row in _checks(session, reported)
+        _check(row, _rests_on_fault(source, row, reported)) for row in _checks(source, reported)
     ]
     used = _used_range(reported, direct)
     window, considered = narrow(reported.fault, checks, used)
     return Case(reported.fault, window, reported.case.holders), considered
 
 
-def needs_used_range(session: Session, reported: Reported) -> bool:
+def needs_used_range(source: Source, reported: Reported) -> bool:
     """Whether a check covers single forces, so that the range of all uses must be known."""
-    return any(isinstance(row.Check.covers, list) for row in _checks(session, reported))
+    return any(isinstance(_covers(row), list) for row in _checks(source, reported))
 
 
 def window_answer(reported: Reported, case: Case, considered: list[Considered]) -> Record:
@@ -61,28 +59,31 @@ def window_answer(reported: Reported, case: Case, considered: list[Considered]) 
     }
 
 
-def recalibration_notes(session: Session, reported: Reported, case: Case) -> list[str]:
+def recalibration_notes(source: Source, reported: Reported, case: Case) -> list[str]:
     """Say which recalibrations of the faulty item lie inside the window; they do not end it."""
     if reported.item_key is None:
         return []
-    rows = records.recalibrations(
-        session, reported.item_key, case.window.start_us, case.window.end_us
-    )
+    rows = source.recalibrations(reported.item_key, case.window.start_us, case.window.end_us)
     return [
         f"{reported.fault.item} was recalibrated inside the window ({row.number} rev. "
         f"{row.revision}, {row.performed_at}); this does not end the window by itself: set "
         "isolated_at or last_good_at if it does"
-        for row in rows
+        for row in sorted(rows, key=lambda row: (row.performed_us, row.number))
     ]
 
 
-def _checks(session: Session, reported: Reported) -> records.Rows:
-    return [] if reported.item_key is None else records.checks_of(session, reported.item_key)
+def _checks(source: Source, reported: Reported) -> list[CheckRow]:
+    """Checks of the faulty item by time."""
+    found = [] if reported.item_key is None else source.checks_of(reported.item_key)
+    return sorted(found, key=lambda check: (check.performed_us, check.code))
 
 
-def _check(row: Row[Any], rests_on_fault: bool) -> Check:
-    check = row.Check
-    covers = check.covers
+def _covers(check: CheckRow) -> Any:
+    return None if check.covers is None else json.loads(check.covers)
+
+
+def _check(check: CheckRow, rests_on_fault: bool) -> Check:
+    covers = _covers(check)
     if isinstance(covers, list):
         covers = tuple(to_newton(*parse_quantity(force)) for force in covers)
     return Check(
@@ -91,21 +92,21 @@ def _check(row: Row[Any], rests_on_fault: bool) -> Check:
         passed=check.result == "pass",
         limit_rel=_fraction(check.acceptance_limit_rel),
         U_rel=_fraction(check.U_rel),
-        independent=check.independent and not rests_on_fault,
+        independent=bool(check.independent) and not rests_on_fault,
         covers_n=covers,
     )
 
 
-def _rests_on_fault(session: Session, check: Any, reported: Reported) -> bool:
+def _rests_on_fault(source: Source, check: CheckRow, reported: Reported) -> bool:
     """Whether the reference of a check itself rested on the faulty item at that time."""
     if check.against_id is None:
         return False
     if check.against_id in reported.item_keys:
         return True
-    source = links.certificate_in_force(session, check.against_id, check.performed_end_us)
-    if source is None:
+    certificate = source.certificate_in_force(check.against_id, check.performed_end_us)
+    if certificate is None:
         return False
-    return not reported.item_keys.isdisjoint(links.items_upward(session, [source]))
+    return not reported.item_keys.isdisjoint(source.items_upward([certificate]))
 
 
 def _used_range(reported: Reported, direct: Iterable[Calibration]) -> Range | None:

@@ -12,7 +12,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, Row, ScalarSelect, and_, case, null, or_, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Row,
+    ScalarSelect,
+    and_,
+    case,
+    exists,
+    null,
+    or_,
+    select,
+    update,
+)
 from sqlalchemy.orm import Session, aliased
 
 from api.store.chunks import chunks
@@ -23,8 +34,23 @@ Earlier = aliased(Certificate)
 
 def resolve_after(session: Session, first_certificate: int) -> None:
     """Resolve every use that certificates recorded from this key on make or may change."""
-    items = select(Certificate.item_id).where(Certificate.id >= first_certificate)
-    _resolve(session, or_(Usage.certificate_id >= first_certificate, Usage.item_id.in_(items)))
+    _resolve(session, Usage.certificate_id >= first_certificate)
+    # By date a new certificate changes only what came after it: an item that served for years has
+    # very many earlier uses. The items are named one by one: given as a subquery, or joined to the
+    # condition above, they would make PostgreSQL read every use there is.
+    later = exists().where(
+        Certificate.id >= first_certificate,
+        Certificate.item_id == Usage.item_id,
+        Certificate.performed_us <= Usage.used_end_us,
+    )
+    touched = (Usage.certificate_id < first_certificate) & (
+        later | Usage.named_certificate.is_not(None)
+    )
+    items = set(
+        session.scalars(select(Certificate.item_id).where(Certificate.id >= first_certificate))
+    )
+    for some in chunks(sorted(items)):
+        _resolve(session, Usage.item_id.in_(some) & touched)
 
 
 def resolve_certificate(session: Session, certificate: int) -> None:

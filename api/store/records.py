@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
 from typing import Any, NamedTuple
 
-from sqlalchemy import Row, select
-from sqlalchemy.orm import Session
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session, aliased
 
+from api.store.chunks import chunks
 from api.store.keyed import rows_of
-from api.store.tables import Certificate, Check, Item
+from api.store.tables import Certificate, Composition, Item, Laboratory
 
-Rows = Sequence[Row[*tuple[Any, ...]]]
+Assembly = aliased(Item)
+Part = aliased(Item)
 
 
 class CertificateRow(NamedTuple):
@@ -73,6 +75,59 @@ class ResultRow(NamedTuple):
     verdict_reported: str | None
 
 
+class ItemRow(NamedTuple):
+    """One item; its channels are JSON text."""
+
+    id: int
+    code: str
+    kind: str
+    type: str | None
+    channels: str | None
+
+
+class HoldingRow(NamedTuple):
+    """One part in one assembly, from (inclusive) until (exclusive), by their ids."""
+
+    id: int
+    assembly: str
+    part: str
+    from_us: int
+    until_us: int | None
+
+
+class CheckRow(NamedTuple):
+    """One intermediate check; its numbers are text, what it covers is JSON text."""
+
+    item_id: int
+    code: str
+    performed_us: int
+    performed_end_us: int
+    result: str
+    acceptance_limit_rel: str | None
+    U_rel: str | None
+    independent: bool | None
+    against_id: int | None
+    covers: str | None
+
+
+class RecalibrationRow(NamedTuple):
+    """One calibration as a note names it."""
+
+    number: str
+    revision: int
+    performed_at: str
+    performed_us: int
+
+
+class NumberRow(NamedTuple):
+    """One certificate as its number is chosen by."""
+
+    id: int
+    issuer: str
+    revision: int
+    status: str
+
+
 def certificates(session: Session, keys: Collection[int]) -> Iterator[CertificateRow]:
     """Certificates by key."""
     return map(CertificateRow._make, _rows(session, CertificateRow, "certificate", "id", keys))
@@ -113,26 +168,82 @@ def rules(session: Session, keys: Collection[int]) -> Iterator[tuple[Any, ...]]:
     return rows_of(session, named, "decision_rule", "id", keys)
 
 
-def checks_of(session: Session, item: int) -> Rows:
-    """Checks of an item, with the id of the item they were made against."""
-    against = select(Item.code).where(Item.id == Check.against_id).scalar_subquery()
-    return session.execute(
-        select(Check, against.label("against"))
-        .where(Check.item_id == item)
-        .order_by(Check.performed_us, Check.code)
-    ).all()
+def time_zone(session: Session) -> str | None:
+    """IANA name of the laboratory's zone; None until one is recorded."""
+    return session.scalar(select(Laboratory.time_zone))
 
 
-def recalibrations(session: Session, item: int, start_us: int | None, end_us: int | None) -> Rows:
-    """Issued calibrations of an item inside (start, end]."""
-    statement = select(Certificate.number, Certificate.revision, Certificate.performed_at).where(
-        Certificate.item_id == item, Certificate.status == "issued"
+def item(session: Session, code: str) -> ItemRow | None:
+    """The item of this id, if it is recorded."""
+    key = session.scalar(select(Item.id).where(Item.code == code))
+    found = [] if key is None else _rows(session, ItemRow, "item", "id", [key])
+    return next(map(ItemRow._make, found), None)
+
+
+def item_keys(session: Session, codes: Collection[str]) -> set[int]:
+    """Keys of the items of these ids."""
+    return {
+        key
+        for some in chunks(sorted(codes))
+        for key in session.scalars(select(Item.id).where(Item.code.in_(some)))
+    }
+
+
+def holdings() -> Select[int, str, str, int, int | None]:
+    """Every holding as a `HoldingRow`."""
+    return (
+        select(
+            Composition.id,
+            Assembly.code.label("assembly"),
+            Part.code.label("part"),
+            Composition.from_us,
+            Composition.until_us,
+        )
+        .join(Assembly, Assembly.id == Composition.assembly_id)
+        .join(Part, Part.id == Composition.part_id)
     )
+
+
+def holdings_of(session: Session, parts: Collection[str]) -> list[HoldingRow]:
+    """Which assemblies held these parts, and when, by key of the holding."""
+    rows = (
+        HoldingRow._make(row)
+        for some in chunks(sorted(parts))
+        for row in session.execute(holdings().where(Part.code.in_(some)))
+    )
+    return sorted(rows, key=lambda row: row.id)
+
+
+def checks_of(session: Session, item: int) -> list[CheckRow]:
+    """Checks of an item."""
+    rows = _rows(session, CheckRow, "intermediate_check", "item_id", [item])
+    return list(map(CheckRow._make, rows))
+
+
+def recalibrations(
+    session: Session, item: int, start_us: int | None, end_us: int | None
+) -> list[RecalibrationRow]:
+    """Issued calibrations of an item inside (start, end]."""
+    statement = select(
+        Certificate.number,
+        Certificate.revision,
+        Certificate.performed_at,
+        Certificate.performed_us,
+    ).where(Certificate.item_id == item, Certificate.status == "issued")
     if start_us is not None:
         statement = statement.where(Certificate.performed_us > start_us)
     if end_us is not None:
         statement = statement.where(Certificate.performed_us <= end_us)
-    return session.execute(statement.order_by(Certificate.performed_us, Certificate.number)).all()
+    return [RecalibrationRow._make(row) for row in session.execute(statement)]
+
+
+def numbered(session: Session, number: str) -> list[NumberRow]:
+    """All certificates of a number, newest revision first."""
+    statement = select(
+        Certificate.id, Certificate.issuer, Certificate.revision, Certificate.status
+    ).where(Certificate.number == number)
+    rows = session.execute(statement.order_by(Certificate.revision.desc()))
+    return [NumberRow._make(row) for row in rows]
 
 
 def _rows(

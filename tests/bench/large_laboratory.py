@@ -189,8 +189,18 @@ def write(database: Database, certificates: int) -> None:
             _insert(connection, Certificate, [certificate for certificate, _, _ in lot])
             _insert(connection, Usage, [use for _, uses, _ in lot for use in uses])
             _insert(connection, Result, [result for _, _, results in lot for result in results])
+        if not database.is_sqlite:
+            _continue_numbers(connection)
     with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         connection.exec_driver_sql("ANALYZE")
+
+
+def _continue_numbers(connection: Any) -> None:
+    """Let PostgreSQL number on behind the keys that were written here."""
+    for table in ("customer", "decision_rule", "item", "certificate"):
+        connection.exec_driver_sql(
+            f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), max(id)) FROM {table}"
+        )
 
 
 def _insert(connection: Any, table: Any, rows: Sequence[Row]) -> None:

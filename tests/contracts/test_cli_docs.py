@@ -25,6 +25,7 @@ NAMES = {
     "restore",
     "serve",
     "settings",
+    "snapshot",
     "trace",
     "verify",
 }

@@ -46,29 +46,39 @@ def ws(number, at, **more):
 C = cal("C-1", "A", "03-01", [ref("WS")])
 
 
-@pytest.mark.parametrize(
-    ("calibrations", "source", "evidence"),
-    [
-        ([], None, None),
-        ([ws("W-1", "02-01"), ws("W-2", "02-15")], "W-2/0", None),
-        ([ws("W-2", "03-02"), ws("W-1", "02-01")], "W-1/0", None),
-        # at the very instant of the use
-        ([ws("W-1", "03-01")], "W-1/0", None),
-        # one instant: the highest revision, then the last number
-        ([ws("W-1", "02-01", status="superseded"), ws("W-1", "02-01", revision=1)], "W-1/1", None),
-        ([ws("W-1", "02-01", revision=3), ws("W-2", "02-01")], "W-1/3", None),
-        ([ws("W-1", "02-01"), ws("W-2", "02-01")], "W-2/0", None),
-        # not issued
-        ([ws("W-1", "02-01"), ws("W-2", "02-15", status="draft")], "W-1/0", None),
-        ([ws("W-1", "02-01"), ws("W-2", "02-15", status="voided")], "W-1/0", None),
-        # a later one that only confirmed limits stands beside the value
-        ([ws("W-1", "02-01"), ws("W-2", "02-15", assigns_value=False)], "W-1/0", "W-2/0"),
-        ([ws("W-1", "02-15"), ws("W-2", "02-01", assigns_value=False)], "W-1/0", None),
-        ([ws("W-2", "02-01", assigns_value=False)], None, "W-2/0"),
-    ],
-)
+CASES = [
+    ([], None, None),
+    ([ws("W-1", "02-01"), ws("W-2", "02-15")], "W-2/0", None),
+    ([ws("W-2", "03-02"), ws("W-1", "02-01")], "W-1/0", None),
+    # at the very instant of the use
+    ([ws("W-1", "03-01")], "W-1/0", None),
+    # one instant: the highest revision, then the last number
+    ([ws("W-1", "02-01", status="superseded"), ws("W-1", "02-01", revision=1)], "W-1/1", None),
+    ([ws("W-1", "02-01", revision=3), ws("W-2", "02-01")], "W-1/3", None),
+    ([ws("W-1", "02-01"), ws("W-2", "02-01")], "W-2/0", None),
+    # not issued
+    ([ws("W-1", "02-01"), ws("W-2", "02-15", status="draft")], "W-1/0", None),
+    ([ws("W-1", "02-01"), ws("W-2", "02-15", status="voided")], "W-1/0", None),
+    # a later one that only confirmed limits stands beside the value
+    ([ws("W-1", "02-01"), ws("W-2", "02-15", assigns_value=False)], "W-1/0", "W-2/0"),
+    ([ws("W-1", "02-15"), ws("W-2", "02-01", assigns_value=False)], "W-1/0", None),
+    ([ws("W-2", "02-01", assigns_value=False)], None, "W-2/0"),
+]
+
+
+@pytest.mark.parametrize(("calibrations", "source", "evidence"), CASES)
 def test_the_value_in_force_by_date(database, calibrations, source, evidence):
     assert resolved(database, C, *calibrations) == (source, evidence)
+
+
+@pytest.mark.parametrize(("calibrations", "source", "evidence"), CASES)
+def test_what_is_recorded_later_changes_the_value_of_earlier_records(
+    database, calibrations, source, evidence
+):
+    resolved(database, C)
+    for one in calibrations:
+        resolved(database, one)
+    assert links(database) == (source, evidence)
 
 
 @pytest.mark.parametrize(

@@ -58,11 +58,20 @@ def test_no_keys_ask_nothing(filled):
     assert list(records.uses(filled, [])) == []
 
 
-def test_checks_come_by_time_with_what_they_were_made_against(filled):
-    found = records.checks_of(
-        filled, filled.scalar(sa.text("SELECT id FROM item WHERE code = 'REF'"))
-    )
-    assert [(row.Check.code, row.against) for row in found] == [("K-1", None), ("K-2", "OTHER")]
+def test_checks_of_an_item_are_found_with_what_they_were_made_against(filled):
+    found = records.checks_of(filled, records.item(filled, "REF").id)
+    other = records.item(filled, "OTHER").id
+    assert {row.code: row.against_id for row in found} == {"K-1": None, "K-2": other}
+
+
+def test_items_are_found_by_their_ids_and_unknown_ones_are_none(filled):
+    assert records.item(filled, "REF").kind == "working_standard"
+    assert records.item(filled, "NONE") is None
+    assert records.item_keys(filled, ["REF", "NONE"]) == {records.item(filled, "REF").id}
+
+
+def test_a_number_is_found_with_its_revisions(filled):
+    assert [(row.issuer, row.revision) for row in records.numbered(filled, "C-1")] == [("", 0)]
 
 
 def test_recalibrations_lie_after_the_start_and_up_to_the_end(filled):

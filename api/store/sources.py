@@ -1,0 +1,168 @@
+"""Everything that a recall asks of the records, and who can tell it.
+
+Choice: `Source` is every question that a recall asks of the records. `Recorded` answers from a
+database session; a `Snapshot` (`api.store.snapshot`) answers from Parquet files. Both hand out the
+same plain rows under the same keys, so that the engine cannot tell them apart and an answer does
+not depend on where it was asked. Rows come in no order that may be relied on, unless one is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from sqlalchemy.orm import Session
+
+from api.store import links, records
+from api.store.records import (
+    CertificateRow,
+    CheckRow,
+    HoldingRow,
+    ItemRow,
+    NumberRow,
+    RecalibrationRow,
+    ResultRow,
+    UseRow,
+)
+
+
+class Source(Protocol):
+    """The records that a recall reads; keys are those of the database."""
+
+    def time_zone(self) -> str | None:
+        """IANA name of the laboratory's zone; None until one is recorded."""
+
+    def item(self, code: str) -> ItemRow | None:
+        """The item of this id, if it is recorded."""
+
+    def item_keys(self, codes: Collection[str]) -> set[int]:
+        """Keys of the items of these ids."""
+
+    def item_words(self, keys: Collection[int]) -> dict[int, tuple[str, str | None]]:
+        """Ids and types of items by key."""
+
+    def customer_names(self, keys: Collection[int]) -> dict[int, str]:
+        """Names of customers by key."""
+
+    def rules(self, keys: Collection[int]) -> Iterable[tuple[Any, ...]]:
+        """(key, id, version, definition as JSON text) of decision rules."""
+
+    def holdings_of(self, parts: Collection[str]) -> list[HoldingRow]:
+        """Which assemblies held these parts, and when, by key of the holding."""
+
+    def checks_of(self, item: int) -> list[CheckRow]:
+        """Checks of an item."""
+
+    def recalibrations(
+        self, item: int, start_us: int | None, end_us: int | None
+    ) -> list[RecalibrationRow]:
+        """Issued calibrations of an item inside (start, end]."""
+
+    def numbered(self, number: str) -> list[NumberRow]:
+        """All certificates of a number, newest revision first."""
+
+    def certificates(self, keys: Collection[int]) -> Iterator[CertificateRow]:
+        """Certificates by key."""
+
+    def uses(self, keys: Collection[int]) -> Iterator[UseRow]:
+        """Uses of these certificates."""
+
+    def results(self, keys: Collection[int]) -> Iterator[ResultRow]:
+        """Results of these certificates."""
+
+    def users_of_items(self, items: Collection[int]) -> set[int]:
+        """Certificates that ever used one of these items."""
+
+    def users_of_certificate(self, certificate: int) -> set[int]:
+        """Certificates that took a value from this one."""
+
+    def certificates_by_method(self, method: str) -> set[int]:
+        """Certificates whose calibration recorded this method."""
+
+    def roles_of(self, items: Collection[int]) -> set[str]:
+        """Roles in which these items were ever used."""
+
+    def lacking_roles(self, roles: Collection[str], window: links.Span) -> list[int]:
+        """Our own issued certificates of the window, of whose uses none has one of the roles."""
+
+    def everything_downward(self, certificates: Iterable[int]) -> set[int]:
+        """These certificates and all that could rest on them, level by level."""
+
+    def items_upward(self, certificates: Iterable[int]) -> set[int]:
+        """Items that these certificates rest on, directly or through others."""
+
+    def certificate_in_force(self, item: int, at_us: int) -> int | None:
+        """The certificate whose value an item carries at this instant, if any."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """The records of a database, as one session sees them; methods as in `Source`."""
+
+    session: Session
+
+    def time_zone(self) -> str | None:
+        return records.time_zone(self.session)
+
+    def item(self, code: str) -> ItemRow | None:
+        return records.item(self.session, code)
+
+    def item_keys(self, codes: Collection[str]) -> set[int]:
+        return records.item_keys(self.session, codes)
+
+    def item_words(self, keys: Collection[int]) -> dict[int, tuple[str, str | None]]:
+        return records.item_words(self.session, keys)
+
+    def customer_names(self, keys: Collection[int]) -> dict[int, str]:
+        return records.customer_names(self.session, keys)
+
+    def rules(self, keys: Collection[int]) -> Iterable[tuple[Any, ...]]:
+        return records.rules(self.session, keys)
+
+    def holdings_of(self, parts: Collection[str]) -> list[HoldingRow]:
+        return records.holdings_of(self.session, parts)
+
+    def checks_of(self, item: int) -> list[CheckRow]:
+        return records.checks_of(self.session, item)
+
+    def recalibrations(
+        self, item: int, start_us: int | None, end_us: int | None
+    ) -> list[RecalibrationRow]:
+        return records.recalibrations(self.session, item, start_us, end_us)
+
+    def numbered(self, number: str) -> list[NumberRow]:
+        return records.numbered(self.session, number)
+
+    def certificates(self, keys: Collection[int]) -> Iterator[CertificateRow]:
+        return records.certificates(self.session, keys)
+
+    def uses(self, keys: Collection[int]) -> Iterator[UseRow]:
+        return records.uses(self.session, keys)
+
+    def results(self, keys: Collection[int]) -> Iterator[ResultRow]:
+        return records.results(self.session, keys)
+
+    def users_of_items(self, items: Collection[int]) -> set[int]:
+        return links.users_of_items(self.session, items)
+
+    def users_of_certificate(self, certificate: int) -> set[int]:
+        return links.users_of_certificate(self.session, certificate)
+
+    def certificates_by_method(self, method: str) -> set[int]:
+        return links.certificates_by_method(self.session, method)
+
+    def roles_of(self, items: Collection[int]) -> set[str]:
+        return links.roles_of(self.session, items)
+
+    def lacking_roles(self, roles: Collection[str], window: links.Span) -> list[int]:
+        return links.lacking_roles(self.session, roles, window)
+
+    def everything_downward(self, certificates: Iterable[int]) -> set[int]:
+        return links.everything_downward(self.session, certificates)
+
+    def items_upward(self, certificates: Iterable[int]) -> set[int]:
+        return links.items_upward(self.session, certificates)
+
+    def certificate_in_force(self, item: int, at_us: int) -> int | None:
+        return links.certificate_in_force(self.session, item, at_us)
