@@ -12,6 +12,7 @@ to the machine, the bytes do not.
 from __future__ import annotations
 
 import argparse
+import resource
 import statistics
 import time
 from collections.abc import Callable, Sequence
@@ -159,7 +160,9 @@ def taken(database: Database, folder: Path, clock: Callable[[], float], rows: in
         began = clock()
         with database.read() as session:
             snapshot_files.write(session, folder, {"time_zone": None})
-        print(f"snapshot: {(clock() - began) / rows * 1e6:.1f} us for each row of the store")
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        each = (clock() - began) / rows * 1e6
+        print(f"snapshot: {each:.1f} us for each row of the store, peak memory {peak:.0f} MB")
     snapshot = Snapshot(folder)
     for name, one in snapshot.manifest["files"].items():
         if one["rows"]:
