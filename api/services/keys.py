@@ -102,14 +102,19 @@ def verify(session: Session, token: str, now: int) -> KeyRecord | None:
     public_id, _, secret = rest.partition("_")
     if prefix != PREFIX or not secret or not public_id.isalnum():
         return None
-    may_speak = or_(ApiKey.person_id.is_(None), Person.active)
-    known = _KEYS.where(ApiKey.public_id == public_id, may_speak)
-    found = session.execute(known).one_or_none()
+    found = session.execute(_KEYS.where(ApiKey.public_id == public_id, _MAY_SPEAK)).one_or_none()
     if found is None or not hmac.compare_digest(found[0].secret_hash, _hashed(secret)):
         return None
     row, customer, person = found
     record = _record(row, customer, person)
     return record if record.valid_at(now) else None
+
+
+def usable(session: Session, row_id: int, now: int) -> KeyRecord | None:
+    """Return the key of this row; None if it is revoked, expired or of nobody active."""
+    found = session.execute(_KEYS.where(ApiKey.id == row_id, _MAY_SPEAK)).one_or_none()
+    record = None if found is None else _record(*found[:3])
+    return record if record is not None and record.valid_at(now) else None
 
 
 def revoke(session: Session, public_id: str, now: int) -> KeyRecord:
@@ -173,6 +178,7 @@ _KEYS = (
     .outerjoin(Customer, ApiKey.customer_id == Customer.id)
     .outerjoin(Person, ApiKey.person_id == Person.id)
 )
+_MAY_SPEAK = or_(ApiKey.person_id.is_(None), Person.active)
 
 
 def expiry_of(moment: str | None) -> int | None:
