@@ -12,7 +12,12 @@ import flask_smorest
 from flask import Flask
 from werkzeug.middleware.proxy_fix import ProxyFix
 
-from api.pages import docs
+from api.pages import certificates as certificate_pages
+from api.pages import decisions as decision_pages
+from api.pages import docs, recall_files, recall_work, sessions, start
+from api.pages import faults as fault_pages
+from api.pages import items as item_pages
+from api.pages import recalls as recall_pages
 from api.resources import (
     batches,
     calibrations,
@@ -116,6 +121,15 @@ BLUEPRINTS = [
 ]
 PAGES = [
     docs.blp,
+    sessions.blp,
+    start.blp,
+    certificate_pages.blp,
+    decision_pages.blp,
+    recall_pages.blp,
+    recall_work.blp,
+    recall_files.blp,
+    item_pages.blp,
+    fault_pages.blp,
 ]
 
 DESCRIPTION = f"""\

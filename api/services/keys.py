@@ -104,8 +104,7 @@ def verify(session: Session, token: str, now: int) -> KeyRecord | None:
     public_id, _, secret = rest.partition("_")
     if prefix != PREFIX or not secret or not public_id.isalnum():
         return None
-    may_speak = or_(ApiKey.person_id.is_(None), Person.active)
-    known = _KEYS.where(ApiKey.public_id == public_id, may_speak)
+    known = _KEYS.where(ApiKey.public_id == public_id, _MAY_SPEAK)
     found = session.execute(known).one_or_none()
     expected = _NOBODY if found is None else found[0].secret_hash
     fits = hmac.compare_digest(expected, _hashed(secret))
@@ -114,6 +113,13 @@ def verify(session: Session, token: str, now: int) -> KeyRecord | None:
     row, customer, person = found
     record = _record(row, customer, person)
     return record if record.valid_at(now) else None
+
+
+def usable(session: Session, row_id: int, now: int) -> KeyRecord | None:
+    """Return the key of this row; None if it is revoked, expired or of nobody active."""
+    found = session.execute(_KEYS.where(ApiKey.id == row_id, _MAY_SPEAK)).one_or_none()
+    record = None if found is None else _record(*found[:3])
+    return record if record is not None and record.valid_at(now) else None
 
 
 def rotate(
@@ -138,9 +144,8 @@ def rotate(
     made, token = create_key(session, row.name, row.scopes, customer, until, person=person, now=now)
     end = now + grace_us
     row.expires_us = end if row.expires_us is None else min(row.expires_us, end)
-    journal.note(
-        session, "key rotated", key=public_id, by=made.public_id, ends=text_of(row.expires_us)
-    )
+    said = {"key": public_id, "replaced_by": made.public_id, "ends": text_of(row.expires_us)}
+    journal.note(session, "key rotated", **said)
     session.flush()
     return _record(*_found(session, public_id)), made, token
 
@@ -206,6 +211,7 @@ _KEYS = (
     .outerjoin(Customer, ApiKey.customer_id == Customer.id)
     .outerjoin(Person, ApiKey.person_id == Person.id)
 )
+_MAY_SPEAK = or_(ApiKey.person_id.is_(None), Person.active)
 
 
 def expiry_of(moment: str | None) -> int | None:

@@ -2,8 +2,9 @@
 
 Choice: the shape of a mark tells the list, and a cross in it that a statement of conformity
 changes; lines lead from cause to effect and are heavy where they end at a change. No colour, so
-that print and screen say the same. Everything is placed in points on one sheet that grows with the
-recall; names too long for their column are cut off.
+that print and screen say the same. Where one certificate was chosen, everything that leads to it
+stays black and its lines are the heaviest; the rest is grey. Everything is placed in points on one
+sheet that grows with the recall; names too long for their column are cut off.
 
 Not checked: anything; the picture shows what was found.
 """
@@ -40,17 +41,27 @@ _HEADINGS = 34.0
 _SIZES = {"o": 7.5, "D": 6.5, "^": 8.5, "s": 7.0}
 
 
-def recall_figure(part: nx.DiGraph, kind: str, name: str) -> bytes:
-    """Return the picture of an affected part as an SVG or PNG file; `name` is what it is called."""
-    picture = _Picture(layout(part), name)
+def recall_figure(part: nx.DiGraph, kind: str, name: str, chosen: str | None = None) -> bytes:
+    """Return the picture of an affected part as an SVG or PNG file; `name` is what it is called.
+
+    `chosen` is the node of the certificate whose paths stand out.
+    """
+    picture = _Picture(layout(part), name, _leading_to(part, chosen))
     return figures.drawn(kind, f"{picture.title}. {picture.summary()}", picture.draw)
 
 
-class _Picture:
-    """One picture while it is drawn."""
+def _leading_to(part: nx.DiGraph, chosen: str | None) -> set[str]:
+    if chosen is None or chosen not in part:
+        return set()
+    return {chosen, *nx.ancestors(part, chosen)}
 
-    def __init__(self, places: Layout, name: str) -> None:
+
+class _Picture:
+    """One picture while it is drawn; `lit` are the nodes that stand out, if any."""
+
+    def __init__(self, places: Layout, name: str, lit: set[str]) -> None:
         self.places = places
+        self.lit = {places.marks[node] for node in lit if node in places.marks}
         origins = places.columns[0].marks if places.columns else []
         faulty = ", ".join(mark.label for mark in origins)
         self.title = f"{name}: {faulty}" if faulty else name
@@ -93,7 +104,8 @@ class _Picture:
         self._draw_links(axes)
         for column in self.places.columns:
             for mark in column.marks:
-                (_draw_box if column.origin else _draw_mark)(axes, mark, *self.at[mark])
+                ink = GREY if self.lit and mark not in self.lit else INK
+                (_draw_box if column.origin else _draw_mark)(axes, mark, *self.at[mark], ink)
         self._draw_legend(axes, rows, below - 8)
         return figure
 
@@ -120,22 +132,27 @@ class _Picture:
             y -= room / 2
 
     def _draw_links(self, axes: Axes) -> None:
-        """Draw a curve for every link; those that end at a change last, on top."""
-        order = sorted(self.places.links, key=lambda pair: pair[1].outcome == CHANGES)
-        for cause, effect in order:
+        """Draw a curve for every link; those that end at a change on top, then the lit ones."""
+
+        def place(pair: tuple[Mark, Mark]) -> tuple[bool, bool]:
+            return self.lit.issuperset(pair), pair[1].outcome == CHANGES
+
+        for cause, effect in sorted(self.places.links, key=place):
+            lit = self.lit.issuperset((cause, effect))
             (_, y0), (x1, y1) = self.at[cause], self.at[effect]
             x0 = self.ends[cause]
             x1 -= _BESIDE if effect.list_name else 0
             backwards = x1 <= x0
             bend = 30.0 if backwards else (x1 - x0) / 2
             corners = [(x0, y0), (x0 + bend, y0), (x1 - bend, y1), (x1, y1)]
-            heavy = effect.outcome == CHANGES
+            heavy = lit if self.lit else effect.outcome == CHANGES
+            width = 2.0 if self.lit and lit else 0.9 if heavy else 0.5
             axes.add_patch(
                 PathPatch(
                     Path(corners, [Path.MOVETO, Path.CURVE4, Path.CURVE4, Path.CURVE4]),
                     facecolor="none",
                     edgecolor=INK if heavy else GREY,
-                    linewidth=0.9 if heavy else 0.5,
+                    linewidth=width,
                     linestyle=(0, (3, 2)) if backwards else "-",
                     zorder=1,
                 )
@@ -233,7 +250,7 @@ def _rows_of_legend(marks: list[Mark], room: float) -> list[list[Mark]]:
     return rows
 
 
-def _draw_box(axes: Axes, mark: Mark, x: float, y: float) -> None:
+def _draw_box(axes: Axes, mark: Mark, x: float, y: float, ink: str) -> None:
     """Draw what is faulty, or what held it."""
     faulty = "/holding/" not in mark.name and "/as/" not in mark.name
     width = width_of(_name(mark), SMALL, bold=True) + 10
@@ -255,20 +272,21 @@ def _draw_box(axes: Axes, mark: Mark, x: float, y: float) -> None:
         _name(mark),
         size=SMALL,
         weight="bold" if faulty else "normal",
+        color=ink,
         ha="center",
         va="center_baseline",
         zorder=4,
     )
 
 
-def _draw_mark(axes: Axes, mark: Mark, x: float, y: float) -> None:
+def _draw_mark(axes: Axes, mark: Mark, x: float, y: float, ink: str) -> None:
     """Draw a certificate with its number and item, or a stack with its count."""
     _draw_shape(axes, mark, x, y)
     x += _BESIDE + (_FAN if mark.stacked else 0)
     weight = "bold" if _is_bold(mark) else "normal"
     halo = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
     common = {"size": SMALL, "va": "center_baseline", "zorder": 4, "bbox": halo}
-    axes.text(x, y, _name(mark), weight=weight, **common)  # type: ignore[arg-type]
+    axes.text(x, y, _name(mark), weight=weight, color=ink, **common)  # type: ignore[arg-type]
     if mark.item:
         x += width_of(_name(mark), SMALL, bold=_is_bold(mark)) + 6
         axes.text(x, y, _item(mark), color=GREY, **common)  # type: ignore[arg-type]

@@ -49,12 +49,16 @@ class Column:
 
 @dataclass(slots=True)
 class Layout:
-    """Columns from left to right, and the marks joined by a line, each pair once."""
+    """Columns from left to right, and the marks joined by a line, each pair once.
+
+    `marks` gives the mark of every node that has one, alone or in a stack.
+    """
 
     columns: list[Column]
     links: list[tuple[Mark, Mark]]
     lists: Counter[str]
     changes: int
+    marks: Mapping[str, Mark]
 
 
 def layout(part: nx.DiGraph) -> Layout:
@@ -77,7 +81,7 @@ def layout(part: nx.DiGraph) -> Layout:
     }
     facts = [facts for _, facts in part.nodes(data=True) if facts["kind"] == CERTIFICATE]
     changes = sum(bool(one.get("verdict_changes")) for one in facts)
-    return Layout(columns, list(pairs), Counter(one["list"] for one in facts), changes)
+    return Layout(columns, list(pairs), Counter(one["list"] for one in facts), changes, marks)
 
 
 def _is_drawn(part: nx.DiGraph, node: str) -> bool:

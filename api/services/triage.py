@@ -6,16 +6,19 @@ A stored recall never changes, so a place in a sorted list is a safe cursor.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Select, case, func, select
+import orjson
+from sqlalchemy import ColumnElement, Row, Select, case, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.errors import InvalidRecord, Issue
 from api.services.recording import Record
-from api.store.tables import RecallEntry
+from api.store.tables import Certificate, RecallEntry
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
 
+Statement = TypeVar("Statement", bound=Select[*tuple[Any, ...]])
+RECALLED = (AFFECTED, INDETERMINATE, EXPOSED)
 _LAST = -1.0  # below every ratio: entries without one come last
 SORTS: dict[str, tuple[ColumnElement[Any], ...]] = {
     "order": (),
@@ -40,13 +43,51 @@ def entry_page(
     `item`, `generation` and `min_shift_over_U`.
     """
     start = _start(after)
-    statement = _filtered(select(RecallEntry.body), recall, name, query)
+    rows, more = entry_rows(session, recall, name, query, start)
+    return [row.body for row in rows], (start + len(rows),) if more else None
+
+
+def entry_rows(
+    session: Session, recall: int, name: str, query: Record, start: int
+) -> tuple[Sequence[Row[int, str]], bool]:
+    """Return entries of one list from a place on: certificate key and body; and whether more come.
+
+    `query` as in `entry_page`.
+    """
+    columns = select(RecallEntry.certificate_id, RecallEntry.body)
     order = SORTS[query.get("sort", "order")]
-    rows = session.scalars(
-        statement.order_by(*order, RecallEntry.position).offset(start).limit(query["limit"] + 1)
-    ).all()
-    shown = list(rows[: query["limit"]])
-    return shown, (start + len(shown),) if len(rows) > len(shown) else None
+    statement = _filtered(columns, recall, name, query).order_by(*order, RecallEntry.position)
+    rows = session.execute(statement.offset(start).limit(query["limit"] + 1)).all()
+    return rows[: query["limit"]], len(rows) > query["limit"]
+
+
+def entry_count(session: Session, recall: int, name: str, query: Record) -> int:
+    """Count the entries of one list that pass the filters of a query."""
+    return session.scalar(_filtered(select(func.count()), recall, name, query)) or 0
+
+
+def entry_of(
+    session: Session, recall: int, number: str, issuer: str | None, revision: int | None
+) -> tuple[int, Record] | None:
+    """Return certificate key and entry of one certificate in whichever list, or None.
+
+    Without revision the one that was recalled, else the highest.
+    """
+    statement = (
+        select(RecallEntry.certificate_id, RecallEntry.list_name, RecallEntry.body)
+        .join(Certificate, Certificate.id == RecallEntry.certificate_id)
+        .where(RecallEntry.recall_id == recall, Certificate.number == number)
+        .order_by(Certificate.revision.desc())
+    )
+    if issuer is not None:
+        statement = statement.where(Certificate.issuer == issuer)
+    if revision is not None:
+        statement = statement.where(Certificate.revision == revision)
+    rows = session.execute(statement).all()
+    if not rows:
+        return None
+    row = next((one for one in rows if one.list_name in RECALLED), rows[0])
+    return row.certificate_id, orjson.loads(row.body)
 
 
 def _start(after: Sequence[Any] | None) -> int:
@@ -88,7 +129,7 @@ def _count(
     ]
 
 
-def _filtered(statement: Select[str], recall: int, name: str, query: Record) -> Select[str]:
+def _filtered(statement: Statement, recall: int, name: str, query: Record) -> Statement:
     statement = statement.where(RecallEntry.recall_id == recall, RecallEntry.list_name == name)
     if "verdict_changes" in query:
         statement = statement.where(RecallEntry.verdict_changes.is_(query["verdict_changes"]))

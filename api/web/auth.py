@@ -115,7 +115,7 @@ def _caller() -> KeyRecord:
         raise Problem(
             "unauthorized", "No API key was sent.", headers={"WWW-Authenticate": "Bearer"}
         )
-    key = _verified(token.strip())
+    key = verified(token.strip())
     if key is None:
         raise Problem(
             "unauthorized",
@@ -127,7 +127,8 @@ def _caller() -> KeyRecord:
     return key
 
 
-def _verified(token: str) -> KeyRecord | None:
+def verified(token: str) -> KeyRecord | None:
+    """Return the key of a token, None if it is unknown, revoked or expired."""
     remembered: RememberedKeys = current_app.extensions[EXTENSION]
     digest = hashlib.sha256(token.encode("utf-8", "surrogatepass")).digest()
     now = time.time_ns() // 1000

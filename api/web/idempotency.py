@@ -22,7 +22,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from functools import wraps
+from functools import partial, wraps
 from typing import Any, TypeVar
 
 from flask import Response, current_app, g, make_response, request
@@ -64,16 +64,21 @@ class _Duplicate(Exception):
 
 
 def _once(key: str, view: Callable[..., Any], args: Any, kwargs: Any) -> Response:
+    with _hashed_request() as request_hash:
+        return carry_out_once(key, request_hash, partial(view, *args, **kwargs))
+
+
+def carry_out_once(key: str, request_hash: str, work: Callable[[], Any]) -> Response:
+    """Answer a request by its work, or as it was answered before under this key of the caller."""
     now = time.time_ns() // 1000
     _forget_old_now_and_then(database(), now)
-    with _hashed_request() as request_hash:
-        claim = Claim(g.key.id, key, request_hash, now)
-        known = _known(claim)
-        if known is None:
-            try:
-                return _carried_out(claim, view, args, kwargs)
-            except _Duplicate:
-                known = _known(claim)
+    claim = Claim(g.key.id, key, request_hash, now)
+    known = _known(claim)
+    if known is None:
+        try:
+            return _carried_out(claim, work)
+        except _Duplicate:
+            known = _known(claim)
     if known is None:
         raise Problem(
             "request-running",
@@ -83,13 +88,13 @@ def _once(key: str, view: Callable[..., Any], args: Any, kwargs: Any) -> Respons
     return _replay(known, claim.request_hash)
 
 
-def _carried_out(claim: Claim, view: Callable[..., Any], args: Any, kwargs: Any) -> Response:
+def _carried_out(claim: Claim, work: Callable[[], Any]) -> Response:
     def begin(session: Session) -> None:
         if not idempotency.take(session, claim):
             raise _Duplicate
 
     with OneTransaction(begin) as transaction:
-        response = make_response(view(*args, **kwargs))
+        response = make_response(work())
         if response.status_code >= 400:
             transaction.take_back()
         elif response.is_streamed and transaction.is_open:

@@ -29,6 +29,7 @@ ELSEWHERE = {
     "api/store/fitting.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/evaluations.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/keyed.py": "tests/api/store/test_records.py reads through it",
+    "api/store/pages.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/tables.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/types.py": "tests/api/resources/test_calibrations.py: digits come back as sent",
     "api/store/uncertainty.py": "tests/api/store/test_migrate.py compares it with the migrations",

@@ -43,7 +43,7 @@ class Trial:
         with self.database.write() as session:
             _, token = create_key(session, "fuzz", SCOPES, now=time.time_ns() // 1000)
         self.headers = {"Authorization": f"Bearer {token}"}
-        self.app: Flask = create_app(Settings(), self.database)
+        self.app: Flask = create_app(Settings(webhooks_to_private="yes"), self.database)
         self.client = self.app.test_client()
         for path, body in (
             ("/v1/imports", json.loads((DEMO / "laboratory.json").read_text())),

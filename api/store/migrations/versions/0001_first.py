@@ -710,6 +710,34 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_notice_record_notice_id"), ["notice_id"], unique=False)
 
     op.create_table(
+        "page_session",
+        sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
+        sa.Column("cookie_hash", sa.Text(), nullable=False),
+        sa.Column(
+            "api_key_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
+        ),
+        sa.Column("person_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
+        sa.Column("created_us", sa.BigInteger(), nullable=False),
+        sa.Column("seen_us", sa.BigInteger(), nullable=False),
+        sa.Column("expires_us", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["api_key_id"], ["api_key.id"], name=op.f("fk_page_session_api_key_id")
+        ),
+        sa.ForeignKeyConstraint(
+            ["person_id"], ["person.id"], name=op.f("fk_page_session_person_id")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_page_session")),
+        sa.UniqueConstraint("cookie_hash", name=op.f("uq_page_session_cookie_hash")),
+    )
+    with op.batch_alter_table("page_session", schema=None) as batch_op:
+        batch_op.create_index(
+            batch_op.f("ix_page_session_api_key_id"), ["api_key_id"], unique=False
+        )
+        batch_op.create_index(
+            batch_op.f("ix_page_session_expires_us"), ["expires_us"], unique=False
+        )
+
+    op.create_table(
         "recall_entry",
         sa.Column(
             "recall_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
@@ -885,6 +913,11 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_recall_entry_certificate_id"))
 
     op.drop_table("recall_entry")
+    with op.batch_alter_table("page_session", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_page_session_expires_us"))
+        batch_op.drop_index(batch_op.f("ix_page_session_api_key_id"))
+
+    op.drop_table("page_session")
     with op.batch_alter_table("notice_record", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_notice_record_notice_id"))
 

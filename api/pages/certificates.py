@@ -1,0 +1,105 @@
+"""One certificate, as whoever holds it would check it: valid or not, what it states and rests on.
+
+A key of a customer sees its own certificates only, and of those what stands on the paper: no names
+of the laboratory's standards, which may belong to somebody else, and of the chain only whether it
+is unbroken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from flask import Response, request
+from sqlalchemy.orm import Session
+
+from api.errors import NotFound
+from api.pages.layout import pages, show
+from api.pages.point_drawing import drawing
+from api.pages.sessions import customer, page
+from api.services import certificates, chains, customers, stated
+from api.services.overview import own_certificate
+from api.services.recording import Record
+from api.services.revisions import choose
+from api.web import paging
+from api.web.clock import now_us
+from api.web.transactions import reading
+
+blp = pages("certificate_pages")
+MOST_LISTED = 100
+
+
+@blp.route("/certificates/<path:number>")
+@page("read", customers=True)
+def show_certificate(number: str) -> Response:
+    """Show whether a certificate is valid, what it states, and what it rests on."""
+    owner = customer()
+    issuer = request.args.get("issuer")
+    revision = request.args.get("revision", type=int)
+    with reading() as session:
+        if owner is None:
+            found = choose(session, number, issuer, revision)
+        else:
+            found = own_certificate(session, number, revision, owner)
+        shown = certificates.answer(session, found)
+        rows = stated.rows(session, found.id)
+        chain = chains.chain(session, found)
+        revisions = _revisions(session, found, owner, shown)
+    return show(
+        "certificate.html",
+        shown=shown,
+        revisions=revisions,
+        standing=standing(shown),
+        rows=rows,
+        sentences=stated.sentences(rows),
+        drawn=drawing([(row, None) for row in rows]),
+        chain=chain,
+        levels=_levels(chain),
+        owner=owner,
+        overdue=found.due_us is not None and found.due_us < now_us(),
+    )
+
+
+@blp.route("/customers/<int:customer_id>")
+@page("read", customers=True)
+def show_customer(customer_id: int) -> Response:
+    """List the certificates of one customer."""
+    with reading() as session:
+        found = customers.get(session, customer_id)
+        if customer() not in (None, found.name):
+            raise NotFound(f"customer {customer_id} is not recorded")
+        query = {"cursor": request.args["cursor"]} if "cursor" in request.args else {}
+        heads, key = certificates.find(
+            session, {"customer": found.name}, paging.after(query), MOST_LISTED
+        )
+    following = paging.answer([], key)[0]["next"]
+    return show("customer.html", customer=found, heads=heads, next=following)
+
+
+def standing(shown: Record) -> str:
+    """Return what a certificate is worth, the gravest first."""
+    if shown["status"] != "issued":
+        return str(shown["status"])
+    state: str = shown["recall_state"]
+    return "valid" if state == "none" else state
+
+
+def _revisions(session: Session, found: Any, owner: str | None, shown: Record) -> Sequence[Record]:
+    if owner is None:
+        return list(shown["revisions"])
+    return [
+        one
+        for one in shown["revisions"]
+        if choose(session, found.number, found.issuer, one["revision"]).customer_id
+        == found.customer_id
+    ]
+
+
+def _levels(chain: Record) -> list[tuple[int, list[Record]]]:
+    """Return the links that carry a value by level, those that served several certificates once."""
+    levels: dict[int, dict[tuple[Any, ...], Record]] = {}
+    for link in chain["links"]:
+        rests_on = link.get("rests_on", {})
+        mark = link["item"], link["role"], rests_on.get("certificate"), rests_on.get("revision")
+        levels.setdefault(link["level"], {}).setdefault(mark, link)
+    return [(level, list(links.values())) for level, links in sorted(levels.items())]

@@ -1,0 +1,195 @@
+"""The fields of a fault in the terms of the trade, and the fault that they stand for.
+
+Relative errors are entered in percent and shifted by two places, exactly; a time of day without
+offset is one of the laboratory's clock. Everything else is as ``POST /v1/recalls`` takes it, and is
+checked by its schema.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import datetime
+from decimal import Decimal, InvalidOperation
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+from api.pages import forms
+from api.schemas.faults import DATA_FAULTS
+
+LINES = 5
+_CLOCK = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?")
+
+
+class Kind(NamedTuple):
+    """A kind of fault: what it is called, and what its effect is in a sentence."""
+
+    name: str
+    label: str
+    says: str
+
+
+KINDS = (
+    Kind(
+        "true_force_relative_error",
+        "The true force was not the recorded one",
+        "A standard or machine gave another force than was recorded, by a share of it.",
+    ),
+    Kind("indicates_high", "It reads high or low", "Reading = (1 + e) × true force."),
+    Kind(
+        "wrong_correction_factor",
+        "A wrong correction factor was applied",
+        "A fault of data: each calibration that recorded its factor is judged by that record.",
+    ),
+    Kind(
+        "indication_effect_by_type",
+        "An adapter changes the indication",
+        "A pin, clevis or shackle acts on the instrument, by its type.",
+    ),
+    Kind("readout_gain", "A readout has a wrong gain", "One channel reads g times what it should."),
+    Kind("interval", "An error within bounds", "Only a bound of the error is known."),
+    Kind(
+        "linear_drift",
+        "It drifted",
+        "No error at the last good evidence, the one measured at the end, and in a line between.",
+    ),
+    Kind("unknown", "Nobody can say yet", "Everything it reached is listed for review."),
+)
+TIMES = ("last_good_at", "isolated_at", "entered_at", "fixed_at", "discovered_at", "measured_at")
+PERCENTS = ("delta_rel", "indication_rel", "bound_rel", "U_delta_rel")
+PLAIN = ("kind", "item", "channel", "factor_applied", "factor_right", "gain", "meaning")
+# Fields of the form by the kinds that show them; each kind's numbers are the schema's.
+SHOWN_FOR = {
+    "delta_rel": ("true_force_relative_error", "linear_drift"),
+    "segments": ("true_force_relative_error",),
+    "indication_rel": ("indicates_high",),
+    "factors": ("wrong_correction_factor",),
+    "effects": ("indication_effect_by_type",),
+    "gain": ("readout_gain",),
+    "bound_rel": ("interval",),
+    "measured_at": ("linear_drift",),
+}
+LABELS = {
+    "/fault": ("kind", "Fault"),
+    "/fault/kind": ("kind", "What is wrong"),
+    "/fault/item": ("item", "Item"),
+    "/fault/channel": ("channel", "Channel"),
+    "/fault/delta_rel": ("delta_rel", "Error of the true force"),
+    "/fault/segments": ("segment-0-delta", "Errors by range of force"),
+    "/fault/indication_rel": ("indication_rel", "It reads high by"),
+    "/fault/factor_applied": ("factor_applied", "Factor applied"),
+    "/fault/factor_right": ("factor_right", "Right factor"),
+    "/fault/effect_rel": ("effect-0-type", "Effect by type"),
+    "/fault/other_types": ("other_types", "All other types"),
+    "/fault/gain": ("gain", "Gain"),
+    "/fault/bound_rel": ("bound_rel", "Bound of the error"),
+    "/fault/measured_at": ("measured_at", "Measured"),
+    "/fault/U_delta_rel": ("U_delta_rel", "Uncertainty of the error"),
+    "/fault/U_delta_k": ("U_delta_k", "Its coverage factor"),
+    "/fault/last_good_at": ("last_good_at", "Last good evidence"),
+    "/fault/isolated_at": ("isolated_at", "Taken out of use"),
+    "/fault/entered_at": ("entered_at", "Wrong factor entered"),
+    "/fault/fixed_at": ("fixed_at", "Put right"),
+    "/fault/discovered_at": ("discovered_at", "Discovered"),
+    "/previous": ("previous", "Earlier recall"),
+}
+
+
+def body_of(sent: Mapping[str, str], zone: ZoneInfo) -> dict[str, Any]:
+    """Return the request that a form stands for; numbers that cannot be read stay as they are."""
+    fault: dict[str, Any] = forms.filled(sent, *PLAIN)
+    kind = fault.get("kind", "")
+    times = forms.filled(sent, *TIMES)
+    pair = ("entered_at", "fixed_at") if kind in DATA_FAULTS else ("last_good_at", "isolated_at")
+    # Nobody knows: said by null, so that a forgotten field of the API stays an error.
+    fault |= {name: in_zone(times[name], zone) if name in times else None for name in pair}
+    if "discovered_at" in times:
+        fault["discovered_at"] = in_zone(times["discovered_at"], zone)
+    if kind == "linear_drift" and "measured_at" in times:
+        fault["measured_at"] = in_zone(times["measured_at"], zone)
+    if "U_delta_rel" in forms.filled(sent, "U_delta_rel"):
+        fault |= {"U_delta_rel": share(sent["U_delta_rel"])}
+        fault |= forms.filled(sent, "U_delta_k")
+    for name in ("delta_rel", "indication_rel", "bound_rel"):
+        if kind in SHOWN_FOR[name] and (entered := forms.filled(sent, name)):
+            fault[name] = share(entered[name])
+    fault |= _several(sent, kind)
+    for name, kinds in (("factor_applied", "factors"), ("factor_right", "factors"), ("gain",) * 2):
+        if kind not in SHOWN_FOR[kinds]:
+            fault.pop(name, None)
+    return {"fault": fault, **_previous(sent)}
+
+
+def in_zone(text: str, zone: ZoneInfo) -> str:
+    """Return a moment with the laboratory's offset if it has a time of day and none.
+
+    >>> in_zone("2025-09-11 16:00", ZoneInfo("America/Phoenix"))
+    '2025-09-11T16:00:00-07:00'
+    """
+    if _CLOCK.fullmatch(text) is None:
+        return text
+    try:
+        return datetime.fromisoformat(text).replace(tzinfo=zone).isoformat()
+    except ValueError:
+        return text
+
+
+def on_the_clock(text: str, zone: ZoneInfo) -> str:
+    """Return a recorded moment as the laboratory's clock showed it; `in_zone` is the way back.
+
+    >>> on_the_clock("2025-10-21T18:00:30+02:00", ZoneInfo("America/Phoenix"))
+    '2025-10-21 09:00:30'
+    """
+    if len(text) == len("2025-10-21"):
+        return text
+    at = datetime.fromisoformat(text).astimezone(zone).replace(tzinfo=None)
+    shown = at.isoformat(sep=" ", timespec="auto")
+    return shown.removesuffix(":00") if at.second == 0 and not at.microsecond else shown
+
+
+def share(percent: str) -> str:
+    """Return percent as a share, in plain notation; what is no number comes back as it is.
+
+    >>> share("-0.07"), share("a tenth")
+    ('-0.0007', 'a tenth')
+    """
+    try:
+        number = Decimal(percent.strip().removesuffix("%").replace("−", "-").strip())
+        return format(number.scaleb(-2), "f") if number.is_finite() else percent
+    except InvalidOperation:
+        return percent
+
+
+def _several(sent: Mapping[str, str], kind: str) -> dict[str, Any]:
+    """Lines of the form that become lists: ranges of force, or types of instrument."""
+    found: dict[str, Any] = {}
+    if kind == "true_force_relative_error":
+        segments = []
+        for line in range(LINES):
+            fields = {f"segment-{line}-{name}": name for name in ("above", "up_to", "delta")}
+            entered = {fields[name]: text for name, text in forms.filled(sent, *fields).items()}
+            if entered:
+                bounds: dict[str, Any] = {
+                    "above_kN": entered.get("above"),
+                    "up_to_kN": entered.get("up_to"),
+                }
+                delta = {"delta_rel": share(entered["delta"])} if "delta" in entered else {}
+                segments.append(bounds | delta)
+        if segments:
+            found["segments"] = segments
+    if kind == "indication_effect_by_type":
+        effects = {}
+        for line in range(LINES):
+            entered = forms.filled(sent, f"effect-{line}-type", f"effect-{line}-pct")
+            if named := entered.get(f"effect-{line}-type"):
+                effects[named.replace(" ", "_")] = share(entered.get(f"effect-{line}-pct", ""))
+        if effects:
+            found["effect_rel"] = effects
+        if other := forms.filled(sent, "other_types"):
+            found["other_types"] = share(other["other_types"])
+    return found
+
+
+def _previous(sent: Mapping[str, str]) -> dict[str, int]:
+    text = sent.get("previous", "")
+    return {"previous": int(text)} if text.isascii() and text.isdigit() else {}

@@ -1,0 +1,87 @@
+"""The certificate page says what a certificate is worth, what it states and what it rests on."""
+
+from __future__ import annotations
+
+import pytest
+
+OWNER, OTHER = "Corvane Offshore", "Quillback Hire"
+
+
+@pytest.mark.parametrize(
+    ("number", "word"),
+    [
+        # tests/fixtures/test_demo_story.py: MV-25-0075 is affected, a verdict changes.
+        ("MV-25-0075", "Recalled"),
+        ("MV-25-0073?revision=0", "Superseded"),
+        ("OIF/25-0311", "Valid"),
+    ],
+)
+def test_the_word_is_what_the_certificate_is_worth(visitor, number, word):
+    page = visitor.get(f"/certificates/{number}").text
+    assert '<p class="big"><span class="state' in page
+    assert f"<span>{word}</span></span></p>" in page
+
+
+def test_a_voided_certificate_says_so_and_why(visitor, keys):
+    headers = keys.headers()
+    answer = visitor.client.post(
+        "/v1/certificates/MV-25-0076/void", json={"reason": "wrong customer"}, headers=headers
+    )
+    assert answer.status_code == 200
+    page = visitor.get("/certificates/MV-25-0076").text
+    assert "<span>Voided</span>" in page
+    assert "wrong customer" in page
+
+
+def test_results_verdicts_and_the_sentence_stand_as_recorded(visitor):
+    page = visitor.get("/certificates/MV-25-0075").text
+    assert "Every result meets its specification (5 results at 16 to 80 kip)." in page
+    assert "Decision rule guard_U, version 1: guard band w = U." in page
+    assert page.count("<span>pass</span>") == 5
+    assert "0.0096" in page
+
+
+def test_the_chain_leads_up_to_external_certificates(visitor):
+    page = visitor.get("/certificates/MV-25-0075").text
+    assert "unbroken up to 2 external certificates" in page
+    assert "/certificates/OIF/23-0219" in page
+    assert "REF-500A" in page
+
+
+def test_a_customer_sees_its_own_certificate_without_the_names_of_standards(signed_in):
+    page = signed_in("read", customer=OWNER).get("/certificates/MV-25-0075").text
+    assert "<span>Recalled</span>" in page
+    assert "unbroken up to 2 external certificates" in page
+    for name in ("REF-500A", "WS-101", "OIF/23-0219", "/recalls/", "/items/"):
+        assert name not in page
+
+
+def test_to_a_customer_no_other_certificate_exists(signed_in):
+    other = signed_in("read", customer=OTHER)
+    assert other.get("/certificates/MV-25-0075").status_code == 404
+    assert other.get("/certificates/MV-25-0052").status_code == 404
+    assert other.get("/certificates/OIF/23-0219").status_code == 404
+
+
+def test_the_search_of_a_customer_finds_its_own_certificates_alone(signed_in):
+    page = signed_in("read", customer=OTHER).get("/?q=MV-25-007").text
+    assert "MV-25-0077" in page  # Quillback Hire's
+    assert "MV-25-0075" not in page
+    assert "What is open" not in page
+    assert "Items overdue" not in page
+
+
+def test_the_certificates_of_a_customer_are_listed(visitor, signed_in):
+    link = visitor.get("/?q=Corvane").text.split('href="/customers/')[1].split('"')[0]
+    page = visitor.get(f"/customers/{link}").text
+    assert "MV-25-0075" in page
+    assert "MV-25-0077" not in page
+    assert signed_in("read", customer=OTHER).get(f"/customers/{link}").status_code == 404
+    assert signed_in("read", customer=OWNER).get(f"/customers/{link}").status_code == 200
+
+
+def test_what_is_not_recorded_is_a_page_that_says_so(visitor):
+    answer = visitor.get("/certificates/<b>none</b>")
+    assert answer.status_code == 404
+    assert "is not recorded" in answer.text
+    assert "<b>none" not in answer.text
