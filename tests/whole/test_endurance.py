@@ -1,6 +1,6 @@
 """A little of the endurance run: load without an error, and kills without a loss.
 
-The long runs are commands (tests/bench/endurance.py); here a few seconds of the same.
+The long runs, each on both engines, are commands (tests/bench/endurance.py); here a few seconds.
 """
 
 from __future__ import annotations
@@ -10,19 +10,10 @@ import pytest
 from tests.bench.endurance import run
 from tests.bench.machines import programs
 
-ENGINES = [
-    "sqlite",
-    pytest.param(
-        "postgresql",
-        marks=pytest.mark.skipif(programs() is None, reason="PostgreSQL is not installed here"),
-    ),
-]
-
 
 @pytest.mark.slow
-@pytest.mark.parametrize("engine", ENGINES)
-def test_clients_of_every_kind_at_once_meet_no_error_and_lose_nothing(engine):
-    told, found = run(engine, clients=12, seconds=4)
+def test_clients_of_every_kind_at_once_meet_no_error_and_lose_nothing():
+    told, found = run("sqlite", clients=12, seconds=4)
     assert found == []
     assert told.decisions
     assert told.laboratories
@@ -31,8 +22,8 @@ def test_clients_of_every_kind_at_once_meet_no_error_and_lose_nothing(engine):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("engine", ENGINES)
-def test_a_server_killed_again_and_again_loses_nothing_that_was_acknowledged(engine):
-    told, found = run(engine, clients=6, seconds=0, kills=3, seed=7)
+@pytest.mark.skipif(programs() is None, reason="PostgreSQL is not installed here")
+def test_servers_and_a_database_killed_again_and_again_lose_nothing_that_was_acknowledged():
+    told, found = run("postgresql", clients=6, seconds=0, kills=3, seed=7)
     assert found == []
     assert told.decisions or told.laboratories
