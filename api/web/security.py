@@ -1,8 +1,8 @@
 """What a request may not hold, and headers that keep browsers from misusing an answer.
 
 Strict-Transport-Security is sent where the server knows that the caller came by TLS, and only there
-(RFC 6797 section 7.2); a proxy that speaks TLS may add it as well. There are no cookies, so nothing
-of one site is sent along by another.
+(RFC 6797 section 7.2); a proxy that speaks TLS may add it as well. The API has no cookies; that of
+the pages is SameSite=Strict and their forms carry a token: nothing is sent along by another site.
 """
 
 from __future__ import annotations
