@@ -7,18 +7,15 @@ is unbroken.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from flask import Response, request
-from sqlalchemy.orm import Session
 
 from api.errors import NotFound
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
 from api.pages.sessions import customer, page
-from api.services import certificates, chains, customers, stated
-from api.services.overview import own_certificate
+from api.services import certificates, chains, customer_view, customers, stated
 from api.services.recording import Record
 from api.services.revisions import choose
 from api.web import paging
@@ -37,18 +34,14 @@ def show_certificate(number: str) -> Response:
     issuer = request.args.get("issuer")
     revision = request.args.get("revision", type=int)
     with reading() as session:
-        if owner is None:
-            found = choose(session, number, issuer, revision)
-        else:
-            found = own_certificate(session, number, revision, owner)
-        shown = certificates.answer(session, found)
+        found = choose(session, number, issuer, revision, owner)
+        answer = certificates.answer if owner is None else customer_view.answer
+        shown = answer(session, found)
         rows = stated.rows(session, found.id)
         chain = chains.chain(session, found)
-        revisions = _revisions(session, found, owner, shown)
     return show(
         "certificate.html",
         shown=shown,
-        revisions=revisions,
         standing=standing(shown),
         rows=rows,
         sentences=stated.sentences(rows),
@@ -82,17 +75,6 @@ def standing(shown: Record) -> str:
         return str(shown["status"])
     state: str = shown["recall_state"]
     return "valid" if state == "none" else state
-
-
-def _revisions(session: Session, found: Any, owner: str | None, shown: Record) -> Sequence[Record]:
-    if owner is None:
-        return list(shown["revisions"])
-    return [
-        one
-        for one in shown["revisions"]
-        if choose(session, found.number, found.issuer, one["revision"]).customer_id
-        == found.customer_id
-    ]
 
 
 def _levels(chain: Record) -> list[tuple[int, list[Record]]]:

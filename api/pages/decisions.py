@@ -22,6 +22,7 @@ from api.services import decisions
 from api.services.decision_requests import decide_request, requested_rule
 from api.services.decision_rules import known_rules
 from api.web.clock import now_us
+from api.web.metrics import meters
 from api.web.pictures import picture
 from api.web.problems import Problem
 from api.web.transactions import reading, writing
@@ -89,6 +90,7 @@ def store_decision() -> Response:
             prepared = decisions.prepare(session, loaded)
         with writing() as session:
             key = decisions.store(session, prepared, now_us())
+        meters().decided("stored", {prepared.answer["verdict"]: 1})
         return redirect(
             url_for("decision_pages.show_form", **_entered(request.form), stored=key), 303
         )

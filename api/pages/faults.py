@@ -23,6 +23,7 @@ from api.schemas.faults import RecallRequestSchema
 from api.services import item_history, items, overview, recalling, recalls
 from api.services.recording import Record
 from api.web.clock import now_us
+from api.web.metrics import meters
 from api.web.transactions import note_question, reading, writing
 from graph.moments import instant_us
 from graph.recall import LISTS
@@ -66,12 +67,14 @@ def report_fault() -> Response:
         if answer is not None:
             hashes = {"input_hash": answer.input_hash, "result_hash": answer.result_hash}
             note_question("recall preview", **hashes)
+            meters().recalls.labels("preview").inc()
         return _form(code, sent, answer, faults)
     previous = asked.get("previous")
 
     def work() -> Any:
         with writing() as session:
             head = recalls.store(session, answer, previous, now_us())
+        meters().stored_recall(answer.head["summary"])
         return redirect(url_for("recall_pages.show_recall", recall_id=head["id"]), 303)
 
     return once(work)

@@ -21,7 +21,7 @@ from api.errors import TraceholdError
 from api.pages.layout import is_part, pages, show
 from api.services import keys, page_sessions
 from api.services.keys import KeyRecord
-from api.web.auth import verified
+from api.web.auth import check, verified
 from api.web.clock import now_us
 from api.web.idempotency import carry_out_once
 from api.web.problems import Problem
@@ -51,12 +51,7 @@ def page(scope: str, *, customers: bool = False) -> Callable[[View], View]:
                 return _to_sign_in()
             if request.method == "POST":
                 _check_form(g.page_cookie)
-            if not key.allows(scope):
-                raise Problem("missing-scope", f"The key {key.name} lacks the scope {scope}.")
-            if key.customer is not None and not customers:
-                raise Problem(
-                    "forbidden", "This key belongs to a customer; only the laboratory may see this."
-                )
+            check(key, scope, customers=customers)
             return view(*args, **kwargs)
 
         guarded.page_scope = scope  # type: ignore[attr-defined]  # for the test of all routes

@@ -8,7 +8,7 @@ early lacks its totals.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from typing import Any, BinaryIO
 
@@ -29,7 +29,7 @@ from api.services.batch_formats import (
     writer_of,
 )
 from api.services.batch_json import pieces_of, read_document
-from api.services.batch_pieces import counted
+from api.services.batch_pieces import counted, too_many
 from api.services.batch_rules import rules_of
 from api.services.batches import Batch, Deciding
 from api.web.auth import requires
@@ -85,7 +85,7 @@ def decide_batch(query: dict[str, Any]) -> Response:
     sent = query.get("rule")
     with ExitStack() as stack:
         most = current_app.config["MAX_BATCH_ROWS"]
-        body = stack.enter_context(spooled(most if kind in (CSV, NDJSON) else None))
+        body = stack.enter_context(spooled(_most(most)) if kind in (CSV, NDJSON) else spooled())
         if kind is JSON:
             batch = _loaded(body)
             pieces, sent = pieces_of(batch["rows"]), batch.get("rule", sent)
@@ -96,6 +96,16 @@ def decide_batch(query: dict[str, Any]) -> Response:
             deciding = Deciding(row_fault, *rules_of(session, sent))
         writer = writer_of(answer, query["raw"], "summary" in query)
         return _response(Batch(pieces, deciding, writer), answer, stack)
+
+
+def _most(rows: int) -> Callable[[int], None]:
+    """Refuse a text of more lines than a heading and so many rows."""
+
+    def check(lines: int) -> None:
+        if lines > rows + 1:
+            raise too_many(rows)
+
+    return check
 
 
 def _kind_sent() -> Kind:

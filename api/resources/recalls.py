@@ -54,7 +54,7 @@ def report_fault(request: dict[str, Any]) -> Any:
         return _response(recalls.preview_answer(answer), recalls.texts(answer), 200)
     with writing() as session:
         head = recalls.store(session, answer, request.get("previous"), now_us())
-    meters().stored_recall({name: answer.head["summary"][name] for name in LISTS})
+    meters().stored_recall(answer.head["summary"])
     return _response(head, recalls.texts(answer), 201)
 
 

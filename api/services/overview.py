@@ -15,7 +15,6 @@ from typing import Any
 from sqlalchemy import ColumnElement, Row, Select, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from api.errors import NotFound
 from api.services import changes, cycles, recalls, setup_checks
 from api.services.cases import STATES
 from api.services.certificates import heads
@@ -140,23 +139,3 @@ def _late(row: Row[*tuple[Any, ...]]) -> Record:
         "revision": row.revision,
         "due_at": row.due_at,
     }
-
-
-def own_certificate(session: Session, number: str, revision: int | None, owner: str) -> Certificate:
-    """Return a customer's own certificate, as `revisions.choose`; others do not exist for it.
-
-    Raises
-    ------
-    NotFound
-        If the customer has no certificate of this number and revision.
-    """
-    statement = select(Certificate).where(
-        Certificate.number == number,
-        Certificate.customer_id == changes.customer_key(owner),
-    )
-    if revision is not None:
-        statement = statement.where(Certificate.revision == revision)
-    found = list(session.scalars(statement.order_by(Certificate.revision.desc())))
-    if not found:
-        raise NotFound(f'certificate "{number}" is not recorded')
-    return next((one for one in found if one.status == "issued"), found[0])

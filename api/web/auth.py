@@ -70,12 +70,12 @@ def requires(scope: str, *, customers: bool = False) -> Callable[[View], View]:
     if scope not in keys.SCOPES:
         raise ValueError(f"unknown scope {scope}")
 
-    check = require if customers else require_laboratory
+    required = require if customers else require_laboratory
 
     def decorate(view: View) -> View:
         @wraps(view)
         def guarded(*args: Any, **kwargs: Any) -> Any:
-            check(scope)
+            required(scope)
             return view(*args, **kwargs)
 
         mark(guarded, scope=scope, customers=customers)
@@ -87,23 +87,29 @@ def requires(scope: str, *, customers: bool = False) -> Callable[[View], View]:
 def require(scope: str) -> KeyRecord:
     """Check the caller's key now, for what depends on the request, and return it."""
     key = _caller()
+    check(key, scope, customers=True)
+    return key
+
+
+def require_laboratory(scope: str) -> KeyRecord:
+    """Check the caller's key now as `require` does; refuse one that belongs to a customer."""
+    key = _caller()
+    check(key, scope)
+    return key
+
+
+def check(key: KeyRecord, scope: str, *, customers: bool = False) -> None:
+    """Refuse a key that lacks the scope, or that belongs to a customer where none may."""
     if not key.allows(scope):
         raise Problem(
             "missing-scope",
             f"The key {key.name} lacks the scope {scope}.",
             headers={"WWW-Authenticate": f'Bearer error="insufficient_scope", scope="{scope}"'},
         )
-    return key
-
-
-def require_laboratory(scope: str) -> KeyRecord:
-    """Check the caller's key now as `require` does; refuse one that belongs to a customer."""
-    key = require(scope)
-    if key.customer is not None:
+    if key.customer is not None and not customers:
         raise Problem(
             "forbidden", "This key belongs to a customer; only the laboratory may do this."
         )
-    return key
 
 
 def _caller() -> KeyRecord:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import os
 import platform
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from flask import Flask, current_app
@@ -29,6 +29,7 @@ from api.rules import ENGINE_VERSION
 from api.services import journal
 from api.store.database import Database
 from api.version import VERSION
+from graph.recall import LISTS
 
 EXTENSION = "tracehold.meters"
 FOLDER = "PROMETHEUS_MULTIPROC_DIR"
@@ -92,11 +93,11 @@ class Meters:
             if count:
                 self.decisions.labels(kind, verdict).inc(count)
 
-    def stored_recall(self, lists: dict[str, int]) -> None:
+    def stored_recall(self, summary: Mapping[str, Any]) -> None:
         """Count a stored recall and the certificates on its lists."""
         self.recalls.labels("stored").inc()
-        for name, count in lists.items():
-            self.recalled.labels(name).inc(count)
+        for name in LISTS:
+            self.recalled.labels(name).inc(summary[name])
 
     def written(self, accept: str) -> tuple[bytes, str]:
         """Return everything as text in the form asked for, and its media type."""

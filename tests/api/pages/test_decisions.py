@@ -79,6 +79,8 @@ def test_nothing_is_stored_until_the_button_is_pressed_and_then_once(visitor, ke
     assert answer.headers["Location"] == again.headers["Location"]
     assert [one["verdict"] for one in stored()] == ["fail"]
     assert "Stored as decision 1." in visitor.get(answer.headers["Location"]).text
+    counted = 'tracehold_decisions_total{kind="stored",verdict="fail"} 1.0'
+    assert counted in visitor.client.get("/metrics").text
 
 
 def test_a_form_without_the_token_of_the_session_stores_nothing(visitor):
