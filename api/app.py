@@ -17,6 +17,8 @@ from api.pages import decisions as decision_pages
 from api.pages import docs, recall_files, recall_work, sessions, start
 from api.pages import faults as fault_pages
 from api.pages import items as item_pages
+from api.pages import notices as notice_pages
+from api.pages import problems as page_problems
 from api.pages import recalls as recall_pages
 from api.resources import (
     batches,
@@ -127,6 +129,7 @@ PAGES = [
     decision_pages.blp,
     recall_pages.blp,
     recall_work.blp,
+    notice_pages.blp,
     recall_files.blp,
     item_pages.blp,
     fault_pages.blp,
@@ -222,4 +225,5 @@ def _join(app: Flask) -> None:
         api.register_blueprint(blueprint)
     for page in PAGES:
         app.register_blueprint(page)
+    page_problems.install(app)
     app.extensions["tracehold.openapi"] = api.spec

@@ -1,5 +1,9 @@
 """The fields of a fault in the terms of the trade, and the fault that they stand for.
 
+A fault is of an item, a certificate or a method. Several reported at once stand one after the
+other: those entered before are put aside, each as the text of its fields, while the next is filled
+in.
+
 Relative errors are entered in percent and shifted by two places, exactly; a time of day without
 offset is one of the laboratory's clock. Everything else is as ``POST /v1/recalls`` takes it, and is
 checked by its schema.
@@ -8,10 +12,11 @@ checked by its schema.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any, NamedTuple
+from urllib.parse import parse_qsl, urlencode
 from zoneinfo import ZoneInfo
 
 from api.pages import forms
@@ -57,7 +62,19 @@ KINDS = (
 )
 TIMES = ("last_good_at", "isolated_at", "entered_at", "fixed_at", "discovered_at", "measured_at")
 PERCENTS = ("delta_rel", "indication_rel", "bound_rel", "U_delta_rel")
-PLAIN = ("kind", "item", "channel", "factor_applied", "factor_right", "gain", "meaning")
+PLAIN = (
+    *("kind", "item", "certificate", "issuer", "method"),
+    *("channel", "factor_applied", "factor_right", "gain", "meaning"),
+)
+# A channel's gain is read against its role in a calibration, which only an item has.
+OF_ITEMS_ONLY = ("readout_gain",)
+SUBJECT = ("item", "certificate", "revision", "issuer", "method")
+ROWS = [
+    *(f"segment-{line}-{name}" for line in range(LINES) for name in ("above", "up_to", "delta")),
+    *(f"effect-{line}-{name}" for line in range(LINES) for name in ("type", "pct")),
+]
+FIELDS = (*PLAIN, "revision", *TIMES, *PERCENTS, "U_delta_k", *ROWS, "other_types")
+MOST_AT_ONCE = 20
 # Fields of the form by the kinds that show them; each kind's numbers are the schema's.
 SHOWN_FOR = {
     "delta_rel": ("true_force_relative_error", "linear_drift"),
@@ -73,6 +90,8 @@ LABELS = {
     "/fault": ("kind", "Fault"),
     "/fault/kind": ("kind", "What is wrong"),
     "/fault/item": ("item", "Item"),
+    "/fault/certificate": ("item", "Certificate"),
+    "/fault/method": ("item", "Method"),
     "/fault/channel": ("channel", "Channel"),
     "/fault/delta_rel": ("delta_rel", "Error of the true force"),
     "/fault/segments": ("segment-0-delta", "Errors by range of force"),
@@ -95,16 +114,66 @@ LABELS = {
 }
 
 
-def body_of(sent: Mapping[str, str], zone: ZoneInfo) -> dict[str, Any]:
-    """Return the request that a form stands for; numbers that cannot be read stay as they are."""
+def body_of(
+    sent: Mapping[str, str], zone: ZoneInfo, aside: Sequence[Mapping[str, str]] = ()
+) -> dict[str, Any]:
+    """Return the request that a form stands for; numbers that cannot be read stay as they are.
+
+    `aside` are the fields of the faults that were entered before.
+    """
+    fault = fault_of(sent, zone)
+    if not aside:
+        return {"fault": fault, **_previous(sent)}
+    return {"faults": [*(fault_of(one, zone) for one in aside), fault], **_previous(sent)}
+
+
+def labels(aside: int) -> forms.Labels:
+    """Return the labels of the form, as `forms.load` takes them, with so many faults put aside."""
+    if not aside:
+        return LABELS
+    last = {name.replace("/fault", f"/faults/{aside}", 1): said for name, said in LABELS.items()}
+    return last | {f"/faults/{place}": ("aside", "Put aside") for place in range(aside)}
+
+
+def put_aside(sent: Mapping[str, str]) -> str:
+    """Return the fields of one fault as a text; `taken_up` is the way back."""
+    return urlencode(forms.filled(sent, *FIELDS))
+
+
+def taken_up(text: str) -> dict[str, str]:
+    """Return the fields of a fault that was put aside."""
+    return {name: value for name, value in parse_qsl(text) if name in FIELDS}
+
+
+def said(fields: Mapping[str, str]) -> str:
+    """Return in a few words what fields say is wrong, and since when."""
+    kind = next((one for one in KINDS if one.name == fields.get("kind")), KINDS[-1])
+    effects = [fields.get(name, "") for name in PERCENTS[:3] if kind.name in SHOWN_FOR[name]]
+    numbers = [f"{text} %" for text in effects if text]
+    begin, end = ("entered_at", "fixed_at") if kind.name in DATA_FAULTS else TIMES[:2]
+    times = [
+        f"{word} {fields[name]}" for word, name in (("from", begin), ("to", end)) if name in fields
+    ]
+    return ", ".join([kind.label[:1].lower() + kind.label[1:], *numbers, " ".join(times)]).rstrip(
+        ", "
+    )
+
+
+def fault_of(sent: Mapping[str, str], zone: ZoneInfo) -> dict[str, Any]:
+    """Return the fault that the fields of a form stand for, as the API takes it."""
     fault: dict[str, Any] = forms.filled(sent, *PLAIN)
     kind = fault.get("kind", "")
+    if revision := forms.filled(sent, "revision"):
+        text = revision["revision"]
+        fault["revision"] = int(text) if text.isascii() and text.isdigit() else text
     times = forms.filled(sent, *TIMES)
     pair = ("entered_at", "fixed_at") if kind in DATA_FAULTS else ("last_good_at", "isolated_at")
-    # Nobody knows: said by null, so that a forgotten field of the API stays an error.
-    fault |= {name: in_zone(times[name], zone) if name in times else None for name in pair}
-    if "discovered_at" in times:
-        fault["discovered_at"] = in_zone(times["discovered_at"], zone)
+    if "item" in fault:
+        # Nobody knows: said by null, so that a forgotten field of the API stays an error.
+        fault |= dict.fromkeys(pair)
+    for name in (*pair, "discovered_at"):
+        if name in times:
+            fault[name] = in_zone(times[name], zone)
     if kind == "linear_drift" and "measured_at" in times:
         fault["measured_at"] = in_zone(times["measured_at"], zone)
     if "U_delta_rel" in forms.filled(sent, "U_delta_rel"):
@@ -117,7 +186,7 @@ def body_of(sent: Mapping[str, str], zone: ZoneInfo) -> dict[str, Any]:
     for name, kinds in (("factor_applied", "factors"), ("factor_right", "factors"), ("gain",) * 2):
         if kind not in SHOWN_FOR[kinds]:
             fault.pop(name, None)
-    return {"fault": fault, **_previous(sent)}
+    return fault
 
 
 def in_zone(text: str, zone: ZoneInfo) -> str:

@@ -1,26 +1,29 @@
-"""Report a fault: choose the item, see the window and what the fault would reach, then store it.
+"""Report a fault: choose what is wrong, see when it acted and what it would reach, then store it.
 
 A preview is worked out by the service that answers ``POST /v1/recalls`` with `preview`, and noted
 in the journal like one. Storing works everything out again, from the records of that moment.
+Several faults are reported at once by putting one aside and choosing the next; the form carries
+them, nothing is stored in between.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import orjson
 from flask import Response, redirect, request, url_for
 
-from api.errors import TraceholdError
-from api.pages import forms
-from api.pages.fault_form import KINDS, LABELS, LINES, SHOWN_FOR, body_of, on_the_clock
+from api.errors import InvalidRecord, TraceholdError
+from api.pages import fault_form, forms
+from api.pages.fault_form import KINDS, LINES, SHOWN_FOR, body_of, on_the_clock
 from api.pages.layout import is_part, pages, show, zone
 from api.pages.recalls import summary_sentence
 from api.pages.sessions import new_once, once, page
-from api.pages.timeline import timeline
+from api.pages.timeline import Timeline, timeline
 from api.schemas.faults import RecallRequestSchema
-from api.services import item_history, items, overview, recalling, recalls
+from api.services import fault_subjects, overview, recalling, recalls
 from api.services.recording import Record
 from api.web.clock import now_us
 from api.web.metrics import meters
@@ -33,92 +36,179 @@ SCHEMA = RecallRequestSchema()
 # Of the certificates whose verdict changes, and of the customers.
 MOST_NAMED = 12
 ENDS = ("start", "end")
+Fields = Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What came of a form: an answer to its command, or what is to be mended first."""
+
+    answer: recalling.Answer | None
+    faults: list[forms.Fault]
+    command: Record | None = None
 
 
 @blp.route("/recalls/new")
 @page("recall")
 def show_form() -> Response:
-    """Choose the faulty item by search, then say what is wrong with it."""
-    code = request.args.get("item", "").strip()
-    if not code:
-        text = request.args.get("q", "").strip()[:200]
-        with reading() as session:
-            found = overview.find_items(session, text) if text else None
-        template = "fault_items.html" if is_part() else "fault_choose.html"
-        return show(template, found=found, text=text)
-    return _form(code, _suggested(code), None, [])
+    """Choose what is faulty by search, then say what is wrong with it."""
+    chosen = forms.filled(request.args, *fault_form.SUBJECT)
+    if not chosen:
+        return _choice(request.args.get("q", ""), [])
+    return _form(_begun(chosen), [], None)
 
 
 @blp.route("/recalls/new", methods=["POST"])
 @page("recall")
 def report_fault() -> Response:
-    """Preview what the fault reaches, or store the recall."""
+    """Preview what is reported, put it aside for the next fault, or store the recall."""
     sent = request.form
-    code = sent.get("item", "").strip()
-    asked, faults = forms.load(SCHEMA, body_of(sent, zone()), LABELS)
-    answer = None
-    if asked is not None:
-        try:
-            with reading() as session:
-                answer = recalling.recall(session, asked, now_us())
-        except TraceholdError as error:
-            faults = forms.refused(error, LABELS)
-    if answer is None or asked is None or "store" not in sent:
-        if answer is not None:
-            hashes = {"input_hash": answer.input_hash, "result_hash": answer.result_hash}
-            note_question("recall preview", **hashes)
-            meters().recalls.labels("preview").inc()
-        return _form(code, sent, answer, faults)
-    previous = asked.get("previous")
+    aside = sent.getlist("aside")[: fault_form.MOST_AT_ONCE]
+    if "drop" in sent:
+        aside = [one for place, one in enumerate(aside) if str(place) != sent["drop"]]
+    if "choose" in sent:
+        return _form(_begun(fault_form.taken_up(sent["choose"])), aside, None)
+    if "q" in sent:
+        return _choice(sent["q"], aside)
+    asked = _ask(sent, aside)
+    if asked.answer is None or not {"another", "store"} & sent.keys():
+        return _form(sent, aside, asked)
+    if "another" in sent:
+        return _choice("", [*aside, fault_form.put_aside(sent)])
+    answer, command = asked.answer, asked.command or {}
 
     def work() -> Any:
         with writing() as session:
-            head = recalls.store(session, answer, previous, now_us())
+            head = recalls.store(session, answer, command.get("previous"), now_us())
         meters().stored_recall(answer.head["summary"])
         return redirect(url_for("recall_pages.show_recall", recall_id=head["id"]), 303)
 
     return once(work)
 
 
-def _form(
-    code: str, sent: Mapping[str, str], answer: recalling.Answer | None, faults: list[forms.Fault]
-) -> Response:
-    now = now_us()
+def _ask(sent: Fields, aside: list[str]) -> Asked:
+    """Work out what a form reports; unless it is to be stored that is noted as a question."""
+    labels = fault_form.labels(len(aside))
+    body = body_of(sent, zone(), [fault_form.taken_up(one) for one in aside])
+    command, faults = forms.load(SCHEMA, body, labels)
+    if command is None:
+        return Asked(None, faults)
+    try:
+        with reading() as session:
+            answer = recalling.recall(session, command, now_us())
+    except TraceholdError as error:
+        return Asked(None, forms.refused(error, labels))
+    if "store" not in sent:
+        hashes = {"input_hash": answer.input_hash, "result_hash": answer.result_hash}
+        note_question("recall preview", **hashes)
+        meters().recalls.labels("preview").inc()
+    return Asked(answer, [], command)
+
+
+def _choice(text: str, aside: list[str]) -> Response:
+    text = text.strip()[:200]
     with reading() as session:
-        item = items.get(session, code)
-        history = item_history.history(session, item)
-        shown = items.answer(item)
-        earlier = overview.open_recalls(session)
-    window = None if answer is None else answer.head.get("window")
-    facts = {
-        "item": shown,
-        "faults": faults,
-        "asked": request.method == "POST",
-        "window": window,
-        "line": _line(history, now, window),
+        found = fault_subjects.find(session, text) if text else None
+    template = "fault_found.html" if is_part() else "fault_choose.html"
+    return show(template, found=found, text=text, aside=_aside(aside), once=new_once())
+
+
+def _form(sent: Fields, aside: list[str], asked: Asked | None) -> Response:
+    subject = _subject(sent)
+    answer = None if asked is None else asked.answer
+    windows = [] if answer is None else answer.head.get("windows") or [answer.head["window"]]
+    facts: Record = {
+        "subject": subject,
+        "aside": _aside(aside),
+        "faults": [] if asked is None else asked.faults,
+        "asked": asked is not None,
+        "windows": windows,
+        "reported": [] if answer is None else answer.faults,
+        "line": _line(subject, windows[-1] if windows else None),
         "preview": None if answer is None else _preview(answer),
     }
     if is_part():
         return show("fault_preview.html", **facts)
+    with reading() as session:
+        earlier = overview.open_recalls(session)
     return show(
         "fault_form.html",
-        422 if faults else 200,
+        422 if facts["faults"] else 200,
         sent=sent,
-        kinds=KINDS,
+        kinds=[one for one in KINDS if _fits(one.name, subject)],
         shown_for=SHOWN_FOR,
         lines=range(LINES),
-        earlier=[one for one in earlier if any(f.get("item") == code for f in one["faults"])],
+        earlier=[one for one in earlier if any(_same(f, subject) for f in one["faults"])],
         once=new_once(),
         **facts,
     )
 
 
-def _line(history: Record, now: int, window: Record | None) -> Any:
-    if window is None:
-        return timeline(history, now)
-    ends = [None if window[end] is None else instant_us(window[end], zone()) for end in ENDS]
-    narrowing = [one["check"] for one in window["checks"] if one["moves_start"]]
-    return timeline(history, now, (ends[0], ends[1]), narrowing)
+def _aside(aside: list[str]) -> list[Record]:
+    """The faults put aside, for the page: their text, of what, and what is wrong."""
+    told = []
+    for text in aside:
+        fields = fault_form.taken_up(text)
+        name = fields.get("item") or fields.get("certificate") or fields.get("method")
+        told.append({"text": text, "name": name, "says": fault_form.said(fields)})
+    return told
+
+
+def _subject(sent: Fields) -> Record:
+    """What the fault is of: `of`, its `name`, and what is known of it."""
+    chosen = forms.filled(sent, *fault_form.SUBJECT)
+    with reading() as session:
+        if method := chosen.get("method"):
+            found = fault_subjects.of_method(session, method)
+            return found | {"of": "method", "name": method}
+        if number := chosen.get("certificate"):
+            revision = chosen.get("revision", "")
+            known = int(revision) if revision.isascii() and revision.isdigit() else None
+            found = fault_subjects.of_certificate(session, number, chosen.get("issuer"), known)
+            return found | {"of": "certificate", "name": number}
+        if "item" not in chosen:
+            raise InvalidRecord("the form does not say what is faulty; choose it again")
+        return fault_subjects.of_item(session, chosen["item"]) | {
+            "of": "item",
+            "name": chosen["item"],
+        }
+
+
+def _fits(kind: str, subject: Record) -> bool:
+    return subject["of"] == "item" or kind not in fault_form.OF_ITEMS_ONLY
+
+
+def _same(fault: Record, subject: Record) -> bool:
+    return bool(fault.get(subject["of"]) == subject["name"])
+
+
+def _begun(chosen: Fields) -> Fields:
+    """What the form begins with: of an item, the last calibration as the last good evidence."""
+    suggested = dict(chosen) | {"kind": KINDS[0].name, "U_delta_k": "2"}
+    subject = _subject(chosen)
+    if subject["of"] == "certificate":
+        suggested["revision"] = str(subject["certificate"]["revision"])
+        suggested |= {"issuer": subject["certificate"].get("issuer", "")}
+    if subject.get("last_good_at") is not None:
+        suggested["last_good_at"] = on_the_clock(subject["last_good_at"], zone())
+    return suggested
+
+
+def _line(subject: Record, window: Record | None) -> Timeline:
+    """The time line: shaded is the window, or the time in which a certificate was in force."""
+    ends = [None, None] if window is None else [_instant(window[end]) for end in ENDS]
+    bounded = subject["of"] == "item" or ends != [None, None]
+    shaded = subject.get("in_force")
+    if window is not None and bounded:
+        shaded = (ends[0], ends[1])
+    narrowing = [] if window is None else window["checks"]
+    moved = [one["check"] for one in narrowing if one["moves_start"]]
+    uses = "Recorded it" if subject["of"] == "method" else "Took its value"
+    return timeline(subject["history"], now_us(), shaded, moved, uses)
+
+
+def _instant(text: str | None) -> int | None:
+    return None if text is None else instant_us(text, zone())
 
 
 def _preview(answer: recalling.Answer) -> Record:
@@ -143,13 +233,3 @@ def _preview(answer: recalling.Answer) -> Record:
         "customers": most[:MOST_NAMED],
         "customer_count": len(most),
     }
-
-
-def _suggested(code: str) -> dict[str, str]:
-    """What the form begins with: the last calibration as the last good evidence."""
-    with reading() as session:
-        latest = item_history.latest_certificate(session, items.get(session, code))
-    suggested = {"item": code, "kind": KINDS[0].name, "U_delta_k": "2"}
-    if latest is not None:
-        suggested["last_good_at"] = on_the_clock(latest.performed_at, zone())
-    return suggested

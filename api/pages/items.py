@@ -7,7 +7,7 @@ from flask import Response
 from api.pages.layout import pages, show
 from api.pages.sessions import page
 from api.pages.timeline import timeline
-from api.services import chains, cycles, item_history, items, ledgers
+from api.services import chains, cycles, isolation, item_history, items, ledgers
 from api.web.clock import now_us
 from api.web.transactions import reading
 
@@ -28,6 +28,8 @@ def show_item(item_id: str) -> Response:
         latest = item_history.latest_certificate(session, item)
         chain = None if latest is None else chains.chain(session, latest)
         ledger = ledgers.ledger(session, item_id, {"rate_days": cycles.DAYS}, now)
+        isolations = isolation.of_item(session, item_id, now)
+        overrides = isolation.overrides(session, item.id)
     return show(
         "item.html",
         item=items.answer(item),
@@ -38,5 +40,7 @@ def show_item(item_id: str) -> Response:
         overdue=latest is not None and latest.due_us is not None and latest.due_us < now,
         chain=chain,
         ledger=ledger,
+        isolations=isolations,
+        overrides=overrides,
         most_uses=MOST_USES,
     )

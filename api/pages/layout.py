@@ -25,6 +25,7 @@ from api.web.json import loads
 from api.web.problems import Problem
 from api.web.request_id import request_id
 from api.web.transactions import reading
+from graph.moments import text_of
 
 PART_HEADER = "Tracehold-Part"
 
@@ -32,8 +33,8 @@ PART_HEADER = "Tracehold-Part"
 def pages(name: str) -> Blueprint:
     """Make the blueprint of some pages; whatever goes wrong in them is answered with a page."""
     blp = Blueprint(name, __name__, template_folder="templates")
-    for error, answer in _ANSWERS:
-        blp.register_error_handler(error, _as_page(answer))
+    for error, answer in ANSWERS:
+        blp.register_error_handler(error, as_page(answer))
     return blp
 
 
@@ -72,6 +73,7 @@ def _shared() -> dict[str, Any]:
         "counted": words.counted,
         "plain_words": words.plain_words,
         "when": lambda text: words.when(text, zone()),
+        "when_us": lambda at_us: words.when(text_of(at_us), zone()),
         "zone_name": lambda: zone().key,
         "key": g.get("key"),
         "form_token": None if cookie is None else form_token(cookie),
@@ -79,14 +81,16 @@ def _shared() -> dict[str, Any]:
     }
 
 
-def _as_page(answer: Callable[[Any], Response]) -> Callable[[Any], Response]:
+def as_page(answer: Callable[[Any], Response]) -> Callable[[Any], Response]:
     """Turn the answer of a problem into a page that says the same."""
 
     def shown(error: Any) -> Response:
         told = answer(error)
         problem = loads(told.get_data())
         template = "problem_part.html" if is_part() else "problem_page.html"
-        page = show(template, told.status_code, problem=problem, request_id=request_id())
+        said = words.problem(told.status_code)
+        facts = {"problem": problem, "said": said, "request_id": request_id()}
+        page = show(template, told.status_code, back=_back(), **facts)
         for name, value in told.headers.items():
             # A browser that is asked to authenticate would show a box of its own.
             if name not in ("Content-Type", "Content-Length", "WWW-Authenticate"):
@@ -96,7 +100,13 @@ def _as_page(answer: Callable[[Any], Response]) -> Callable[[Any], Response]:
     return shown
 
 
-_ANSWERS: list[tuple[type[Exception], Callable[[Any], Response]]] = [
+def _back() -> int | None:
+    """The recall that the page belongs to, unless it is that page itself that cannot be shown."""
+    recall: int | None = (request.view_args or {}).get("recall_id")
+    return None if request.endpoint == "recall_pages.show_recall" else recall
+
+
+ANSWERS: list[tuple[type[Exception], Callable[[Any], Response]]] = [
     (Problem, problems.of_problem),
     (errors.TraceholdError, problems.of_domain_error),
     (HTTPException, problems.of_http_error),

@@ -1,7 +1,9 @@
 """One recall: what was found in a sentence, its lists in pages, and one certificate looked at.
 
 The lists stay on the server: a page holds `ROWS` of them, in the order and through the filters of
-the API. A chosen certificate is shown beside the picture, in which what leads to it stands out.
+the API. A chosen certificate is shown beside the picture, in which what leads to it stands out. The
+picture holds a bounded number of certificates and counts the rest, so that it costs the same
+whatever the size of the recall.
 """
 
 from __future__ import annotations
@@ -10,18 +12,30 @@ from collections.abc import Mapping
 from typing import Any
 
 import orjson
-from flask import Response, request
+from flask import Response, g, request
 from sqlalchemy.orm import Session
 
 from api.errors import NotFound
 from api.pages import forms
+from api.pages.case_steps import case_steps, resumption
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
+from api.pages.recall_drawing import picture
 from api.pages.sessions import new_once, page
 from api.pages.words import counted
 from api.schemas.dispositions import DISPOSABLE
 from api.schemas.recalls import EntryQuerySchema
-from api.services import cases, dispositions, evidence, recalls, stated, triage
+from api.services import (
+    cases,
+    dispositions,
+    evidence,
+    isolation,
+    recall_part,
+    recalls,
+    similar,
+    stated,
+    triage,
+)
 from api.services.recording import Record
 from api.services.staleness import staleness
 from api.web.transactions import reading
@@ -29,6 +43,7 @@ from graph.recall import LISTS
 
 blp = pages("recall_pages")
 ROWS = 100
+MOST_SIMILAR = 25
 SCHEMA = EntryQuerySchema()
 FILTERS = ("customer", "item", "generation", "verdict_changes", "min_shift_over_U")
 LABELS = {
@@ -71,11 +86,20 @@ def show_recall(recall_id: int) -> Response:
             orjson.loads(row.body) | {"disposition": decided.get(row.certificate_id)}
             for row in rows
         ]
+        case = cases.answer(session, cases.get(session, recall_id))
+        chosen = _chosen(session, stored, sent)
+        lit = None if chosen is None else chosen["key"]
         facts: Record = {
             "stale": staleness(session, recall_id),
-            "case": cases.answer(session, cases.get(session, recall_id)),
+            "case": case,
+            "steps": case_steps(case),
+            "resumption": resumption(case, g.key.person),
+            "second_looks": recalls.second_looks(session, recall_id),
+            "isolating": isolation.isolated_by(session, stored),
             "count": triage.entry_count(session, recall_id, name, query),
-            "chosen": _chosen(session, stored, sent),
+            "chosen": chosen,
+            "picture": picture(recall_part.drawn_part(session, stored, lit)),
+            "similar": similar.suggest(session, stored),
         }
     return show(
         "recall.html",
@@ -96,6 +120,7 @@ def show_recall(recall_id: int) -> Response:
         kept=forms.filled(sent, "list", "sort", *FILTERS),
         once=new_once(),
         disposed=sent.get("disposed", 0, type=int),
+        most_similar=MOST_SIMILAR,
         **facts,
     )
 
@@ -145,7 +170,7 @@ def _chosen(session: Session, stored: Any, sent: Mapping[str, str]) -> Record | 
         int(revision) if revision.isascii() and revision.isdigit() else None,
     )
     if found is None:
-        return {"number": number, "entry": None}
+        return {"number": number, "key": None, "entry": None}
     key, entry = found
     rows = stated.by_place(stated.rows(session, key), entry.get("points", []))
     pairs = list(zip(rows, entry.get("points", []), strict=True))
@@ -154,6 +179,7 @@ def _chosen(session: Session, stored: Any, sent: Mapping[str, str]) -> Record | 
     )
     return {
         "number": number,
+        "key": key,
         "entry": entry,
         "pairs": pairs,
         "why": why,

@@ -46,7 +46,7 @@ def page(scope: str, *, customers: bool = False) -> Callable[[View], View]:
     def decorate(view: View) -> View:
         @wraps(view)
         def guarded(*args: Any, **kwargs: Any) -> Any:
-            key = _signed_in()
+            key = signed_in()
             if key is None:
                 return _to_sign_in()
             if request.method == "POST":
@@ -64,6 +64,12 @@ def customer() -> str | None:
     """Name of the customer that the key is bound to; None for the laboratory's own."""
     name: str | None = g.key.customer
     return name
+
+
+def by() -> str:
+    """Who acts: the person of the key or session, else the name in the form."""
+    bound: str | None = g.key.person
+    return bound or request.form.get("by", "").strip()
 
 
 def new_once() -> str:
@@ -115,7 +121,7 @@ def sign_in() -> Any:
 @blp.route("/sign-out", methods=["POST"])
 def sign_out() -> Any:
     """End the session of this browser."""
-    if _signed_in() is not None:
+    if signed_in() is not None:
         _check_form(g.page_cookie)
         with writing() as session:
             page_sessions.end_session(session, g.page_cookie)
@@ -143,7 +149,8 @@ def _careful() -> dict[str, Any]:
     return {"httponly": True, "samesite": "Strict", "secure": request.is_secure}
 
 
-def _signed_in() -> KeyRecord | None:
+def signed_in() -> KeyRecord | None:
+    """Return the key of the session, which becomes ``g.key``; None for a stranger."""
     cookie = request.cookies.get(COOKIE)
     if not cookie:
         return None

@@ -1,8 +1,9 @@
 """The history of an item on a line of time, drawn from its records; the page's tables say the same.
 
-Choice: one lane for calibrations, one for checks, one for every recall window, and one for every
-part held or assembly entered; shapes tell kinds apart. The line runs from the first event to now or
-the last, whichever is later. Places are floats, from whole microseconds.
+Choice: one lane for calibrations, one for checks, one for uses where they are asked for, one for
+every recall window, and one for every part held or assembly entered; shapes tell kinds apart. The
+line runs from the first event to now or the last, whichever is later. Places are floats, from whole
+microseconds.
 """
 
 from __future__ import annotations
@@ -107,16 +108,19 @@ def timeline(
     now_us: int,
     window: tuple[int | None, int | None] | None = None,
     narrowing: Iterable[str] = (),
+    uses: str = "Used",
 ) -> Timeline:
     """Return the drawing of a history (`api.services.item_history.history`).
 
     `window` is the suspect period of a fault that is being looked at, and `narrowing` the ids of
-    the checks that move its start.
+    the checks that move its start. `uses` names the lane of what the history may hold under that
+    name (`api.services.fault_subjects`).
     """
     scale = _scale(history, now_us, window)
     lanes = [
         _marked("Calibrations", "calibration", history["calibrations"], scale, _calibration),
         _marked("Checks", "check", history["checks"], scale, _check(set(narrowing))),
+        _marked(uses, "use", history.get("uses", ()), scale, _use),
     ]
     lanes = [lane for lane in lanes if lane.marks]
     stretches = [
@@ -164,6 +168,12 @@ def _calibration(one: Mapping[str, Any]) -> tuple[str, str]:
     shape = "dot" if one["status"] == "issued" else "ring"
     adjusted = ", adjusted" if one["adjusted"] else ""
     return shape, f"{one['certificate']} {one['status']}, {one['performed_at'][:10]}{adjusted}"
+
+
+def _use(one: Mapping[str, Any]) -> tuple[str, str]:
+    day = (_EPOCH + timedelta(microseconds=one["at_us"])).date()
+    more = f" and {one['many'] - 1} more" if one["many"] > 1 else ""
+    return "stroke", f"{one['certificate']}{more}, from {day}"
 
 
 def _check(narrowing: set[str]) -> Any:

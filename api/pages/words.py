@@ -44,8 +44,8 @@ CERTIFICATE = {
 }
 STATUS = {
     "issued": State("issued", "tick", "good"),
-    "superseded": CERTIFICATE["superseded"],
-    "voided": CERTIFICATE["voided"],
+    "superseded": State("superseded", "arrow"),
+    "voided": State("voided", "bar", "bad"),
     "draft": State("draft", "dashes"),
 }
 VERDICT = {
@@ -80,7 +80,35 @@ ACTIONS = {
     "recalibrate_free": "recalibrate free of charge",
     "no_action": "no action",
 }
+# How a notice went; the names are those of the API.
+WAYS = {
+    "email": "e-mail",
+    "post": "post",
+    "courier": "courier",
+    "hand": "by hand",
+    "phone": "phone",
+    "portal": "the customer's portal",
+    "other": "another way",
+}
 STAGES = {"single": "single", "as_found": "as found", "as_left": "as left"}
+# What a page says of an error by its status: a heading, and what to do.
+PROBLEMS = {
+    400: ("This could not be read", "Open the page again and repeat."),
+    403: ("This is not allowed", "Sign in with a key that may do it, or ask who gives out keys."),
+    404: ("There is nothing here", "Check the address, or look for the record from the start."),
+    405: ("This cannot be done here", "Open the page from the start and use its buttons."),
+    409: ("This contradicts what is recorded", "Look at the record, then decide again."),
+    412: ("It was changed meanwhile", "Nothing was stored. Look at the page again, then repeat."),
+    413: ("That was too much at once", "Nothing was stored. Shorten what you entered and repeat."),
+    422: ("Something is to be mended", "Nothing was stored. Go back, mend it, and send it again."),
+    429: ("Too many attempts", "Wait a minute, then try again."),
+    500: (
+        "Something went wrong on our side",
+        "Try again. If it stays so, tell the number below to who runs this server.",
+    ),
+    503: ("The records cannot be reached", "Nothing was stored. Try again in a minute."),
+    507: ("There is no room left to store this", "Nothing was stored. Tell who runs this server."),
+}
 TABLES = {
     "certificate": CERTIFICATE,
     "status": STATUS,
@@ -97,6 +125,11 @@ def state(table: str, name: str | None) -> State:
     if name is None:
         return State("not decided", "dashes")
     return TABLES[table].get(name) or State(plain_words(name), "bar")
+
+
+def problem(status: int) -> tuple[str, str]:
+    """Return heading and advice for an error of this status."""
+    return PROBLEMS.get(status) or PROBLEMS[400 if status < 500 else 500]
 
 
 def plain_words(name: str) -> str:

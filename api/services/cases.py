@@ -86,7 +86,7 @@ def resume(session: Session, case: RecallCase, change: Record, now_us: int) -> R
     if assessed is None:
         issue = Issue("", "nobody has assessed the case yet", "set its state to assessed first")
         raise Conflict("work cannot resume before the case is assessed", [issue])
-    if _same_person(assessed.person, change["by"]):
+    if same_person(assessed.person, change["by"]):
         issue = Issue(
             "/by", "this person assessed the case", "let another person authorise it", change["by"]
         )
@@ -161,7 +161,9 @@ def _shown(event: CaseEvent) -> Record:
     return {"by": event.person, "at": text_of(event.at_us), "reason": event.reason}
 
 
-def _same_person(one: str, other: str) -> bool:
+def same_person(one: str, other: str) -> bool:
+    """Whether two names are written alike but for case, spaces and forms of letters."""
+
     def plain(name: str) -> str:
         return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 

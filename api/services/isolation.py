@@ -20,10 +20,12 @@ from api.services.compositions import holdings_above
 from api.services.recording import Record, Recording, zone_of
 from api.store.casework import CaseEvent
 from api.store.sources import Recorded
-from api.store.tables import Recall
+from api.store.tables import Certificate, Recall, Usage
 from graph.model import Holder
-from graph.moments import Moment, instant_us
+from graph.moments import Moment, instant_us, text_of
 from graph.parts import holders
+
+MOST_OVERRIDES = 25
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,59 @@ def isolated_items(session: Session) -> Mapping[str, Sequence[Isolation]]:
             within = [replace(one, channel=None, holder=holder) for one in reasons]
             found[holder.assembly] = [*found.get(holder.assembly, ()), *within]
     return found
+
+
+def of_item(session: Session, code: str, now_us: int) -> list[Record]:
+    """Return what keeps an item out of use now.
+
+    Each has the faulty `item`, itself or a part of it, the `channel` if it is only one, since when
+    (`after`), and the `recalls` that say so.
+    """
+    now = Moment(now_us, now_us)
+    found: dict[tuple[str, str | None], list[Isolation]] = {}
+    for one in isolated_items(session).get(code, ()):
+        if one.forbids(now, None):
+            found.setdefault((one.item, one.channel), []).append(one)
+    numbers = {one.recall for reasons in found.values() for one in reasons}
+    rows = session.execute(select(Recall.number, Recall.id).where(Recall.number.in_(numbers)))
+    keys = {row.number: row.id for row in rows}
+    return [
+        {
+            "item": item,
+            "channel": channel,
+            "after": text_of(min(one.after_us for one in reasons)),
+            "recalls": [
+                {"id": keys[number], "number": number}
+                for number in sorted({one.recall for one in reasons})
+            ],
+        }
+        for (item, channel), reasons in found.items()
+    ]
+
+
+def overrides(session: Session, item_id: int) -> list[Record]:
+    """Return the uses of an item that somebody answered for while it was isolated, latest first."""
+    rows = session.execute(
+        select(Certificate.number, Certificate.revision, Usage.override, Usage.used_us)
+        .join(Usage, Usage.certificate_id == Certificate.id)
+        .where(Usage.item_id == item_id, Usage.override.is_not(None))
+        .order_by(Usage.used_us.desc(), Certificate.number)
+        .limit(MOST_OVERRIDES)
+    )
+    return [
+        {"certificate": row.number, "revision": row.revision, "at": text_of(row.used_us)}
+        | row.override
+        for row in rows
+    ]
+
+
+def isolated_by(session: Session, recall: Recall) -> list[str]:
+    """Return the faulty items that a recall, or another look at its fault, keeps out of use."""
+    unresumed = {number for number, _ in _unresumed(session)}
+    if recall.number not in unresumed:
+        return []
+    isolated = (one for one in recall.faults if one.get("isolated_at") is not None)
+    return sorted({one["item"] for one in isolated if one.get("item") is not None})
 
 
 def _unresumed(session: Session) -> Iterable[tuple[str, list[Record]]]:

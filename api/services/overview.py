@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Row, Select, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
@@ -26,6 +26,7 @@ from api.store.casework import RecallCase
 from api.store.tables import Certificate, Customer, Item, Recall
 
 CUSTOMERS_OWN = "customer_instrument"
+Statement = TypeVar("Statement", bound=Select[*tuple[Any, ...]])
 Later = aliased(Certificate)
 # Of each list; the counts beside it are complete.
 SHOWN = 12
@@ -73,7 +74,7 @@ def search(session: Session, text: str, owner: str | None) -> Record:
     text = text.strip()
     if not text:
         return found
-    statement = _holding(select(Certificate), Certificate.number, text)
+    statement = holding(select(Certificate), Certificate.number, text)
     if owner is not None:
         statement = statement.where(Certificate.customer_id == changes.customer_key(owner))
     numbers = list(session.scalars(statement.limit(SHOWN + 1)))
@@ -81,20 +82,21 @@ def search(session: Session, text: str, owner: str | None) -> Record:
     found["more"] = len(numbers) > SHOWN
     if owner is None:
         found["items"] = find_items(session, text)
-        names = _holding(select(Customer), Customer.name, text).limit(SHOWN)
+        names = holding(select(Customer), Customer.name, text).limit(SHOWN)
         found["customers"] = [customer_answer(one) for one in session.scalars(names)]
-        numbered = session.scalars(_holding(select(Recall), Recall.number, text).limit(SHOWN))
+        numbered = session.scalars(holding(select(Recall), Recall.number, text).limit(SHOWN))
         found["recalls"] = [{"id": one.id, "number": one.number} for one in numbered]
     return found
 
 
 def find_items(session: Session, text: str) -> list[Record]:
     """Return items whose id holds a text, those that begin with it first."""
-    statement = _holding(select(Item), Item.code, text.strip()).limit(SHOWN)
+    statement = holding(select(Item), Item.code, text.strip()).limit(SHOWN)
     return [item_answer(one) for one in session.scalars(statement)]
 
 
-def _holding(statement: Select[Any], column: Any, text: str) -> Select[Any]:
+def holding(statement: Statement, column: Any, text: str) -> Statement:
+    """Return the statement for rows whose column holds a text, those that begin with it first."""
     begins = column.istartswith(text, autoescape=True)
     return statement.where(column.icontains(text, autoescape=True)).order_by(begins.desc(), column)
 

@@ -88,6 +88,12 @@ def get(session: Session, key: int) -> Recall:
     return stored
 
 
+def second_looks(session: Session, key: int) -> list[Record]:
+    """Return id and number of the recalls that name this one as the previous, oldest first."""
+    later = select(Recall.id, Recall.number).where(Recall.previous_id == key).order_by(Recall.id)
+    return [{"id": row.id, "number": row.number} for row in session.execute(later)]
+
+
 def head_answer(stored: Recall) -> Record:
     """Return a stored recall without its lists."""
     return {

@@ -1,4 +1,8 @@
-"""A browser, a served laboratory of its own for every test, and what is seen there."""
+"""One browser and one laboratory for the whole session; a test that changes it gets a copy.
+
+What takes long is done once: the laboratory is imported once and copied as a file, one browser is
+started, and whoever looks at a page carries the cookie of a session that was opened beforehand.
+"""
 
 from __future__ import annotations
 
@@ -35,6 +39,34 @@ def chromium():
         yield started
 
 
+@pytest.fixture(scope="session")
+def worked_on(demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[sites.Site]:
+    """Serve the laboratory with much done in its first recall, for looking at only."""
+    path = tmp_path_factory.mktemp("worked") / "laboratory.db"
+    shutil.copyfile(demo, path)
+    sites.work_on(path)
+    with sites.served(path) as served:
+        yield served
+
+
+@pytest.fixture(scope="session")
+def onlooking(chromium, worked_on) -> Iterator[sites.Watched]:
+    """A tab for looking at pages, kept for the session."""
+    context = chromium.new_context(viewport=sites.DESKTOP)
+    with sites.watched(context, worked_on) as found:
+        found.is_signed_in()
+        yield found
+    context.close()
+
+
+@pytest.fixture
+def onlooker(onlooking: sites.Watched) -> Iterator[sites.Watched]:
+    """Somebody at a desk who looks at pages and changes nothing."""
+    onlooking.complaints.clear()
+    yield onlooking
+    assert onlooking.complaints == []
+
+
 @pytest.fixture
 def site(demo: Path, tmp_path: Path) -> Iterator[sites.Site]:
     """Serve a copy of the laboratory."""
@@ -45,9 +77,9 @@ def site(demo: Path, tmp_path: Path) -> Iterator[sites.Site]:
 
 
 def _seen(chromium, site, **options):
-    context = chromium.new_context(**options)
+    context = chromium.new_context(viewport=sites.DESKTOP, **options)
     with sites.watched(context, site) as found:
-        found.sign_in()
+        found.is_signed_in()
         yield found
     context.close()
 
@@ -55,16 +87,10 @@ def _seen(chromium, site, **options):
 @pytest.fixture
 def desktop(chromium, site) -> Iterator[sites.Watched]:
     """Somebody signed in at a desk."""
-    yield from _seen(chromium, site, viewport=sites.DESKTOP)
-
-
-@pytest.fixture
-def phone(chromium, site) -> Iterator[sites.Watched]:
-    """Somebody signed in on a phone."""
-    yield from _seen(chromium, site, viewport=sites.PHONE)
+    yield from _seen(chromium, site)
 
 
 @pytest.fixture
 def without_scripts(chromium, site) -> Iterator[sites.Watched]:
     """Somebody signed in with a browser that runs no scripts."""
-    yield from _seen(chromium, site, viewport=sites.DESKTOP, java_script_enabled=False)
+    yield from _seen(chromium, site, java_script_enabled=False)

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
+
+from tests.browser.site import DEMO
 
 OWNER, OTHER = "Corvane Offshore", "Quillback Hire"
 
@@ -23,14 +27,52 @@ def test_the_word_is_what_the_certificate_is_worth(visitor, number, word):
 
 
 def test_a_voided_certificate_says_so_and_why(visitor, keys):
-    headers = keys.headers()
-    answer = visitor.client.post(
-        "/v1/certificates/MV-25-0076/void", json={"reason": "wrong customer"}, headers=headers
-    )
-    assert answer.status_code == 200
+    void(visitor, keys)
     page = visitor.get("/certificates/MV-25-0076").text
     assert "<span>Voided</span>" in page
     assert "wrong customer" in page
+
+
+def void(visitor, keys) -> None:
+    answer = visitor.client.post(
+        "/v1/certificates/MV-25-0076/void",
+        json={"reason": "wrong customer"},
+        headers=keys.headers(),
+    )
+    assert answer.status_code == 200
+
+
+# Certificates of the demonstration, each with its customer.
+STANDINGS = {
+    "Valid": ("MV-24-0022", 0, "Brindlecote Cranes", "It is issued"),
+    "Superseded": ("MV-25-0073", 0, "Morrowick Docks", "Revision 1 took its place"),
+    "Recalled": ("MV-25-0075", 0, OWNER, "Do not rely on its results"),
+    "Voided": ("MV-25-0076", 0, None, "must not be used"),
+}
+
+
+@pytest.mark.parametrize("word", STANDINGS)
+def test_laboratory_and_customer_read_the_same_word_and_nobody_else_any(
+    visitor, signed_in, keys, word
+):
+    number, revision, owner, said = STANDINGS[word]
+    if word == "Voided":
+        void(visitor, keys)
+    headers = keys.headers()
+    address = f"{number}?revision={revision}"
+    known = visitor.client.get(f"/v1/certificates/{address}", headers=headers).get_json()
+    for reader in (visitor, signed_in("read"), signed_in("read", customer=known["customer"])):
+        page = reader.get(f"/certificates/{address}").text
+        assert f"<span>{word}</span></span></p>" in page
+        assert said in page
+        assert page.count('<p class="big">') == 1
+    own = signed_in("read", customer=known["customer"]).get(f"/certificates/{address}").text
+    assert "/recalls/" not in own
+    assert "wrong customer" not in own
+    if owner is not None:
+        assert known["customer"] == owner
+    stranger = OTHER if known["customer"] != OTHER else OWNER
+    assert signed_in("read", customer=stranger).get(f"/certificates/{address}").status_code == 404
 
 
 def test_results_verdicts_and_the_sentence_stand_as_recorded(visitor):
@@ -85,3 +127,16 @@ def test_what_is_not_recorded_is_a_page_that_says_so(visitor):
     assert answer.status_code == 404
     assert "is not recorded" in answer.text
     assert "<b>none" not in answer.text
+
+
+def test_a_certificate_that_a_later_look_no_longer_lists_says_that_a_recall_looked_at_it(
+    visitor, keys
+):
+    story = json.loads(DEMO.joinpath("story.json").read_bytes())
+    again = {"fault": story["fault"] | {"last_good_at": "2025-08-01"}, "previous": 1}
+    answer = visitor.client.post("/v1/recalls", json=again, headers=keys.headers())
+    assert answer.status_code == 201
+    page = visitor.get("/certificates/MV-25-0075").text
+    assert "<span>Valid</span>" in page
+    assert "A recall looked at it" in page
+    assert "no recall speaks against it" not in page

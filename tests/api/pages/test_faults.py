@@ -27,11 +27,20 @@ FIRST = {
 FORM = "/recalls/new?item=REF-500A"
 
 
-def test_the_item_is_found_by_a_part_of_its_id(visitor):
+def test_items_certificates_and_methods_are_found_by_a_part_of_their_name(visitor):
     page = visitor.get("/recalls/new?q=ref-500").text
     assert 'href="/recalls/new?item=REF-500A"' in page
     assert 'href="/recalls/new?item=REF-500B"' in page
-    assert visitor.get("/recalls/new?item=NOSUCH").status_code == 404
+    page = unescape(visitor.get("/recalls/new?q=25-0052").text)
+    assert 'href="/recalls/new?certificate=MV-25-0052&revision=0&issuer="' in page
+    page = visitor.get("/recalls/new?q=fp-02").text
+    assert 'href="/recalls/new?method=FP-02+edition+4"' in page
+    assert "No record" in visitor.get("/recalls/new?q=nothing-like-it").text
+
+
+@pytest.mark.parametrize("subject", ["item=NOSUCH", "certificate=NOSUCH", "method=NOSUCH"])
+def test_of_what_is_not_recorded_no_fault_can_be_reported(visitor, subject):
+    assert visitor.get(f"/recalls/new?{subject}").status_code == 404
 
 
 def test_the_form_begins_with_the_last_calibration_as_good_evidence(visitor):

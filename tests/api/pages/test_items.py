@@ -61,3 +61,46 @@ def test_an_item_that_is_not_recorded_is_a_page_that_says_so(visitor):
     answer = visitor.get("/items/NOSUCH")
     assert answer.status_code == 404
     assert "is not recorded" in answer.text
+
+
+def test_an_isolated_item_says_so_with_the_recall_and_the_way_out(visitor):
+    page = visitor.get("/items/REF-500A").text
+    assert "<strong>Isolated</strong>" in page
+    assert 'href="/recalls/1">R-00001' in page
+    assert 'href="/recalls/1#resumption"' in page
+    assert "<strong>Isolated</strong>" not in visitor.get("/items/REF-500B").text
+
+
+def test_an_assembly_is_isolated_while_it_holds_the_part(visitor, keys):
+    # The worn pin of the second recall, put into a clevis that it left long ago.
+    held = {"assembly": "ADP-23", "part": "PIN-22A", "from": "2025-11-01", "until": None}
+    answer = visitor.client.post("/v1/compositions", json=held, headers=keys.headers())
+    assert answer.status_code == 201, answer.text
+    page = visitor.get("/items/ADP-23").text
+    assert "because it holds" in page
+    assert "/items/PIN-22A" in page
+    assert "<strong>Isolated</strong>" not in visitor.get("/items/ADP-22").text
+
+
+def test_a_use_that_somebody_answered_for_is_shown_with_name_and_reason(visitor, keys):
+    override = {"by": "Robin Manager", "reason": "load check only"}
+    use = {"item": "REF-500A", "role": "force_reference", "override": override}
+    record = {
+        "certificate": "MV-25-0901",
+        "item": "LC-01",
+        "performed_at": "2025-10-01T10:00:00-07:00",
+        "uses": [use],
+        "results": [],
+    }
+    answer = visitor.client.post("/v1/calibrations", json=record, headers=keys.headers())
+    assert answer.status_code == 201, answer.text
+    page = visitor.get("/items/REF-500A").text
+    part = page.split("Used while it was isolated")[1].split("</table>")[0]
+    for said in (
+        "/certificates/MV-25-0901",
+        "Robin Manager",
+        "load check only",
+        "2025-10-01 10:00",
+    ):
+        assert said in part
+    assert "Used while it was isolated" not in visitor.get("/items/REF-500B").text

@@ -7,7 +7,17 @@ import time
 
 import pytest
 
-from api.services import item_history, items, overview, stated, triage
+from api.services import (
+    fault_subjects,
+    isolation,
+    item_history,
+    items,
+    overview,
+    recall_part,
+    recalls,
+    stated,
+    triage,
+)
 from api.services.revisions import choose
 from tests.browser.site import DEMO
 
@@ -30,6 +40,9 @@ def test_everything_of_a_laboratory_that_a_page_asks_for(laboratory):
     history(laboratory)
     entries(laboratory)
     statements(laboratory)
+    picture(laboratory)
+    subjects(laboratory)
+    isolated(laboratory)
 
 
 def work(session) -> None:
@@ -94,3 +107,40 @@ def statements(session) -> None:
     assert [row.verdict for row in rows] == ["pass"] * 5
     assert stated.sentences(rows)[0].startswith("Every result meets its specification")
     assert stated.by_place(rows, [{"point": 1, "stage": "as_left"}] * 5) == [None] * 5
+
+
+def picture(session) -> None:
+    """The part of a recall that is drawn, bounded and whole."""
+    recall = recalls.get(session, 1)
+    key, _ = triage.entry_of(session, 1, "MV-25-0075", None, None)
+    part = recall_part.drawn_part(session, recall, key)
+    assert [one.total for one in part.generations] == [9, 17, 23]
+    assert part.not_drawn == 0
+    # Two certificates of generation 1 lead to it, and nothing else is lit.
+    assert {part.known[one].label for one in part.lit} == {"MV-25-0052", "MV-25-0055", "MV-25-0075"}
+    assert recalls.second_looks(session, 1) == []
+
+
+def subjects(session) -> None:
+    """What a fault may be reported of, and when it could have acted."""
+    found = fault_subjects.find(session, "fp-")
+    assert {one["method"]: one["calibrations"] for one in found["methods"]} == {
+        "FP-02 edition 4": 35,
+        "FP-11 edition 2": 365,
+    }
+    told = fault_subjects.of_certificate(session, "MV-25-0052", None, 0)
+    assert sum(one["many"] for one in told["history"]["uses"]) == told["use_count"] == 12
+    assert told["in_force"][0] < told["in_force"][1]
+    assert fault_subjects.of_method(session, "FP-02 edition 4")["use_count"] == 35
+    superseded = fault_subjects.of_certificate(session, "MV-25-0073", None, 0)
+    assert superseded["in_force"] is None
+
+
+def isolated(session) -> None:
+    now = time.time_ns() // 1000
+    (one,) = isolation.of_item(session, "REF-500A", now)
+    assert one["recalls"] == [{"id": 1, "number": "R-00001"}]
+    assert isolation.of_item(session, "REF-500B", now) == []
+    assert isolation.of_item(session, "REF-500A", 0) == []  # before it was isolated
+    assert isolation.isolated_by(session, recalls.get(session, 1)) == ["REF-500A"]
+    assert isolation.overrides(session, items.get(session, "REF-500A").id) == []

@@ -1,0 +1,136 @@
+"""The case on the page of its recall: steps, what stands against one, resumption, similar items."""
+
+from __future__ import annotations
+
+import json
+import re
+
+from tests.browser.site import DEMO
+
+STORY = json.loads(DEMO.joinpath("story.json").read_bytes())
+STEP = {"reason": "looked at", "by": "Ida Example"}
+RESUME = {"reason": "REF-500B stands in", "by": "Tor Example"}
+
+
+def steps(page: str) -> list[str]:
+    """The steps of the case, as text."""
+    listed = page.split('<ol class="steps">')[1].split("</ol>")[0].split("<li>")[1:]
+    return [" ".join(re.sub(r"<[^>]+>", " ", one).split()) for one in listed]
+
+
+def test_the_case_takes_its_next_step(visitor):
+    opened, assessed, notified, closed = steps(visitor.get("/recalls/1").text)
+    assert opened.startswith("open : The recall was stored.")
+    assert "Set it to assessed" in assessed
+    assert "Not possible yet: the case becomes assessed first." in notified
+    assert "Not possible yet: 40 certificates lack a disposition." in closed
+    answer = visitor.send("/recalls/1", "/recalls/1/case", state="assessed", **STEP)
+    assert answer.status_code == 303
+    _, assessed, notified, _ = steps(visitor.get("/recalls/1").text)
+    assert "Ida Example" in assessed
+    assert "looked at" in assessed
+    assert "Mind: No notice has been created yet." in notified
+    again = visitor.send("/recalls/1", "/recalls/1/case", state="assessed", **STEP)
+    assert again.status_code == 409
+    assert 'href="/recalls/1">Back to the recall' in again.text
+
+
+def test_a_case_is_closed_when_nothing_stands_against_it_any_more(visitor):
+    for state in ("assessed", "notified"):
+        assert visitor.send("/recalls/1", "/recalls/1/case", state=state, **STEP).status_code == 303
+    assert "Set it to closed" not in visitor.get("/recalls/1").text
+    fields = {"scope": "list", "list": "affected", "action": "reissue", "by": "Ida Example"}
+    visitor.send("/recalls/1", "/recalls/1/dispositions", **fields)
+    assert "Set it to closed" in visitor.get("/recalls/1").text
+    answer = visitor.send("/recalls/1", "/recalls/1/case", state="closed", **STEP)
+    assert answer.status_code == 303
+    page = visitor.get("/recalls/1").text
+    assert "Set it to" not in page
+    assert "Record the disposition" not in page
+
+
+def test_work_resumes_by_the_word_of_somebody_who_did_not_assess_the_case(visitor, keys):
+    page = visitor.get("/recalls/1").text
+    assert "REF-500A is isolated by this recall" in page.replace("  ", " ")
+    assert "Not possible yet:</strong> the case has not been assessed yet" in page
+    assert visitor.send("/recalls/1", "/recalls/1/resumption", **RESUME).status_code == 409
+    visitor.send("/recalls/1", "/recalls/1/case", state="assessed", **STEP)
+    refused = visitor.send("/recalls/1", "/recalls/1/resumption", reason="x", by=" ida  EXAMPLE")
+    assert refused.status_code == 409
+    assert "this person assessed the case" in refused.text
+    answer = visitor.send("/recalls/1", "/recalls/1/resumption", **RESUME)
+    assert answer.headers["Location"] == "/recalls/1#resumption"
+    assert "Work may resume: authorised by Tor Example" in visitor.get("/recalls/1").text
+    case = visitor.client.get("/v1/recalls/1/case", headers=keys.headers()).get_json()
+    assert case["resumption"]["by"] == "Tor Example"
+    assert "Isolated" not in visitor.get("/items/REF-500A").text
+
+
+def test_who_assessed_the_case_is_told_that_another_has_to_let_work_resume(
+    stranger, keys, database
+):
+    from api.services import persons
+
+    with database.write() as session:
+        persons.create(session, {"id": "qm", "name": "Ida Example"}, 1)
+    stranger.sign_in(keys.token(), person="qm")
+    stranger.send("/recalls/1", "/recalls/1/case", state="assessed", reason="looked at")
+    page = stranger.get("/recalls/1").text
+    assert "you assessed the case, and another person has to authorise it" in page
+    assert "Let work resume" not in page
+
+
+def test_a_reader_sees_the_case_and_may_do_nothing_in_it(signed_in):
+    reader = signed_in("read")
+    page = reader.get("/recalls/1").text
+    assert len(steps(page)) == 4
+    assert "Set it to" not in page
+    token = page.split('name="token" value="')[1].split('"')[0]
+    sent = RESUME | {"token": token, "once": "x"}
+    assert reader.client.post("/recalls/1/resumption", data=sent).status_code == 403
+
+
+def test_items_that_could_have_the_same_thing_wrong_are_those_of_the_api(visitor, keys):
+    page = visitor.get("/recalls/1").text
+    answer = visitor.client.get("/v1/recalls/1/similar", headers=keys.headers()).get_json()
+    assert answer["items"]
+    part = page.split('id="similar"')[1]
+    for one in answer["items"]:
+        assert f"/items/{one['item']}" in part
+        assert "; ".join(one["reasons"]) in part
+
+
+def test_a_second_look_shows_what_it_changed_and_the_first_leads_to_it(visitor, keys):
+    again = STORY["fault"] | {"delta_rel": "-0.0009", "last_good_at": "2025-05-01"}
+    answer = visitor.client.post(
+        "/v1/recalls", json={"fault": again, "previous": 1}, headers=keys.headers()
+    ).get_json()
+    page = visitor.get("/recalls/3").text
+    part = page.split('id="differences"')[1].split("Window, checks and notes")[0]
+    for name, words in (("removed", "found no longer"), ("changed", "with other numbers")):
+        count = answer["differences"][name]["count"]
+        assert count
+        assert f"{count} certificates {words}" in part
+    assert "/certificates/MV-25-0075" in part
+    assert 'href="/recalls/3#differences">R-00003' in visitor.get("/recalls/1").text
+
+
+def test_what_the_records_cannot_exclude_is_said_and_listed_with_its_reason(visitor, keys):
+    # The record of a calibration in the window that names no force reference at all.
+    gap = {
+        "certificate": "MV-25-0900",
+        "item": "LC-01",
+        "performed_at": "2025-06-03T10:00:00-07:00",
+        "uses": [],
+        "results": [],
+    }
+    headers = keys.headers()
+    made = visitor.client.post("/v1/imports", json={"calibrations": [gap]}, headers=headers)
+    assert made.status_code == 201, made.text
+    fault = {"fault": STORY["fault"], "previous": 1}
+    assert visitor.client.post("/v1/recalls", json=fault, headers=headers).status_code == 201
+    page = visitor.get("/recalls/3").text
+    assert "The records cannot exclude 1 further certificate" in page
+    page = visitor.get("/recalls/3?list=cannot_be_excluded").text
+    assert "MV-25-0900" in page
+    assert "the record names nothing in the role" in page
