@@ -20,10 +20,8 @@ import itertools
 import json
 import os
 import sys
-import tempfile
 import time
 from collections.abc import Callable
-from contextlib import redirect_stdout
 from pathlib import Path
 from typing import Any
 
@@ -86,6 +84,10 @@ def commanded(url: str, asked: str) -> dict[str, Any]:
     from api.cli import main
 
     imports = time.process_time()
+    # The list above shall not wait for what only this way needs.
+    import tempfile
+    from contextlib import redirect_stdout
+
     os.environ["TRACEHOLD_DATABASE_URL"] = url
     shown = io.StringIO()
     with tempfile.NamedTemporaryFile("w+", suffix=".json") as file, redirect_stdout(shown):
