@@ -74,8 +74,10 @@ def _source(folder: Path | None) -> Iterator[tuple[Source, int]]:
             with reading.opened(file) as reader:
                 yield Recorded(reader), now_us
             return
-    except (SettingError, reading.Unreadable) as error:
+    except SettingError as error:
         raise Refused(str(error)) from error
+    except reading.Unreadable as error:
+        raise Refused(str(error), note="TRACEHOLD_DATABASE_URL names the database.") from error
     from api.commands.local import opened
 
     with opened() as database, database.read() as session:
