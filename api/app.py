@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import flask_smorest
 from flask import Flask
 from werkzeug.middleware.proxy_fix import ProxyFix
 
@@ -61,7 +60,6 @@ from api.resources import (
     webhooks,
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
-from api.schemas.problem import ProblemSchema
 from api.services.cautions import CAUTION
 from api.services.decisions import KEEPER, Keeper
 from api.settings import Settings
@@ -72,7 +70,6 @@ from api.web import (
     collector,
     etags,
     observing,
-    problems,
     rates,
     request_id,
     security,
@@ -80,6 +77,7 @@ from api.web import (
 )
 from api.web import metrics as counting
 from api.web.json import DecimalJSONProvider
+from api.web.openapi import Api
 
 BLUEPRINTS = [
     items.blp,
@@ -148,23 +146,6 @@ operations with `x-customer-keys: true`, and sees its own records there.\
 """
 
 
-class Api(flask_smorest.Api):  # type: ignore[misc]  # it publishes no types
-    """flask-smorest's Api, with problem details as its one form of error."""
-
-    ERROR_SCHEMA = ProblemSchema
-
-    def _register_error_handlers(self) -> None:
-        problems.install(self._app)
-
-    def _register_responses(self) -> None:
-        super()._register_responses()
-        # flask-smorest documents every error as application/json.
-        for response in self.spec.components.responses_lazy.values():
-            content = response.get("content", {})
-            if "application/json" in content:
-                content[problems.CONTENT_TYPE] = content.pop("application/json")
-
-
 def create_app(settings: Settings | None = None, database: Database | None = None) -> Flask:
     """Make the application on a database that has been migrated already.
 
@@ -226,4 +207,4 @@ def _join(app: Flask) -> None:
     for page in PAGES:
         app.register_blueprint(page)
     page_problems.install(app)
-    app.extensions["tracehold.openapi"] = api.spec
+    app.extensions["tracehold.openapi"] = api

@@ -1,5 +1,8 @@
 """The command line: what can be done from a shell.
 
+Choice: a command is imported when it is named, or when the list of all is asked for; the first list
+of a recall would otherwise wait for commands that nobody called.
+
 Exit codes: 0 done; 1 a nonconformity, where --fail-on-nonconformity asks for it; 2 wrong usage;
 3 refused, by the server, the network or the database. Data goes to stdout, messages to stderr.
 """
@@ -7,24 +10,55 @@ Exit codes: 0 done; 1 a nonconformity, where --fail-on-nonconformity asks for it
 from __future__ import annotations
 
 import os
+from importlib import import_module
 
 import click
 
-from api.commands.demo import demo
-from api.commands.importing import import_
-from api.commands.local import keys, migrate, serve, settings
-from api.commands.offline import evaluate
 from api.commands.output import say
-from api.commands.recall import recall
-from api.commands.remote import decide, trace
-from api.commands.snapshots import snapshot
-from api.commands.upkeep import backup, journal, restore, verify
-from api.commands.webhooks import webhooks
 from api.settings import unknown_warnings
 from api.version import VERSION
+from api.web.collector import collect_seldom
+
+ON_THE_DATABASE = {
+    "backup": "upkeep",
+    "demo": "demo",
+    "journal": "upkeep",
+    "keys": "local",
+    "migrate": "local",
+    "restore": "upkeep",
+    "serve": "local",
+    "settings": "local",
+    "verify": "upkeep",
+    "webhooks": "webhooks",
+}
+BESIDE_IT = {"snapshot": "snapshots"}
+ON_A_SERVER = {
+    "decide": "remote",
+    "evaluate": "offline",
+    "import": "importing",
+    "recall": "recall",
+    "trace": "remote",
+}
+MODULES = {**ON_THE_DATABASE, **BESIDE_IT, **ON_A_SERVER}
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+class Commands(click.Group):
+    """The commands by name, each imported from its module of `api.commands` when it is wanted."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of all commands."""
+        return sorted(MODULES)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import one command."""
+        if cmd_name not in MODULES:
+            return None
+        module = import_module(f"api.commands.{MODULES[cmd_name]}")
+        found = vars(module)[f"{cmd_name}_" if cmd_name == "import" else cmd_name]
+        return found if isinstance(found, click.Command) else None
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(VERSION, prog_name="tracehold", message="%(prog)s %(version)s")
 def main() -> None:
     """Decide whether calibration results conform, and find what a faulty standard affects.
@@ -33,12 +67,6 @@ def main() -> None:
 
     To see it at work: tracehold demo.
     """
+    collect_seldom()
     for sentence in unknown_warnings(os.environ):
         say(f"Warning: {sentence}")
-
-
-ON_THE_DATABASE = (demo, serve, migrate, keys, settings, webhooks, backup, restore, verify, journal)
-BESIDE_IT = (snapshot,)
-ON_A_SERVER = (import_, decide, evaluate, recall, trace)
-for command in (*ON_THE_DATABASE, *BESIDE_IT, *ON_A_SERVER):
-    main.add_command(command)

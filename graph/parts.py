@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-import networkx as nx
-
 from graph.model import Holder, Holding
 
 
@@ -43,6 +41,9 @@ def refuse_part_within_itself(holdings: Sequence[Holding]) -> None:
 
     Only the instants at which a holding begins need looking at: a circle begins with one of them.
     """
+    # Asked when holdings are recorded; a recall, which must come at once, asks for holders alone.
+    import networkx as nx
+
     everything = nx.DiGraph((holding.assembly, holding.part) for holding in holdings)
     tangled = {
         item

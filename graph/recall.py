@@ -14,16 +14,15 @@ from __future__ import annotations
 
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
 from typing import NamedTuple
 
 from graph.effects import effects_at_points
-from graph.faults import NO_EFFECT, Effect, Fault
-from graph.model import ZERO, Calibration, Holder, Use, Window
+from graph.faults import NO_EFFECT, Effect
+from graph.model import ZERO, Calibration, Use
 from graph.passing import Passed, passed_on
 from graph.paths import Reasons, joined, reasons
-from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Exposure, expose
+from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Case, Exposure, expose
 
 AFFECTED = "affected"
 EXPOSED = "exposed_zero_effect"
@@ -42,26 +41,6 @@ class CyclicTrace(ValueError):
     def __init__(self, circle: Sequence[int]) -> None:
         super().__init__(f"a calibration rests on itself: {circle}")
         self.circle = tuple(circle)
-
-
-@dataclass(frozen=True)  # without slots: a cached property needs a dictionary
-class Case:
-    """One fault with the window found for it and the assemblies that ever held the item."""
-
-    fault: Fault
-    window: Window
-    holders: tuple[Holder, ...] = ()
-
-    @cached_property
-    def names(self) -> frozenset[str]:
-        """Items by which a calibration can meet the fault directly."""
-        return frozenset((self.fault.item, *(holder.assembly for holder in self.holders)))
-
-    def met_by(self, calibration: Calibration) -> bool:
-        """Whether a calibration used anything by which the fault is met directly, at any time."""
-        if self.fault.certificate is not None:
-            return any(use.source == self.fault.certificate for use in calibration.uses)
-        return not self.names.isdisjoint([use.item for use in calibration.uses])
 
 
 class Finding(NamedTuple):
@@ -156,7 +135,7 @@ def _judge(walk: _Walk, calibration: Calibration) -> _Judged | frozenset[str]:
     case = walk.case
     exposure = NOT_EXPOSED
     if case.met_by(calibration):
-        exposure = expose(calibration, case.fault, case.window, case.holders)
+        exposure = expose(calibration, case)
     through = _ways_on(walk, calibration, exposure)
     if not exposure.paths and not through:
         return exposure.cleared

@@ -21,7 +21,7 @@ from typing import NamedTuple
 from graph.exact import EXACT, Exact, ended, root
 from graph.faults import Effect
 from graph.model import ZERO, Point
-from graph.recall import Case
+from graph.suspects import Case
 
 NOTHING = Decimal(0)
 

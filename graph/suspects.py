@@ -9,12 +9,33 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from graph.faults import Fault
 from graph.model import Calibration, Holder, Use, Window
 
 CLEARED_REASONS = ("status", "channel", "part", "record", "window", "range")
 Path = tuple[str, ...]
+
+
+@dataclass(frozen=True)  # without slots: a cached property needs a dictionary
+class Case:
+    """One fault with the window found for it and the assemblies that ever held the item."""
+
+    fault: Fault
+    window: Window
+    holders: tuple[Holder, ...] = ()
+
+    @cached_property
+    def names(self) -> frozenset[str]:
+        """Items by which a calibration can meet the fault directly."""
+        return frozenset((self.fault.item, *(holder.assembly for holder in self.holders)))
+
+    def met_by(self, calibration: Calibration) -> bool:
+        """Whether a calibration used anything by which the fault is met directly, at any time."""
+        if self.fault.certificate is not None:
+            return any(use.source == self.fault.certificate for use in calibration.uses)
+        return not self.names.isdisjoint([use.item for use in calibration.uses])
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,18 +50,16 @@ class Exposure:
 NOT_EXPOSED = Exposure()
 
 
-def expose(
-    calibration: Calibration, fault: Fault, window: Window, holders: Sequence[Holder]
-) -> Exposure:
+def expose(calibration: Calibration, case: Case) -> Exposure:
     """Sort the uses of a calibration into suspect ones and cleared ones."""
     uses: list[Use] = []
     paths: list[Path] = []
     cleared: set[str] = set()
     for use in calibration.uses:
-        routes = _routes(use, fault, holders)
+        routes = _routes(use, case.fault, case.holders)
         if routes is None:
             continue
-        reason = _clearance(use, calibration, fault, window, routes)
+        reason = _clearance(use, calibration, case, routes)
         if reason is not None:
             cleared.add(reason)
             continue
@@ -64,8 +83,9 @@ def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[Path] | N
 
 
 def _clearance(
-    use: Use, calibration: Calibration, fault: Fault, window: Window, routes: list[Path]
+    use: Use, calibration: Calibration, case: Case, routes: Sequence[Path]
 ) -> str | None:
+    fault = case.fault
     on_other_channel = fault.channel is not None and use.channel not in (None, fault.channel)
     if use.item == fault.item and on_other_channel:
         return "channel"
@@ -74,7 +94,7 @@ def _clearance(
     convicted = fault.by_record(use)
     if convicted is False:
         return "record"
-    if convicted is None and not window.holds(use.at):
+    if convicted is None and not case.window.holds(use.at):
         return "window"
     if fault.cleared_by_range(use, calibration):
         return "range"

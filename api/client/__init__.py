@@ -7,7 +7,7 @@ be asked, ``errors`` what can go wrong. Nothing else of this project is imported
 Not checked here: the meaning of anything; the server refuses with a pointer and a remedy.
 """
 
-from api.client.calls import LISTS, Client
+from api.client.calls import Client
 from api.client.errors import (
     ApiError,
     Conflict,
@@ -20,6 +20,7 @@ from api.client.errors import (
     Unauthorized,
     Unreachable,
 )
+from api.client.recalls import LISTS
 from api.client.wire import Answer
 
 __all__ = [

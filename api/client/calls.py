@@ -2,28 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from api.client.recalls import RecallCalls
 from api.client.setups import SetupCalls
-from api.client.wire import Answer, Json, Upload, encoded, form_of, path_part, read
-
-LISTS = (
-    "affected",
-    "exposed_zero_effect",
-    "indeterminate",
-    "traced_not_recalled",
-    "cleared",
-    "cannot_be_excluded",
-)
+from api.client.wire import Answer, Json, Upload, encoded, form_of, named, path_part, read
 
 Number = Decimal | int | str
 Source = Json | bytes | Path
 
 
-class Client(SetupCalls):
+class Client(RecallCalls, SetupCalls):
     """A connection to one server; a context manager. Not for use by several threads at once.
 
     Parameters
@@ -85,6 +77,14 @@ class Client(SetupCalls):
         body, content_type = form_of({**parts, "mapping": ("mapping", sent, "application/json")})
         return self._post("/v1/imports/csv", body, content_type, query)
 
+    def laboratory(self) -> Answer:
+        """Return what is recorded of the laboratory itself."""
+        return self._get("/v1/laboratory")
+
+    def change_laboratory(self, laboratory: Answer, **changes: Any) -> Answer:
+        """Change ``name, address, contact`` as they were read; raises ``Stale`` if they changed."""
+        return self._patch("/v1/laboratory", laboratory, changes)
+
     def item(self, item_id: str) -> Answer:
         """Return one item."""
         return self._get(f"/v1/items/{path_part(item_id)}")
@@ -131,7 +131,7 @@ class Client(SetupCalls):
         self, number: str, issuer: str | None = None, revision: int | None = None
     ) -> Answer:
         """Return a certificate: the issued revision unless another is named."""
-        return self._get(f"/v1/certificates/{path_part(number)}", _named(issuer, revision))
+        return self._get(f"/v1/certificates/{path_part(number)}", named(issuer, revision))
 
     def certificates(self, **filters: str) -> Iterator[Answer]:
         """Iterate over certificates in short; filters are ``item, customer, status``."""
@@ -139,7 +139,7 @@ class Client(SetupCalls):
 
     def chain(self, number: str, issuer: str | None = None, revision: int | None = None) -> Answer:
         """Return what a certificate rests on: ``links``, ``roots`` and ``breaks``."""
-        return self._get(f"/v1/certificates/{path_part(number)}/chain", _named(issuer, revision))
+        return self._get(f"/v1/certificates/{path_part(number)}/chain", named(issuer, revision))
 
     def record_calibration(self, calibration: Json) -> Answer:
         """Record a calibration with its certificate, uses and results."""
@@ -154,14 +154,14 @@ class Client(SetupCalls):
     ) -> Answer:
         """Void a certificate for a reason."""
         path = f"/v1/certificates/{path_part(number)}/void"
-        return self._post(path, encoded({"reason": reason}), query=_named(issuer, revision))
+        return self._post(path, encoded({"reason": reason}), query=named(issuer, revision))
 
     def issue(
         self, number: str, issued_at: str, issuer: str | None = None, revision: int | None = None
     ) -> Answer:
         """Issue a draft."""
         path = f"/v1/certificates/{path_part(number)}/issue"
-        return self._post(path, encoded({"issued_at": issued_at}), query=_named(issuer, revision))
+        return self._post(path, encoded({"issued_at": issued_at}), query=named(issuer, revision))
 
     # Decisions
 
@@ -232,36 +232,3 @@ class Client(SetupCalls):
     def record_specification(self, specification: Json) -> Answer:
         """Record a specification, or the next version of one."""
         return self._post("/v1/specifications", encoded(specification))
-
-    # Recalls
-
-    def report_fault(
-        self,
-        fault: Json | Sequence[Json],
-        preview: bool = False,
-        previous: int | None = None,
-        as_of: str | None = None,
-    ) -> Answer:
-        """Report a fault, or several at once, and return the recall; a preview stores nothing."""
-        name = "fault" if isinstance(fault, Mapping) else "faults"
-        body: dict[str, Any] = {name: fault, "preview": preview}
-        body |= {"previous": previous} if previous is not None else {}
-        body |= {"as_of": as_of} if as_of is not None else {}
-        return self._post("/v1/recalls", encoded(body))
-
-    def recall(self, recall_id: int) -> Answer:
-        """Return a stored recall; a very large one has ``links`` in the place of its lists."""
-        return self._get(f"/v1/recalls/{recall_id}")
-
-    def recalls(self) -> Iterator[Answer]:
-        """Iterate over stored recalls without their lists, the latest first."""
-        return self._pages("/v1/recalls", {})
-
-    def recall_entries(self, recall_id: int, list_name: str) -> Iterator[Answer]:
-        """Iterate over one of the ``LISTS`` of a recall."""
-        return self._pages(f"/v1/recalls/{recall_id}/{path_part(list_name)}", {})
-
-
-def _named(issuer: str | None, revision: int | None) -> dict[str, str]:
-    query = {} if issuer is None else {"issuer": issuer}
-    return query | ({} if revision is None else {"revision": str(revision)})

@@ -93,15 +93,18 @@ class Wire:
         body: bytes | Upload,
         content_type: str = "application/json",
         query: Mapping[str, str] | None = None,
+        read: Answer | None = None,
     ) -> Answer:
         headers = {"Content-Type": content_type, "Idempotency-Key": str(uuid.uuid4())}
+        headers |= _if_match(read) if read is not None else {}
         return _answer(self._send("POST", path, headers, body, query))
 
     def _patch(self, path: str, read: Answer, changes: Json) -> Answer:
-        if read.etag is None:
-            raise TypeError("read the record by itself first; its ETag names the version")
-        headers = {"Content-Type": "application/json", "If-Match": read.etag}
+        headers = {"Content-Type": "application/json", **_if_match(read)}
         return _answer(self._send("PATCH", path, headers, encoded(changes)))
+
+    def _file(self, path: str, query: Mapping[str, str] | None = None) -> bytes:
+        return self._send("GET", path, {"Accept": "*/*"}, query=query).content
 
     def _pages(self, path: str, filters: Mapping[str, str]) -> Iterator[Answer]:
         page = self._get(path, {**filters, "limit": str(_PAGE)})
@@ -209,6 +212,12 @@ class _Bearer(AuthBase):
         return request
 
 
+def _if_match(read: Answer) -> dict[str, str]:
+    if read.etag is None:
+        raise TypeError("read the record by itself first; its ETag names the version")
+    return {"If-Match": read.etag}
+
+
 def _answer(response: requests.Response) -> Answer:
     try:
         body = json.loads(response.content, parse_float=Decimal)
@@ -274,6 +283,12 @@ def form_of(parts: Mapping[str, tuple[str, bytes, str]]) -> tuple[bytes, str]:
 def path_part(text: str) -> str:
     """Text as one part of an address; certificate numbers may contain a slash."""
     return quote(text, safe="")
+
+
+def named(issuer: str | None, revision: int | None) -> dict[str, str]:
+    """Query that says which certificate of a number is meant."""
+    query = {} if issuer is None else {"issuer": issuer}
+    return query | ({} if revision is None else {"revision": str(revision)})
 
 
 def _is_this_machine(url: str) -> bool:

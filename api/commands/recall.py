@@ -1,4 +1,4 @@
-"""`tracehold recall`: a fault is reported to a server, or asked of a snapshot without one."""
+"""`tracehold recall`: a fault is reported to a server, or asked of the records without one."""
 
 from __future__ import annotations
 
@@ -26,6 +26,11 @@ if TYPE_CHECKING:
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     help="Answer from a snapshot in this folder, without a server; nothing is stored.",
 )
+@click.option(
+    "--reach",
+    is_flag=True,
+    help="Name at once, from the database itself, what could be affected; nothing is judged.",
+)
 @as_json
 def recall(
     file: Path | None,
@@ -33,15 +38,21 @@ def recall(
     preview: bool,
     previous: int | None,
     folder: Path | None,
+    reach: bool,
     as_json: bool,
 ) -> None:
     """Report the fault in FILE (JSON) and list the certificates that it reaches.
 
-    FILE holds one fault, or a list of faults that are reported together.
+    FILE holds one fault, or a list of faults that are reported together. The first list of --reach
+    needs no server: it reads TRACEHOLD_DATABASE_URL, or a --snapshot.
     """
     if (file is None) == (show is None):
         raise click.UsageError("give a FILE with the fault, or --show with the id of a recall")
-    if folder is None:
+    if reach:
+        if file is None or previous is not None:
+            raise click.UsageError("a first list is not stored; give a FILE with the fault")
+        _reach(file, folder, as_json)
+    elif folder is None:
         _ask_server(file, show, preview, previous, as_json)
     elif file is None or previous is not None:
         raise click.UsageError("a snapshot holds no stored recalls; give a FILE with the fault")
@@ -81,6 +92,16 @@ def _ask_snapshot(file: Path, folder: Path, as_json: bool) -> None:
         return
     say(f"As of {answer['as_of']}; recorded since then is not seen.")
     print_recall(console(), answer, lambda name: answer[name])
+
+
+def _reach(file: Path, folder: Path | None, as_json: bool) -> None:
+    from api.commands import reach
+
+    answer = reach.reached(_faults(file), folder)
+    if as_json:
+        print_json(answer)
+    else:
+        reach.show(answer)
 
 
 def _missing(client: Client, answer: Answer) -> dict[str, list[Any]]:

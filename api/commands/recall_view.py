@@ -16,6 +16,7 @@ from rich.text import Text
 
 from api.commands.output import short, words
 from api.commands.views import COLOURS, plain_table
+from api.commands.windows import window_sentence
 
 Json = Mapping[str, Any]
 LISTED = ("affected", "indeterminate")
@@ -52,11 +53,7 @@ def print_recall(
 def print_windows(console: Console, answer: Json, *, brief: bool = False) -> None:
     """Print the window of each fault, and the checks that moved its start or did not."""
     for window in [answer["window"]] if "window" in answer else answer["windows"]:
-        start = window["start"] or "the beginning"
-        begin = "from" if window["start_inclusive"] else "after"
-        until = "until" if window["end_inclusive"] else "before"
-        end = window["end"] or "now"
-        console.print(f"Window of {window['item']}: {begin} {start}, {until} {end}")
+        console.print(window_sentence(window))
         if window["checks"] and not brief:
             table = plain_table("check", "made at", "start of the window", "because")
             for one in window["checks"]:

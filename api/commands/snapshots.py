@@ -11,6 +11,7 @@ import click
 
 from api.commands.local import opened
 from api.commands.output import Refused, as_json, console, print_json, say
+from api.commands.requests import refusing, requested
 
 DAMAGED = 1
 
@@ -66,24 +67,10 @@ def _check(context: click.Context, folder: Path) -> None:
 
 def recalled(folder: Path, faults: Any) -> dict[str, Any]:
     """Answer a fault, or a list of faults, from a snapshot, as the server answers a preview."""
-    from marshmallow import ValidationError
-
-    from api.errors import Issue, TraceholdError
-    from api.schemas.faults import RecallRequestSchema
     from api.services import recalls, snapshots
-    from api.web.validation import issues_of
 
-    try:
-        name = "faults" if isinstance(faults, list) else "fault"
-        request = RecallRequestSchema().load({name: faults})
+    request = requested(faults)
+    with refusing():
         answer = snapshots.recall(snapshots.opened(folder), request)
-    except ValidationError as error:
-        found = [
-            Issue(one["pointer"], one["detail"], one.get("remedy", ""), one.get("value"))
-            for one in issues_of({"json": error.messages}, error)
-        ]
-        raise Refused("the fault cannot be used", found) from error
-    except TraceholdError as error:
-        raise Refused(error.detail, error.issues) from error
     lists = {name: list(map(json.loads, texts)) for name, texts in recalls.texts(answer).items()}
     return {**recalls.preview_answer(answer), **lists}

@@ -25,7 +25,7 @@ Schema = dict[str, Any]
 @blp.route("/v1/docs")
 def documentation() -> Response:
     """Show all operations and schemas."""
-    spec = current_app.extensions["tracehold.openapi"].to_dict()
+    spec = current_app.extensions["tracehold.openapi"].document()
     groups: dict[str, list[dict[str, Any]]] = {}
     for operation in operations(spec):
         groups.setdefault(operation["tag"], []).append(operation)

@@ -20,7 +20,7 @@ from urllib.parse import parse_qsl, urlencode
 from zoneinfo import ZoneInfo
 
 from api.pages import forms
-from api.schemas.faults import DATA_FAULTS
+from api.schemas.fault_kinds import DATA_FAULTS
 
 LINES = 5
 _CLOCK = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?")

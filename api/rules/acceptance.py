@@ -7,6 +7,9 @@ comes from a root, a logarithm or a solved risk is rounded, to 50 or 15 digits.
 The expanded uncertainty at 95 % in TUR is 2u, u = U/k. With degrees of freedom, a stated k that
 covers 94.5 to 95.6 % under Student's t already is the 95 % factor, and U is taken as it stands.
 
+SciPy is imported by the functions that solve for a risk or read Student's t, and not before: most
+rules are plain arithmetic, and a recall is to be answered while SciPy would still be loading.
+
 Not checked: that U contains every contribution that the rule's author had in mind.
 """
 
@@ -15,8 +18,6 @@ from decimal import Decimal
 from fractions import Fraction
 from math import inf, isnan
 from typing import Generic
-
-from scipy.special import stdtr
 
 from api.rules.exact import (
     FieldError,
@@ -36,7 +37,6 @@ from api.rules.exact import (
 )
 from api.rules.limits import Limits
 from api.rules.rule import Guard, Rule, RuleError
-from api.rules.solve import band_for_global_risk, band_for_specific_risk
 
 # From memory, verify: Dobbert's managed guard band (Z540.3 Handbook, method 6),
 # M = 1.04 - exp(0.38 ln TUR - 0.54).
@@ -152,6 +152,8 @@ def acceptance(
 def uncertainty_at_95(U: Number, k: Number, dof: float | None) -> tuple[Number, Number]:
     """Return U at 95 % as (numerator, denominator): 2 U / k, or U itself, see the module."""
     if dof is not None:
+        from scipy.special import stdtr
+
         coverage = 1.0 - 2.0 * float(stdtr(dof, -float(k)))
         if COVERAGE_95[0] <= coverage <= COVERAGE_95[1]:
             return U, type(U)(1)
@@ -255,6 +257,8 @@ def _specific(case: _Case[N], target: float) -> tuple[N, str | None]:
     """Specific risk: w = z u, z solved for the risk of a result on an acceptance limit."""
     if case.U == 0:
         return case.number(0), None
+    from api.rules.solve import band_for_specific_risk
+
     relative = inf
     if case.lower is not None and case.upper is not None:
         relative = float(ratio((case.upper - case.lower) * case.k, case.U))
@@ -276,6 +280,8 @@ def _global(case: _Case[N], target: float) -> tuple[N, str | None]:
         raise RuleError("/guard/basis", "basis 'global_risk' needs a prior with an sd above 0")
     if case.U == 0:
         return case.number(0), None
+    from api.rules.solve import band_for_global_risk
+
     mean, sd = Fraction(prior.mean), Fraction(prior.sd)
     lower, upper = (
         unbounded if limit is None else float(ratio(Fraction(limit) - mean, sd))

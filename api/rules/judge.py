@@ -15,9 +15,9 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from api.rules.acceptance import acceptance
-from api.rules.decide import reachable, verdict
 from api.rules.limits import Limits
 from api.rules.rule import Rule, RuleError
+from api.rules.verdicts import reachable, verdict
 
 Number = Decimal | Fraction
 Band = Callable[[Decimal], tuple[Decimal, Decimal]]

@@ -13,6 +13,7 @@ from typing import Any
 from marshmallow import ValidationError, fields, validate, validates_schema
 
 from api.schemas.base import AnnotatedSchema, StrictSchema
+from api.schemas.fault_kinds import MAY, NEEDS, OWN, bounds_of
 from api.schemas.fields import (
     DecimalText,
     MomentText,
@@ -24,24 +25,6 @@ from api.schemas.fields import (
     refuse,
 )
 
-# What each kind needs, and what else it may carry.
-NEEDS: dict[str, tuple[str, ...]] = {
-    "true_force_relative_error": (),
-    "indicates_high": ("indication_rel",),
-    "wrong_correction_factor": ("factor_applied", "factor_right"),
-    "indication_effect_by_type": ("effect_rel",),
-    "readout_gain": ("gain",),
-    "interval": ("bound_rel",),
-    "unknown": (),
-    "linear_drift": ("delta_rel", "measured_at"),
-}
-MAY: dict[str, tuple[str, ...]] = {
-    "true_force_relative_error": ("delta_rel", "segments"),
-    "indication_effect_by_type": ("other_types",),
-    "readout_gain": ("formula",),
-}
-OWN = {name for names in (*NEEDS.values(), *MAY.values()) for name in names}
-DATA_FAULTS = ("wrong_correction_factor",)
 ABOVE_MINUS_ONE = above(-1)  # a true force of zero or less is not a relative error of force
 POSITIVE = above(0)
 
@@ -142,14 +125,11 @@ class FaultSchema(AnnotatedSchema):
     def _times_of_its_kind(self, data: dict[str, Any], **kwargs: Any) -> None:
         if "item" not in data:
             return  # a certificate or a method version bounds itself
-        pair = ("last_good_at", "isolated_at")
-        if data.get("kind") in DATA_FAULTS:
-            pair = ("entered_at", "fixed_at")
         errors = {
             name: refuse(
                 f"{data.get('kind')} needs {name}", "give it, or null where nobody knows it"
             ).messages
-            for name in pair
+            for name in bounds_of(data.get("kind", ""))
             if name not in data
         }
         if errors:

@@ -26,7 +26,8 @@ from api.services.staleness import flag_stale_after
 from api.services.uses import use_row
 from api.store.chunks import chunks
 from api.store.in_force import resolve_after
-from api.store.tables import Certificate, Result, Usage, role_mark
+from api.store.links import role_mark
+from api.store.tables import Certificate, Result, Usage
 from graph.moments import Moment
 
 Identity = tuple[str, str, int]

@@ -23,10 +23,11 @@ from api.services.recording import Record, Recording
 from api.services.revisions import choose, revisions
 from api.services.staleness import flag_stale
 from api.services.use_corrections import corrections
-from api.store import links, records
+from api.store import link_checks, records
 from api.store.in_force import resolve_items
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
+from api.store.reading import SessionReader
 from api.store.tables import (
     Certificate,
     DecisionRule,
@@ -77,8 +78,9 @@ def answer(session: Session, certificate: Certificate) -> Record:
 
 def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]:
     """Return what certificates say besides their uses and results."""
-    items = records.item_codes(session, {one.item_id for one in certificates})
-    customers = records.customer_names(session, {one.customer_id or 0 for one in certificates})
+    reader = SessionReader(session)
+    items = records.item_codes(reader, {one.item_id for one in certificates})
+    customers = records.customer_names(reader, {one.customer_id or 0 for one in certificates})
     shown = []
     for one in certificates:
         values: Record = {"certificate": one.number, "issuer": one.issuer or None}
@@ -192,10 +194,10 @@ def _resolve_again(recording: Recording, items: set[int], why: str) -> None:
     resolve_items(session, sorted(items))
     recording.single = "certificates"
     refuse_circle(
-        recording, {key for item in items for key in links.certificates_of(session, item)}
+        recording, {key for item in items for key in link_checks.certificates_of(session, item)}
     )
     recording.check()
-    flag_stale(session, links.touched_by_items(session, items), recording.now_us, why)
+    flag_stale(session, link_checks.touched_by_items(session, items), recording.now_us, why)
 
 
 def _recalls(session: Session, certificate: int) -> list[Record]:
@@ -228,7 +230,7 @@ def _uses(session: Session, certificate: int) -> list[Record]:
         .order_by(Usage.position)
     ).all()
     sources = {row.Usage.source_id for row in rows if row.Usage.source_id is not None}
-    found = {row.id: row for row in records.certificates(session, sources)}
+    found = {row.id: row for row in records.certificates(SessionReader(session), sources)}
     shown = []
     for row in rows:
         values = {"item": row.code} | {name: getattr(row.Usage, name) for name in USE}

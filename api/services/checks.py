@@ -12,6 +12,7 @@ from api.errors import NotFound
 from api.services.recording import Outcome, Record, Recording, digest, remarks, repeated
 from api.store.chunks import chunks
 from api.store.paging import KeyValues, page
+from api.store.reading import SessionReader
 from api.store.records import item_codes
 from api.store.tables import Check, Item
 
@@ -56,7 +57,7 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
 def answers(session: Session, checks: Sequence[Check]) -> list[Record]:
     """Return checks as the API shows them."""
     keys = {key for one in checks for key in (one.item_id, one.against_id) if key is not None}
-    codes = item_codes(session, keys)
+    codes = item_codes(SessionReader(session), keys)
     shown = []
     for one in checks:
         values = {"id": one.code, "item": codes[one.item_id], "at": one.performed_at}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from sqlalchemy import insert, select
@@ -13,8 +13,8 @@ from api.services.recording import Outcome, Record, Recording, digest, remarks, 
 from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
+from api.store.reading import SessionReader
 from api.store.records import holdings, item_codes
-from api.store.sources import Source
 from api.store.tables import Composition, Item
 from graph.model import Holding
 from graph.parts import PartWithinItself, refuse_part_within_itself
@@ -78,23 +78,10 @@ def end(recording: Recording, composition: Composition, until: str) -> Compositi
     return composition
 
 
-def holdings_above(source: Source, codes: Iterable[str]) -> list[Holding]:
-    """Every holding of these parts, of the assemblies that held them, and so on upwards."""
-    known: dict[int, Holding] = {}
-    seen: set[str] = set()
-    frontier = set(codes)
-    while frontier:
-        seen |= frontier
-        rows = source.holdings_of(frontier)
-        known.update((row.id, Holding(*row[1:])) for row in rows)
-        frontier = {row.assembly for row in rows} - seen
-    return list(known.values())
-
-
 def answers(session: Session, compositions: Sequence[Composition]) -> list[Record]:
     """Return holdings as the API shows them."""
     keys = {key for one in compositions for key in (one.assembly_id, one.part_id)}
-    codes = item_codes(session, keys)
+    codes = item_codes(SessionReader(session), keys)
     return [
         {
             "id": one.id,
@@ -151,7 +138,7 @@ def _stored(session: Session, parts: set[int]) -> dict[tuple[int, int, int], Com
 
 
 def _refuse_circle(recording: Recording) -> None:
-    rows = recording.session.execute(holdings()).all()
+    rows = holdings(SessionReader(recording.session))
     try:
         refuse_part_within_itself([Holding(*row[1:]) for row in rows])
     except PartWithinItself as circle:

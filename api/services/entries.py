@@ -11,16 +11,17 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from api.rules.decide import worst
 from api.rules.judge import Ruling
-from api.services.recording import Record
+from api.rules.verdicts import worst
+from api.services.loaded import Record
 from api.services.tracing import Traced
 from api.services.tracing_results import Statement
 from graph.exact import Exact, ratio, text
 from graph.faults import Effect
 from graph.model import Calibration, Point
-from graph.recall import AFFECTED, CLEARED, EXPOSED, INDETERMINATE, TRACED, Case, Finding
+from graph.recall import AFFECTED, CLEARED, EXPOSED, INDETERMINATE, TRACED, Finding
 from graph.shifts import Mover, Shifted, Span, mover
+from graph.suspects import Case
 
 MOST_MOVERS = 1_000
 VERDICTS = ("verdict_before", "verdict_after")

@@ -20,6 +20,7 @@ from api.services import laboratory, recalls
 from api.services.recording import Record
 from api.store import records
 from api.store.chunks import chunks
+from api.store.reading import SessionReader
 from api.store.tables import Certificate, Recall, RecallEntry
 from graph.affected import (
     REACHED,
@@ -145,8 +146,9 @@ def _entries(session: Session, recall_id: int, numbers: Sequence[str]) -> Iterat
 
 def _uses(session: Session, entries: Mapping[int, Record]) -> dict[Identity, list[Used]]:
     """Role and weight of every recorded use of these certificates."""
-    rows = list(records.uses(session, entries))
-    items = records.item_codes(session, {row.item_id for row in rows})
+    reader = SessionReader(session)
+    rows = list(records.uses(reader, entries))
+    items = records.item_codes(reader, {row.item_id for row in rows})
     found: dict[Identity, list[Used]] = {}
     for row in rows:
         used = Used(items[row.item_id], row.role, _weight(row.weight))

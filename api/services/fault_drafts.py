@@ -21,6 +21,8 @@ from api.errors import InvalidRecord, Issue
 from api.services.recording import Record
 from api.services.revisions import choose
 from api.services.tracing import Traced
+from api.services.tracing_results import Measured
+from api.store.reading import SessionReader
 from api.store.sources import Recorded
 from api.store.tables import Certificate, Item
 from graph.exact import text
@@ -42,9 +44,9 @@ def draft(session: Session, number: str, issuer: str | None, revision: int | Non
         If it has no as-found results with force and error.
     """
     certificate = choose(session, number, issuer, revision)
-    traced = Traced(Recorded(session))
+    traced = Traced(Recorded(SessionReader(session)))
     traced.read([certificate.id])
-    ((calibration, _),) = traced.with_points([certificate.id], {certificate.id})
+    ((calibration, _),) = Measured(traced).in_order([certificate.id], {certificate.id})
     points = _as_found(calibration.points)
     if not points:
         issue = Issue(

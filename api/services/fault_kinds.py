@@ -8,7 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from api.errors import InvalidRecord, Issue
-from api.services.recording import Record
+from api.services.loaded import Record
 from graph import faults as kinds
 from graph.faults import Fault
 from graph.moments import instant_us, moment

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from api.errors import InvalidRecord, Issue, NotFound, UnknownReference
-from api.services.compositions import holdings_above
 from api.services.fault_kinds import build
-from api.services.recording import Record
-from api.services.revisions import of_one_issuer, the_one
+from api.services.holdings import holdings_above
+from api.services.loaded import Record
+from api.services.numbered import of_one_issuer, the_one
 from api.store.records import ItemRow
 from api.store.sources import Source
 from graph.faults import Fault
 from graph.parts import holders
-from graph.recall import Case
+from graph.suspects import Case
 
 METHOD_PREFIX = "method:"
 

@@ -11,11 +11,12 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from api.services.faults import Reported
-from api.services.recording import Record
+from api.services.loaded import Record
 from api.services.tracing import Traced
 from api.store.sources import Source
 from graph.faults import READOUT_ROLES
-from graph.recall import NOT_EXCLUDED, Case
+from graph.recall import NOT_EXCLUDED
+from graph.suspects import Case
 
 ROLES_OF_KIND = {
     "adapter": ("adapter",),

@@ -21,7 +21,7 @@ from api.services.recording import Outcome, Record, Recording, digest, zone_of
 from api.spans import spanned
 from api.store.database import lock_graph
 from api.store.journal import note as journal_note
-from api.store.links import bare_dates_recorded
+from api.store.link_checks import bare_dates_recorded
 from api.store.tables import ImportRun, Laboratory
 from graph.moments import BadMoment, time_zone
 

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 import networkx as nx
 
 from api.services.recording import Recording
-from api.store import links
+from api.store import link_checks
 
 # To look at every link for one that points forward in time takes as long as to walk up from some
 # ten thousand new certificates in a small store, and ever longer as it grows.
@@ -21,7 +21,7 @@ FEW = 20_000
 
 def refuse_unknown_names(recording: Recording, first: int) -> None:
     """Refuse uses of new certificates that name a certificate nobody recorded for that item."""
-    for row in links.unresolved_names(recording.session, first):
+    for row in link_checks.unresolved_names(recording.session, first):
         identity = (row.issuer, row.number, row.revision)
         number = recording.number_of("calibrations", identity)
         named = row.named_certificate
@@ -38,20 +38,20 @@ def refuse_unknown_names(recording: Recording, first: int) -> None:
 
 def refuse_new_circle(recording: Recording, first: int) -> None:
     """Refuse a calibration that rests on itself since certificates from this key on are there."""
-    starts = links.certificates_from(recording.session, first)
+    starts = link_checks.certificates_from(recording.session, first)
     if len(starts) > FEW:
-        starts = links.not_back_in_time(recording.session)
+        starts = link_checks.not_back_in_time(recording.session)
     refuse_circle(recording, starts)
 
 
 def refuse_circle(recording: Recording, starts: Iterable[int]) -> None:
     """Refuse a circle among these certificates and what they rest on."""
-    upward = nx.DiGraph(links.everything_upward(recording.session, starts))
+    upward = nx.DiGraph(link_checks.everything_upward(recording.session, starts))
     try:
         circle = [edge[0] for edge in nx.find_cycle(upward)]
     except nx.NetworkXNoCycle:
         return
-    names = links.numbers_of(recording.session, circle)
+    names = link_checks.numbers_of(recording.session, circle)
     shown = " rests on ".join(names[key] for key in [*circle, circle[0]])
     recording.refuse(
         "" if recording.single else "/calibrations",

@@ -16,9 +16,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.services.cases import RESUMPTION
-from api.services.compositions import holdings_above
+from api.services.holdings import holdings_above
 from api.services.recording import Record, Recording, zone_of
 from api.store.casework import CaseEvent
+from api.store.reading import SessionReader
 from api.store.sources import Recorded
 from api.store.tables import Certificate, Recall, Usage
 from graph.model import Holder
@@ -59,7 +60,7 @@ def isolated_items(session: Session) -> Mapping[str, Sequence[Isolation]]:
                 one = Isolation(number, fault["item"], after_us, fault.get("channel"))
                 found.setdefault(fault["item"], []).append(one)
     faulty = list(found.items())
-    holdings = holdings_above(Recorded(session), found)
+    holdings = holdings_above(Recorded(SessionReader(session)), found)
     for code, reasons in faulty:
         for holder in holders(code, holdings):
             within = [replace(one, channel=None, holder=holder) for one in reasons]

@@ -21,6 +21,7 @@ from api.services.overview import CUSTOMERS_OWN
 from api.services.recording import Record, zone_of
 from api.store import links
 from api.store.chunks import chunks
+from api.store.reading import SessionReader
 from api.store.tables import Certificate, Check, Composition, Customer, Item, Recall, Usage
 from graph.moments import instant_us
 
@@ -51,7 +52,7 @@ def resting(session: Session, item: Item) -> Record:
     None where there is more than can be followed.
     """
     direct = _users(session, item)
-    reached = links.everything_downward(session, direct)
+    reached = links.everything_downward(SessionReader(session), direct)
     found: Record = {"direct": len(direct), "reached": len(reached)}
     if len(reached) > MOST_FOLLOWED:
         return found | {"items": None, "instruments": None, "instrument_count": None}
@@ -147,7 +148,7 @@ def _windows(session: Session, code: str) -> list[Record]:
 
 def _users(session: Session, item: Item) -> set[int]:
     """Certificates that used the item, or an assembly while it held the item."""
-    users = links.users_of_items(session, {item.id})
+    users = links.users_of_items(SessionReader(session), {item.id})
     frontier: list[tuple[int, int | None, int | None]] = [(item.id, None, None)]
     seen: set[tuple[int, int | None, int | None]] = set()
     while frontier:

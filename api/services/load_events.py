@@ -13,6 +13,7 @@ from api.services.recording import Record, Recording, digest, remarks, zone_of
 from api.store.database import lock_graph
 from api.store.fitting import LoadEvent
 from api.store.paging import KeyValues, page
+from api.store.reading import SessionReader
 from api.store.records import item_codes
 from api.store.tables import Item
 from api.store.versions import note_row
@@ -83,7 +84,7 @@ def find(
 
 def answers(session: Session, events: Sequence[LoadEvent]) -> list[Record]:
     """Return load events as the API shows them."""
-    codes = item_codes(session, {one.item_id for one in events})
+    codes = item_codes(SessionReader(session), {one.item_id for one in events})
     shown = []
     for one in events:
         values = {"id": one.code, "item": codes[one.item_id]}

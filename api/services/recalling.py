@@ -1,9 +1,8 @@
 """A fault is reported; every certificate it reaches comes back, with evidence for each.
 
-Order of steps: the direct users of the faulty item, the window narrowed by its checks, everything
-that could rest on a suspect use, the engine, the verdicts. The hash of the result covers what was
-found and not when or under which number, so that the same question on the same data gives the same
-bytes.
+Order of steps: who could be reached (`api.services.questions`), the engine, the verdicts. The hash
+of the result covers what was found and not when or under which number, so that the same question
+on the same data gives the same bytes.
 """
 
 from __future__ import annotations
@@ -12,38 +11,38 @@ import hashlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
-from zoneinfo import ZoneInfo
+from typing import TYPE_CHECKING, NamedTuple
 
 import orjson
-from sqlalchemy.orm import Session
 
-from api.errors import InvalidRecord, Issue
 from api.rules import ENGINE_VERSION
-from api.services import gaps
+from api.services import gaps, questions
+from api.services.digests import digest
 from api.services.entries import Entries
-from api.services.faults import Reported, report
-from api.services.recording import Record, digest
+from api.services.faults import Reported
+from api.services.loaded import Record
+from api.services.questions import Gathered
 from api.services.tracing import Traced
-from api.services.tracing_results import Statement
-from api.services.windows import narrowed, needs_used_range, recalibration_notes, window_answer
+from api.services.tracing_results import Measured, Statement
 from api.spans import spanned
+from api.store.reading import SessionReader
 from api.store.records import CertificateRow
 from api.store.sources import Recorded, Source
 from graph.model import Calibration
-from graph.moments import instant_us, time_zone
 from graph.recall import (
     AFFECTED,
     INDETERMINATE,
     LISTS,
     NOT_EXCLUDED,
-    Case,
     Finding,
     assess,
     in_order_of_dependence,
     rank,
 )
-from graph.suspects import expose
+from graph.suspects import Case
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
 
 
 class Entry(NamedTuple):
@@ -92,7 +91,7 @@ def recall(session: Session, request: Record, now_us: int) -> Answer:
 
     Raises as `recall_from` does.
     """
-    return recall_from(Recorded(session), request, now_us)
+    return recall_from(Recorded(SessionReader(session)), request, now_us)
 
 
 def recall_from(source: Source, request: Record, now_us: int) -> Answer:
@@ -105,30 +104,26 @@ def recall_from(source: Source, request: Record, now_us: int) -> Answer:
     InvalidRecord
         If a fault contradicts itself.
     """
-    zone = time_zone(source.time_zone() or "UTC")
-    as_of_us = _as_of(request, zone, now_us)
-    several = "faults" in request
-    faults = request["faults"] if several else [request["fault"]]
-    reported = [
-        report(source, fault, zone, as_of_us, f"/faults/{place}" if several else "/fault")
-        for place, fault in enumerate(faults)
-    ]
-    traced = Traced(source, frozenset(one.method for one in reported if one.method))
-    cases, windows, notes, reached = _gather(source, reported, traced)
+    asked = questions.asked(source, request, now_us)
+    traced = Traced(source, asked.methods)
+    gathered = questions.gather(source, asked.reported, traced)
+    measured = gathered.measured or Measured(traced)
+    traced.read(gathered.reached)
+    cases, windows = gathered.cases, gathered.windows
     lists: dict[str, list[Entry]] = {name: [] for name in LISTS}
     tally = Tally()
     written = Entries(cases, traced)
-    for finding, statements in _findings(cases, traced, reached):
+    for finding, statements in _findings(gathered, asked.reported, measured):
         made = written.entry(finding, statements)
         tally.count(made)
         lists[finding.list_name].append(made_entry(rank(finding), finding.calibration.key, made))
-    _add_gaps(source, reported, cases, traced, lists, tally)
+    _add_gaps(source, asked.reported, cases, traced, lists, tally)
     for entries_found in lists.values():
         entries_found.sort()
     head = {
         "engine_version": ENGINE_VERSION,
         **({"window": windows[0]} if len(windows) == 1 else {"windows": windows}),
-        "notes": notes,
+        "notes": gathered.notes,
         "summary": tally.summary(),
     }
     result = hashlib.sha256(orjson.dumps(head))
@@ -138,10 +133,10 @@ def recall_from(source: Source, request: Record, now_us: int) -> Answer:
     return Answer(
         head,
         lists,
-        _input_hash(faults, cases, windows, traced),
+        _input_hash(asked.faults, gathered, measured),
         result.hexdigest(),
-        now_us if as_of_us is None else as_of_us,
-        faults,
+        now_us if asked.as_of_us is None else asked.as_of_us,
+        asked.faults,
     )
 
 
@@ -200,51 +195,13 @@ def _add_gaps(
         lists[NOT_EXCLUDED].append(made_entry(rank_in_list, key, made))
 
 
-def _as_of(request: Record, zone: ZoneInfo, now_us: int) -> int | None:
-    """Instant at which a fault that has not ended is cut off; None leaves its window open."""
-    if "as_of" not in request:
-        return None
-    as_of_us = instant_us(request["as_of"], zone, end=True)
-    if as_of_us > now_us:
-        issue = Issue("/as_of", "lies in the future", "leave it out for now", request["as_of"])
-        raise InvalidRecord("a recall cannot look ahead", [issue])
-    return as_of_us
-
-
-def _gather(
-    source: Source, reported: Sequence[Reported], traced: Traced
-) -> tuple[list[Case], list[Record], list[str], set[int]]:
-    """Read everyone who could be reached; return the cases, their windows, notes and the keys."""
-    direct = {key for one in reported for key in one.direct}
-    traced.read(direct)
-    with_points: dict[int, Calibration] = {}
-    if any(not one.fault.uniform or needs_used_range(source, one) for one in reported):
-        order = sorted(direct)
-        with_points = {c.key: c for c, _ in traced.with_points(order, direct)}
-    users = [with_points.get(key, traced.calibrations[key]) for key in direct]
-    cases: list[Case] = []
-    windows: list[Record] = []
-    notes: list[str] = []
-    suspects: set[int] = set()
-    for one in reported:
-        case, considered = narrowed(source, one, users)
-        cases.append(case)
-        windows.append(window_answer(one, case, considered))
-        notes.extend(recalibration_notes(source, one, case))
-        suspects.update(
-            user.key for user in users if expose(user, case.fault, case.window, case.holders).uses
-        )
-    reached = source.everything_downward(suspects)
-    traced.read(reached)
-    if any(not one.fault.uniform for one in reported):
-        reached |= direct  # which range clears a use is seen at its points
-    return cases, windows, notes, reached
-
-
 def _findings(
-    cases: Sequence[Case], traced: Traced, reached: set[int]
+    gathered: Gathered, reported: Sequence[Reported], measured: Measured
 ) -> Iterator[tuple[Finding, Sequence[Statement]]]:
     """Judge everyone read, in order of dependence, some hundred at a time."""
+    traced, reached = measured.traced, gathered.reached
+    if any(not one.fault.uniform for one in reported):
+        reached = reached | gathered.direct  # which range clears a use is seen at its points
     by_time = sorted(traced.calibrations.values(), key=lambda one: (one.performed, one.key))
     rests_on = {
         one.key: [
@@ -256,29 +213,28 @@ def _findings(
     statements: dict[int, Sequence[Statement]] = {}
 
     def calibrations() -> Iterator[Calibration]:
-        for calibration, stated in traced.with_points(order, reached):
+        for calibration, stated in measured.in_order(order, reached):
             statements.clear()
             statements[calibration.key] = stated
             yield calibration
 
     carriers = {link for links_up in rests_on.values() for link in links_up}
-    for finding in assess(cases, calibrations(), carriers):
+    for finding in assess(gathered.cases, calibrations(), carriers):
         yield finding, statements[finding.calibration.key]
 
 
-def _input_hash(
-    faults: Sequence[Record], cases: Sequence[Case], windows: Sequence[Record], traced: Traced
-) -> str:
+def _input_hash(faults: Sequence[Record], gathered: Gathered, measured: Measured) -> str:
     """Digest of what was asked and of every record that the answer rests on."""
     found = hashlib.sha256()
     for fault in faults:
         found.update(digest(fault).encode())
-    for case in cases:
+    for case in gathered.cases:
         for holder in case.holders:
             held = [[one.start_us, one.end_us] for one in holder.holdings]
             found.update(orjson.dumps([holder.chain, held]))
-    found.update(orjson.dumps(windows))
-    for judge in sorted(traced.judges.values(), key=lambda judge: judge.rule.id or ""):
+    found.update(orjson.dumps(gathered.windows))
+    traced = measured.traced
+    for judge in sorted(measured.judges.values(), key=lambda judge: judge.rule.id or ""):
         found.update(repr(judge.rule).encode())
     names = {key: _name(row) for key, row in traced.rows.items()}
     for key in sorted(names, key=lambda key: names[key]):

@@ -9,11 +9,9 @@ the transaction is committed, so that nothing is stored.
 from __future__ import annotations
 
 import hashlib
-import json
 from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -21,11 +19,12 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, UnknownReference, pointer
+from api.services.digests import digest as digest
+from api.services.loaded import Record as Record
 from api.store.chunks import chunks
 from api.store.tables import Item, Laboratory
 from graph import moments
 
-Record = dict[str, Any]
 # Enough to mend a file with; a file with more faults than this has one cause.
 MOST_ISSUES = 200
 # Texts that any record may carry beside its note; they are kept and decide nothing.
@@ -156,12 +155,6 @@ def zone_of(session: Session) -> ZoneInfo:
     return moments.time_zone(name or "UTC")
 
 
-def digest(record: Mapping[str, Any]) -> str:
-    """SHA-256 over the canonical text of a record; absent and null are the same."""
-    text = json.dumps(_canonical(record), sort_keys=True, ensure_ascii=False, default=_text)
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
 def remarks(record: Mapping[str, Any]) -> Record | None:
     """Return the remarks of a record, None if it has none."""
     return {name: record[name] for name in REMARKS if name in record} or None
@@ -187,17 +180,3 @@ def repeated(
 
 def _mark(identity: Hashable) -> bytes:
     return hashlib.blake2b(repr(identity).encode(), digest_size=16).digest()
-
-
-def _canonical(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return {key: _canonical(part) for key, part in value.items() if part is not None}
-    if isinstance(value, list | tuple):
-        return [_canonical(part) for part in value]
-    return value
-
-
-def _text(value: object) -> str:
-    if isinstance(value, Decimal):
-        return format(value, "f")
-    raise TypeError(f"{type(value).__name__} does not belong in a record")

@@ -23,6 +23,7 @@ from api.services.recording import Record
 from api.services.specifications import texted
 from api.store import versions
 from api.store.fitting import Requirement
+from api.store.reading import SessionReader
 from api.store.records import item_codes
 from api.store.tables import Item
 
@@ -180,7 +181,9 @@ def _values(session: Session, sent: Record, now_us: int) -> Record:
 
 
 def _answers(session: Session, rows: Sequence[Requirement]) -> list[Record]:
-    codes = item_codes(session, {row.item_id for row in rows if row.item_id is not None})
+    codes = item_codes(
+        SessionReader(session), {row.item_id for row in rows if row.item_id is not None}
+    )
     found = []
     for row in rows:
         item = None if row.item_id is None else codes[row.item_id]

@@ -1,35 +1,13 @@
-"""Which certificate a number means: its issuer, its revisions, and the one that counts."""
+"""The certificates of a number, as the database holds them."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from typing import Protocol, TypeVar
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.errors import Conflict, Issue, NotFound
 from api.services.changes import customer_key
+from api.services.numbered import of_one_issuer, the_one
 from api.store.tables import Certificate
-
-
-class Numbered(Protocol):
-    """One revision of a certificate, however it is held."""
-
-    @property
-    def issuer(self) -> str:
-        """Who issued it; empty for the laboratory itself."""
-
-    @property
-    def revision(self) -> int:
-        """Its revision."""
-
-    @property
-    def status(self) -> str:
-        """Its status."""
-
-
-Found = TypeVar("Found", bound=Numbered)
 
 
 def revisions(
@@ -49,21 +27,6 @@ def revisions(
     return of_one_issuer(found, number, issuer)
 
 
-def of_one_issuer(numbered: Sequence[Found], number: str, issuer: str | None = None) -> list[Found]:
-    """Return those of a number's certificates that are meant, see `revisions`."""
-    found = [one for one in numbered if issuer is None or one.issuer == issuer]
-    own = [one for one in found if one.issuer == ""]
-    if issuer is None and own:
-        found = own
-    if not found:
-        raise NotFound(f'certificate "{number}" is not recorded')
-    issuers = sorted({one.issuer for one in found})
-    if len(issuers) > 1:
-        issue = Issue("", "several issuers use this number", "add ?issuer=", ", ".join(issuers))
-        raise Conflict(f'certificate "{number}" is not one certificate', [issue])
-    return found
-
-
 def choose(
     session: Session,
     number: str,
@@ -73,13 +36,3 @@ def choose(
 ) -> Certificate:
     """Return the revision asked for, else the issued one, else the newest."""
     return the_one(revisions(session, number, issuer, owner), number, revision)
-
-
-def the_one(found: Sequence[Found], number: str, revision: int | None = None) -> Found:
-    """Return one of the revisions of a number, newest first; see `choose`."""
-    if revision is None:
-        return next((one for one in found if one.status == "issued"), found[0])
-    for one in found:
-        if one.revision == revision:
-            return one
-    raise NotFound(f'certificate "{number}" has no revision {revision}')

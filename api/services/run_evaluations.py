@@ -27,6 +27,7 @@ from api.services.run_reports import Asked, report
 from api.services.specifications import texted
 from api.store.evaluations import RunEvaluation
 from api.store.paging import KeyValues, page
+from api.store.reading import SessionReader
 from api.store.records import item_codes
 from api.store.tables import Item
 from api.store.versions import note_row
@@ -90,7 +91,9 @@ def list_evaluations(
         statement = statement.where(RunEvaluation.item_id == wanted)
     rows, key = page(session, statement, [RunEvaluation.id], after, limit, descending=True)
     found = [row[0] for row in rows]
-    codes = item_codes(session, {one.item_id for one in found if one.item_id is not None})
+    codes = item_codes(
+        SessionReader(session), {one.item_id for one in found if one.item_id is not None}
+    )
     entries = [
         {
             "id": one.id,

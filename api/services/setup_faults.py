@@ -24,6 +24,7 @@ from api.services.recording import Record, zone_of
 from api.services.setup_comparisons import stored
 from api.services.specifications import texted
 from api.store.comparisons import StoredComparison
+from api.store.reading import SessionReader
 from api.store.sources import Recorded
 
 # What a recall takes as the note of a fault.
@@ -78,7 +79,7 @@ def fault_of(session: Session, key: int, request: Record) -> Record:
     note = " ".join([*(one.sentence for one in found), *_about_U(found, stated)])
     fault["note"] = shorten(note, MOST_OF_A_NOTE, placeholder=" ...")
     # The recall resolves it in the same way: what it would refuse is refused here.
-    report(Recorded(session), fault, zone_of(session), None, "")
+    report(Recorded(SessionReader(session)), fault, zone_of(session), None, "")
     return {"fault": texted(fault)}
 
 

@@ -16,6 +16,7 @@ from api.services import journal
 from api.services.recalling import Answer, recall_from
 from api.services.recording import Record
 from api.store import records, snapshot_files
+from api.store.reading import SessionReader
 from api.store.snapshot import Snapshot
 from api.store.snapshot_files import SnapshotError
 from graph.moments import instant_us, text_of, time_zone
@@ -32,7 +33,7 @@ def take(session: Session, folder: Path, schema: str, now_us: int) -> Record:
         "as_of": text_of(now_us),
         "schema": schema,
         "engine_version": ENGINE_VERSION,
-        "time_zone": records.time_zone(session),
+        "time_zone": records.time_zone(SessionReader(session)),
         "journal": journal.head(session),
     }
     try:
@@ -54,5 +55,9 @@ def recall(snapshot: Snapshot, request: Record) -> Answer:
 
     Raises as `recalling.recall_from` does.
     """
-    zone = time_zone("UTC")
-    return recall_from(snapshot, request, instant_us(snapshot.manifest["as_of"], zone))
+    return recall_from(snapshot, request, as_of_us(snapshot))
+
+
+def as_of_us(snapshot: Snapshot) -> int:
+    """Return the instant of a snapshot."""
+    return instant_us(snapshot.manifest["as_of"], time_zone("UTC"))

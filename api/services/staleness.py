@@ -25,6 +25,7 @@ from api.services.recording import Record, zone_of
 from api.store import links
 from api.store.casework import RecallCase
 from api.store.keyed import rows_of
+from api.store.reading import SessionReader
 from api.store.sources import Recorded
 from api.store.tables import Certificate, Recall, RecallStale
 from graph.moments import text_of
@@ -43,7 +44,7 @@ def _touched(session: Session, first: int) -> set[int]:
     """Certificates recorded from this key on, and those whose values in force they may change."""
     items = set(session.scalars(select(Certificate.item_id).where(Certificate.id >= first)))
     new = set(session.scalars(select(Certificate.id).where(Certificate.id >= first)))
-    return new | links.users_of_items(session, items)
+    return new | links.users_of_items(SessionReader(session), items)
 
 
 def flag_stale(session: Session, touched: Collection[int], now_us: int, cause: str) -> None:
@@ -52,9 +53,9 @@ def flag_stale(session: Session, touched: Collection[int], now_us: int, cause: s
     if not open_recalls:
         return
     session.flush()
-    concerned = set(touched)
+    reader, concerned = SessionReader(session), set(touched)
     for column in ("source_id", "evidence_id"):
-        rows = rows_of(session, f"usage.{column}", "usage", "certificate_id", concerned)
+        rows = rows_of(reader, f"usage.{column}", "usage", "certificate_id", concerned)
         concerned |= {key for (key,) in rows if key is not None}
     for stored in open_recalls:
         before = stored_entries(session, stored.id)
@@ -97,7 +98,8 @@ def _open(session: Session) -> list[Recall]:
 def _meets(session: Session, stored: Recall, concerned: set[int]) -> bool:
     """Whether one of the certificates met a fault of the recall directly."""
     zone = zone_of(session)
+    source = Recorded(SessionReader(session))
     return any(
-        not report(Recorded(session), fault, zone, None, "").direct.isdisjoint(concerned)
+        not report(source, fault, zone, None, "").direct.isdisjoint(concerned)
         for fault in stored.faults
     )

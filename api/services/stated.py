@@ -14,10 +14,11 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.rules.decide import worst
+from api.rules.verdicts import worst
 from api.rules.wording import describe_guard
 from api.services.tracing import Traced
-from api.services.tracing_results import Statement
+from api.services.tracing_results import Measured, Statement
+from api.store.reading import SessionReader
 from api.store.sources import Recorded
 from api.store.tables import Result
 from graph.exact import Exact, text
@@ -54,7 +55,7 @@ class Row:
 
 def rows(session: Session, certificate: int) -> list[Row]:
     """Return the results of one certificate, by its key, in their order."""
-    traced = Traced(Recorded(session))
+    traced = Traced(Recorded(SessionReader(session)))
     traced.read({certificate})
     limits = session.execute(
         select(Result.limit_lower, Result.limit_upper)
@@ -62,7 +63,7 @@ def rows(session: Session, certificate: int) -> list[Row]:
         .order_by(Result.position)
     ).all()
     found = []
-    for calibration, statements in traced.with_points([certificate], {certificate}):
+    for calibration, statements in Measured(traced).in_order([certificate], {certificate}):
         for point, said, limit in zip(calibration.points, statements, limits, strict=True):
             found.append(_row(point, said, limit.limit_lower, limit.limit_upper))
     return found

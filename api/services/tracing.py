@@ -1,8 +1,7 @@
 """Rows of the store as records of the graph, read piece by piece.
 
 Uses are read first and for all certificates at once: who rests on whom decides the order. Results,
-which are most of the data, are read for some hundred certificates at a time, in that order, and
-only where a fault reaches.
+which are most of the data, follow where a fault reaches (`api.services.tracing_results`).
 """
 
 from __future__ import annotations
@@ -16,18 +15,15 @@ from functools import lru_cache
 from operator import attrgetter
 from typing import Any
 
-from api.rules.judge import Judge
-from api.rules.rule import rule_from_mapping
 from api.services.faults import METHOD_PREFIX
-from api.services.tracing_results import Results, Statement
 from api.store.chunks import chunks
-from api.store.records import CertificateRow, ResultRow, UseRow
+from api.store.records import CertificateRow, UseRow
 from api.store.sources import Source
 from graph.model import ONE, Calibration, Use
 from graph.moments import Moment
 
 AT_ONCE = 500
-_POSITION, _RULE = attrgetter("position"), attrgetter("rule_id")
+_POSITION = attrgetter("position")
 
 
 @dataclass(slots=True)
@@ -40,13 +36,12 @@ class Traced:
     calibrations: dict[int, Calibration] = field(default_factory=dict)
     items: dict[int, tuple[str, str | None]] = field(default_factory=dict)
     customers: dict[int, str] = field(default_factory=dict)
-    judges: dict[int, Judge] = field(default_factory=dict)
 
     def read(self, keys: Collection[int]) -> None:
         """Read certificates and their uses; those read before stay as they are."""
         for some in chunks(sorted(_lacking(self.rows, keys)), AT_ONCE):
             rows = list(self.source.certificates(some))
-            uses = _grouped(self.source.uses(some))
+            uses = grouped(self.source.uses(some))
             self._learn(rows, uses)
             for row in rows:
                 self.rows[row.id] = row
@@ -57,34 +52,12 @@ class Traced:
         customer_id = self.rows[key].customer_id
         return None if customer_id is None else self.customers[customer_id]
 
-    def with_points(
-        self, order: Sequence[int], reached: Collection[int]
-    ) -> Iterator[tuple[Calibration, Sequence[Statement]]]:
-        """Calibrations in this order, with points and statements where they are reached."""
-        for some in chunks(order, AT_ONCE):
-            wanted = [key for key in some if key in reached]
-            rows = _grouped(self.source.results(wanted))
-            self._learn_rules(rows)
-            results = Results(self.judges)
-            for key in some:
-                read = [results.read(row) for row in rows.get(key, ())]
-                points, statements = zip(*read, strict=True) if read else ((), ())
-                yield self.calibrations[key].measured(points), statements
-
     def _learn(self, rows: Sequence[CertificateRow], uses: Mapping[int, list[UseRow]]) -> None:
         items = {row.item_id for row in rows}
         items.update(use.item_id for some in uses.values() for use in some)
         self.items |= self.source.item_words(_lacking(self.items, items))
         customers = {row.customer_id for row in rows if row.customer_id is not None}
         self.customers |= self.source.customer_names(_lacking(self.customers, customers))
-
-    def _learn_rules(self, results: Mapping[int, list[ResultRow]]) -> None:
-        used = {key for rows in results.values() for key in set(map(_RULE, rows))}
-        for key, code, version, definition in self.source.rules(
-            [key for key in used if key is not None and key not in self.judges]
-        ):
-            mapping = {**json.loads(definition), "id": code, "version": version}
-            self.judges[key] = Judge(rule_from_mapping(mapping))
 
     def _calibration(self, row: CertificateRow, uses: Sequence[UseRow]) -> Calibration:
         code, kind = self.items[row.item_id]
@@ -126,7 +99,7 @@ def _lacking(known: Mapping[int, Any], keys: Collection[int]) -> set[int]:
     return {key for key in keys if key not in known}
 
 
-def _grouped(rows: Iterator[Any]) -> dict[int, list[Any]]:
+def grouped(rows: Iterator[Any]) -> dict[int, list[Any]]:
     """Rows by certificate, in the order of their record."""
     found: dict[int, list[Any]] = defaultdict(list)
     for row in rows:

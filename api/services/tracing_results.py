@@ -2,26 +2,33 @@
 
 Forces, limits, uncertainties and rules repeat from certificate to certificate: a number is parsed
 once for each text, and a statement is made once for each combination. That lasts for one portion of
-rows, so that a recall of any size needs no more memory for it.
+rows, so that a recall of any size needs no more memory for it: results are read for some hundred
+certificates at a time, in the order of dependence, and only where a fault reaches.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 from api.rules.judge import Judge, Ruling
+from api.rules.rule import rule_from_mapping
 from api.rules.units import factor, is_force
+from api.services.tracing import AT_ONCE, Traced, grouped
+from api.store.chunks import chunks
 from api.store.records import ResultRow
 from graph.exact import EXACT, Exact, ended
-from graph.model import Point
+from graph.model import Calibration, Point
 
 DEFAULT_K = "2"
 HALF = Decimal("0.5")
+_RULE = attrgetter("rule_id")
 
 
 class Statement(NamedTuple):
@@ -34,6 +41,36 @@ class Statement(NamedTuple):
     ruling: Ruling | None
     half_width: Decimal | None
     reported: str | None
+
+
+@dataclass(slots=True)
+class Measured:
+    """Certificates that were traced, with their results and the rules that these are judged by."""
+
+    traced: Traced
+    judges: dict[int, Judge] = field(default_factory=dict)
+
+    def in_order(
+        self, order: Sequence[int], reached: Collection[int]
+    ) -> Iterator[tuple[Calibration, Sequence[Statement]]]:
+        """Calibrations in this order, with points and statements where they are reached."""
+        for some in chunks(order, AT_ONCE):
+            wanted = [key for key in some if key in reached]
+            rows = grouped(self.traced.source.results(wanted))
+            self._learn(rows)
+            results = Results(self.judges)
+            for key in some:
+                read = [results.read(row) for row in rows.get(key, ())]
+                points, statements = zip(*read, strict=True) if read else ((), ())
+                yield self.traced.calibrations[key].measured(points), statements
+
+    def _learn(self, results: Mapping[int, list[ResultRow]]) -> None:
+        used = {key for rows in results.values() for key in set(map(_RULE, rows))}
+        for key, code, version, definition in self.traced.source.rules(
+            [key for key in used if key is not None and key not in self.judges]
+        ):
+            mapping = {**json.loads(definition), "id": code, "version": version}
+            self.judges[key] = Judge(rule_from_mapping(mapping))
 
 
 class Numbers(dict[str, Decimal]):

@@ -17,10 +17,11 @@ from api.services.in_force import refuse_circle
 from api.services.recording import Record, Recording
 from api.services.staleness import flag_stale
 from api.services.uses import use_row
-from api.store import links
+from api.store import link_checks
 from api.store.in_force import resolve_certificate
 from api.store.journal import note as journal_note
-from api.store.tables import Certificate, Item, Result, Usage, UseCorrection, role_mark
+from api.store.links import role_mark
+from api.store.tables import Certificate, Item, Result, Usage, UseCorrection
 from graph.moments import Moment, text_of
 
 KEPT = (
@@ -134,7 +135,7 @@ def _refresh(recording: Recording, certificate: Certificate) -> None:
     if unknown is not None:
         remedy = "record that certificate first, or mend the number and revision"
         recording.refuse("/use/certificate", f'no certificate "{unknown}" of it', remedy, unknown)
-    refuse_circle(recording, links.touched_by_items(session, {certificate.item_id}))
+    refuse_circle(recording, link_checks.touched_by_items(session, {certificate.item_id}))
     recording.check()
 
 

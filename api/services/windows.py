@@ -7,15 +7,14 @@ from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
-from api.rules.units import parse_quantity, to_newton
 from api.services.faults import Reported
-from api.services.recording import Record
+from api.services.loaded import Record
 from api.store.records import CheckRow
 from api.store.sources import Source
 from graph.model import Calibration, Check
 from graph.moments import Moment, text_of
 from graph.narrowing import Considered, Range, narrow
-from graph.recall import Case
+from graph.suspects import Case
 
 
 def narrowed(
@@ -85,6 +84,9 @@ def _covers(check: CheckRow) -> Any:
 def _check(check: CheckRow, rests_on_fault: bool) -> Check:
     covers = _covers(check)
     if isinstance(covers, list):
+        # Few checks name single forces, and a first list does not wait for the table of units.
+        from api.rules.units import parse_quantity, to_newton
+
         covers = tuple(to_newton(*parse_quantity(force)) for force in covers)
     return Check(
         code=check.code,

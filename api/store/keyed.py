@@ -9,35 +9,36 @@ hold them: decimals and JSON as text.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
-from sqlalchemy.orm import Session
+from api.store.reading import SQLITE, Reader
 
-ROWS_AT_ONCE = 2_000
 _SOURCES = {
     "sqlite": "json_each(?) AS k CROSS JOIN",
-    "postgresql": "unnest(%s::bigint[]) AS k(value) JOIN",
+    "postgresql": "unnest(?::{kind}[]) AS k(value) JOIN",
 }
 
 
 def rows_of(
-    session: Session, columns: str, table: str, key: str, keys: Collection[int]
+    reader: Reader,
+    columns: str,
+    table: str,
+    key: str,
+    keys: Collection[int] | Collection[str],
+    also: str = "",
+    parameters: Sequence[Any] = (),
 ) -> Iterator[tuple[Any, ...]]:
     """Rows of `table` whose column `key` is one of the keys; in no order that may be relied on.
 
+    `also` is written after the join: more joins, or conditions, whose parameters follow. It,
     `columns`, `table` and `key` are written in this package, never taken from a caller.
     """
     if not keys:
         return
-    connection = session.connection()
-    dialect = connection.dialect.name
-    statement = f"SELECT {columns} FROM {_SOURCES[dialect]} {table} ON {table}.{key} = k.value"
-    parameter = json.dumps(list(keys)) if dialect == "sqlite" else list(keys)
-    cursor = connection.connection.cursor()
-    try:
-        cursor.execute(statement, (parameter,))
-        while rows := cursor.fetchmany(ROWS_AT_ONCE):
-            yield from rows
-    finally:
-        cursor.close()
+    dialect = reader.dialect
+    kind = "text" if isinstance(next(iter(keys)), str) else "bigint"
+    source = _SOURCES[dialect].format(kind=kind)
+    statement = f"SELECT {columns} FROM {source} {table} ON {table}.{key} = k.value {also}"
+    wanted = json.dumps(list(keys)) if dialect == SQLITE else list(keys)
+    yield from reader.rows(statement, [wanted, *parameters])

@@ -1,19 +1,22 @@
-"""What a recall reads: certificates, uses and results by key, and the few rows around them."""
+"""What a recall reads: certificates, uses and results by key, and the few rows around them.
+
+Every question is one text for both engines (`api.store.reading`).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from typing import Any, NamedTuple
 
-from sqlalchemy import Select, select
-from sqlalchemy.orm import Session, aliased
-
-from api.store.chunks import chunks
 from api.store.keyed import rows_of
-from api.store.tables import Certificate, Composition, Item, Laboratory
+from api.store.reading import Reader
 
-Assembly = aliased(Item)
-Part = aliased(Item)
+_HELD = "composition.id, assembly.code, {part}.code, composition.from_us, composition.until_us"
+_BY_ASSEMBLY = "JOIN item AS assembly ON assembly.id = composition.assembly_id"
+HOLDINGS = (
+    f"SELECT {_HELD.format(part='part')} FROM composition {_BY_ASSEMBLY} "
+    "JOIN item AS part ON part.id = composition.part_id ORDER BY composition.id"
+)
 
 
 class CertificateRow(NamedTuple):
@@ -34,6 +37,20 @@ class CertificateRow(NamedTuple):
     void_reason: str | None
     content_hash: str
     method: str | None
+
+
+class HeadRow(NamedTuple):
+    """What a list shows of one certificate."""
+
+    id: int
+    issuer: str
+    number: str
+    revision: int
+    status: str
+    item_id: int
+    customer_id: int | None
+    external: bool
+    performed_at: str
 
 
 class UseRow(NamedTuple):
@@ -128,127 +145,114 @@ class NumberRow(NamedTuple):
     status: str
 
 
-def certificates(session: Session, keys: Collection[int]) -> Iterator[CertificateRow]:
+def certificates(reader: Reader, keys: Collection[int]) -> Iterator[CertificateRow]:
     """Certificates by key."""
-    return map(CertificateRow._make, _rows(session, CertificateRow, "certificate", "id", keys))
+    return map(CertificateRow._make, _rows(reader, CertificateRow, "certificate", "id", keys))
 
 
-def uses(session: Session, keys: Collection[int]) -> Iterator[UseRow]:
+def heads(reader: Reader, keys: Collection[int]) -> Iterator[HeadRow]:
+    """What a list shows of certificates, by key."""
+    return map(HeadRow._make, _rows(reader, HeadRow, "certificate", "id", keys))
+
+
+def uses(reader: Reader, keys: Collection[int]) -> Iterator[UseRow]:
     """Uses of these certificates; their order in a certificate is `position`."""
-    return map(UseRow._make, _rows(session, UseRow, "usage", "certificate_id", keys))
+    return map(UseRow._make, _rows(reader, UseRow, "usage", "certificate_id", keys))
 
 
-def results(session: Session, keys: Collection[int]) -> Iterator[ResultRow]:
+def results(reader: Reader, keys: Collection[int]) -> Iterator[ResultRow]:
     """Results of these certificates; their order in a certificate is `position`."""
-    return map(ResultRow._make, _rows(session, ResultRow, "result", "certificate_id", keys))
+    return map(ResultRow._make, _rows(reader, ResultRow, "result", "certificate_id", keys))
 
 
-def item_codes(session: Session, keys: Collection[int]) -> dict[int, str]:
+def item_codes(reader: Reader, keys: Collection[int]) -> dict[int, str]:
     """Ids of items, as their users know them, by key."""
-    return {key: code for key, (code, _) in item_words(session, keys).items()}
+    return {key: code for key, (code, _) in item_words(reader, keys).items()}
 
 
-def item_words(session: Session, keys: Collection[int]) -> dict[int, tuple[str, str | None]]:
+def item_words(reader: Reader, keys: Collection[int]) -> dict[int, tuple[str, str | None]]:
     """Ids and types of items by key."""
-    return {
-        key: (code, kind)
-        for key, code, kind in rows_of(session, "item.id, item.code, item.type", "item", "id", keys)
-    }
+    rows = rows_of(reader, "item.id, item.code, item.type", "item", "id", keys)
+    return {key: (code, kind) for key, code, kind in rows}
 
 
-def customer_names(session: Session, keys: Collection[int]) -> dict[int, str]:
+def customer_names(reader: Reader, keys: Collection[int]) -> dict[int, str]:
     """Names of customers by key."""
-    return dict(rows_of(session, "customer.id, customer.name", "customer", "id", keys))
+    return dict(rows_of(reader, "customer.id, customer.name", "customer", "id", keys))
 
 
-def rules(session: Session, keys: Collection[int]) -> Iterator[tuple[Any, ...]]:
+def rules(reader: Reader, keys: Collection[int]) -> Iterator[tuple[Any, ...]]:
     """(key, id, version, definition as JSON text) of decision rules."""
-    columns = "id, code, rule_version, definition"
-    named = ", ".join(f"decision_rule.{column.strip()}" for column in columns.split(","))
-    return rows_of(session, named, "decision_rule", "id", keys)
+    columns = _named("decision_rule", ("id", "code", "rule_version", "definition"))
+    return rows_of(reader, columns, "decision_rule", "id", keys)
 
 
-def time_zone(session: Session) -> str | None:
+def time_zone(reader: Reader) -> str | None:
     """IANA name of the laboratory's zone; None until one is recorded."""
-    return session.scalar(select(Laboratory.time_zone))
+    return next((zone for (zone,) in reader.rows("SELECT time_zone FROM laboratory")), None)
 
 
-def item(session: Session, code: str) -> ItemRow | None:
+def item(reader: Reader, code: str) -> ItemRow | None:
     """The item of this id, if it is recorded."""
-    key = session.scalar(select(Item.id).where(Item.code == code))
-    found = [] if key is None else _rows(session, ItemRow, "item", "id", [key])
-    return next(map(ItemRow._make, found), None)
+    return next(map(ItemRow._make, _rows(reader, ItemRow, "item", "code", [code])), None)
 
 
-def item_keys(session: Session, codes: Collection[str]) -> set[int]:
+def item_keys(reader: Reader, codes: Collection[str]) -> set[int]:
     """Keys of the items of these ids."""
-    return {
-        key
-        for some in chunks(sorted(codes))
-        for key in session.scalars(select(Item.id).where(Item.code.in_(some)))
-    }
+    return {key for (key,) in rows_of(reader, "item.id", "item", "code", codes)}
 
 
-def holdings() -> Select[int, str, str, int, int | None]:
-    """Every holding as a `HoldingRow`."""
-    return (
-        select(
-            Composition.id,
-            Assembly.code.label("assembly"),
-            Part.code.label("part"),
-            Composition.from_us,
-            Composition.until_us,
-        )
-        .join(Assembly, Assembly.id == Composition.assembly_id)
-        .join(Part, Part.id == Composition.part_id)
-    )
+def holdings(reader: Reader) -> list[HoldingRow]:
+    """Every holding, by key."""
+    return list(map(HoldingRow._make, reader.rows(HOLDINGS)))
 
 
-def holdings_of(session: Session, parts: Collection[str]) -> list[HoldingRow]:
+def holdings_of(reader: Reader, parts: Collection[str]) -> list[HoldingRow]:
     """Which assemblies held these parts, and when, by key of the holding."""
-    rows = (
-        HoldingRow._make(row)
-        for some in chunks(sorted(parts))
-        for row in session.execute(holdings().where(Part.code.in_(some)))
-    )
-    return sorted(rows, key=lambda row: row.id)
+    also = f"JOIN composition ON composition.part_id = item.id {_BY_ASSEMBLY}"
+    rows = rows_of(reader, _HELD.format(part="item"), "item", "code", parts, also)
+    return sorted(map(HoldingRow._make, rows))
 
 
-def checks_of(session: Session, item: int) -> list[CheckRow]:
+def checks_of(reader: Reader, item: int) -> list[CheckRow]:
     """Checks of an item."""
-    rows = _rows(session, CheckRow, "intermediate_check", "item_id", [item])
+    rows = _rows(reader, CheckRow, "intermediate_check", "item_id", [item])
     return list(map(CheckRow._make, rows))
 
 
 def recalibrations(
-    session: Session, item: int, start_us: int | None, end_us: int | None
+    reader: Reader, item: int, start_us: int | None, end_us: int | None
 ) -> list[RecalibrationRow]:
     """Issued calibrations of an item inside (start, end]."""
-    statement = select(
-        Certificate.number,
-        Certificate.revision,
-        Certificate.performed_at,
-        Certificate.performed_us,
-    ).where(Certificate.item_id == item, Certificate.status == "issued")
+    statement = (
+        f"SELECT {', '.join(RecalibrationRow._fields)} FROM certificate "
+        "WHERE item_id = ? AND status = 'issued'"
+    )
+    parameters = [item]
     if start_us is not None:
-        statement = statement.where(Certificate.performed_us > start_us)
+        statement += " AND performed_us > ?"
+        parameters.append(start_us)
     if end_us is not None:
-        statement = statement.where(Certificate.performed_us <= end_us)
-    return [RecalibrationRow._make(row) for row in session.execute(statement)]
+        statement += " AND performed_us <= ?"
+        parameters.append(end_us)
+    return list(map(RecalibrationRow._make, reader.rows(statement, parameters)))
 
 
-def numbered(session: Session, number: str) -> list[NumberRow]:
+def numbered(reader: Reader, number: str) -> list[NumberRow]:
     """All certificates of a number, newest revision first."""
-    statement = select(
-        Certificate.id, Certificate.issuer, Certificate.revision, Certificate.status
-    ).where(Certificate.number == number)
-    rows = session.execute(statement.order_by(Certificate.revision.desc()))
-    return [NumberRow._make(row) for row in rows]
+    statement = (
+        f"SELECT {', '.join(NumberRow._fields)} FROM certificate "
+        "WHERE number = ? ORDER BY revision DESC"
+    )
+    return list(map(NumberRow._make, reader.rows(statement, [number])))
 
 
 def _rows(
-    session: Session, row: Any, table: str, key: str, keys: Collection[int]
+    reader: Reader, row: Any, table: str, key: str, keys: Collection[int] | Collection[str]
 ) -> Iterator[tuple[Any, ...]]:
-    quote = session.connection().dialect.identifier_preparer.quote
-    columns = ", ".join(f"{table}.{quote(name)}" for name in row._fields)
-    return rows_of(session, columns, table, key, keys)
+    return rows_of(reader, _named(table, row._fields), table, key, keys)
+
+
+def _named(table: str, columns: Collection[str]) -> str:
+    """Columns with their table, quoted, since PostgreSQL takes capitals for small letters."""
+    return ", ".join(f'{table}."{column}"' for column in columns)

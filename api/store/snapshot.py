@@ -21,10 +21,11 @@ from typing import Any
 
 import polars as pl
 
-from api.store.links import Span
+from api.store.links import Span, role_mark
 from api.store.records import (
     CertificateRow,
     CheckRow,
+    HeadRow,
     HoldingRow,
     ItemRow,
     NumberRow,
@@ -33,7 +34,6 @@ from api.store.records import (
     UseRow,
 )
 from api.store.snapshot_files import FILES, FORMAT, MANIFEST, SnapshotError, file_in
-from api.store.tables import role_mark
 
 _PIECE = 1 << 20
 
@@ -129,6 +129,9 @@ class Snapshot:
 
     def certificates(self, keys: Collection[int]) -> Iterator[CertificateRow]:
         return map(CertificateRow._make, self._rows("certificate", keys, CertificateRow._fields))
+
+    def heads(self, keys: Collection[int]) -> Iterator[HeadRow]:
+        return map(HeadRow._make, self._rows("certificate", keys, HeadRow._fields))
 
     def uses(self, keys: Collection[int]) -> Iterator[UseRow]:
         return map(UseRow._make, self._rows("use", keys, UseRow._fields))

@@ -22,12 +22,11 @@ from typing import Any, BinaryIO, NamedTuple
 
 import pyarrow as pa
 import pyarrow.parquet as pq
-from sqlalchemy import Select, column, select, table
+from sqlalchemy import Executable, Select, column, select, table, text
 from sqlalchemy.orm import Session
 
 from api.store import records
 from api.store.records import CertificateRow, CheckRow, HoldingRow, ItemRow, ResultRow, UseRow
-from api.store.tables import Composition
 
 FORMAT = 1
 MANIFEST = "manifest.json"
@@ -54,7 +53,7 @@ class Table(NamedTuple):
     order: tuple[str, ...]
 
 
-# What `lacking_roles` and `recalibrations` ask for beside the row of a certificate.
+# What lists, `lacking_roles` and `recalibrations` ask for beside the row of a certificate.
 CERTIFICATE = (*CertificateRow._fields, "performed_at", "roles")
 _BY_ITEM = ("item_id", "used_us", "certificate_id")
 FILES: Mapping[str, Table] = {
@@ -157,8 +156,7 @@ def _array(cells: Sequence[Any], kind: pa.DataType) -> pa.Array:
 
 def _rows(session: Session, name: str) -> Iterator[list[tuple[Any, ...]]]:
     """Columns of some thousand rows at a time, as the driver gives them."""
-    held = records.holdings().order_by(Composition.id)
-    statement = held if name == "composition" else _select(name)
+    statement: Executable = text(records.HOLDINGS) if name == "composition" else _select(name)
     # Without streaming PostgreSQL's driver would fetch the whole table at once.
     streamed = statement.execution_options(stream_results=True)
     with session.connection().execute(streamed) as found:

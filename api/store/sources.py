@@ -1,9 +1,10 @@
 """Everything that a recall asks of the records, and who can tell it.
 
 Choice: `Source` is every question that a recall asks of the records. `Recorded` answers from a
-database session; a `Snapshot` (`api.store.snapshot`) answers from Parquet files. Both hand out the
-same plain rows under the same keys, so that the engine cannot tell them apart and an answer does
-not depend on where it was asked. Rows come in no order that may be relied on, unless one is named.
+database, through a session or straight from a SQLite file (`api.store.reading`); a `Snapshot`
+(`api.store.snapshot`) answers from Parquet files. All hand out the same plain rows under the same
+keys, so that the engine cannot tell them apart and an answer does not depend on where it was
+asked. Rows come in no order that may be relied on, unless one is named.
 """
 
 from __future__ import annotations
@@ -12,12 +13,12 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from sqlalchemy.orm import Session
-
 from api.store import links, records
+from api.store.reading import Reader
 from api.store.records import (
     CertificateRow,
     CheckRow,
+    HeadRow,
     HoldingRow,
     ItemRow,
     NumberRow,
@@ -65,6 +66,9 @@ class Source(Protocol):
     def certificates(self, keys: Collection[int]) -> Iterator[CertificateRow]:
         """Certificates by key."""
 
+    def heads(self, keys: Collection[int]) -> Iterator[HeadRow]:
+        """What a list shows of certificates, by key."""
+
     def uses(self, keys: Collection[int]) -> Iterator[UseRow]:
         """Uses of these certificates."""
 
@@ -98,71 +102,74 @@ class Source(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """The records of a database, as one session sees them; methods as in `Source`."""
+    """The records of a database, as one reader sees them; methods as in `Source`."""
 
-    session: Session
+    reader: Reader
 
     def time_zone(self) -> str | None:
-        return records.time_zone(self.session)
+        return records.time_zone(self.reader)
 
     def item(self, code: str) -> ItemRow | None:
-        return records.item(self.session, code)
+        return records.item(self.reader, code)
 
     def item_keys(self, codes: Collection[str]) -> set[int]:
-        return records.item_keys(self.session, codes)
+        return records.item_keys(self.reader, codes)
 
     def item_words(self, keys: Collection[int]) -> dict[int, tuple[str, str | None]]:
-        return records.item_words(self.session, keys)
+        return records.item_words(self.reader, keys)
 
     def customer_names(self, keys: Collection[int]) -> dict[int, str]:
-        return records.customer_names(self.session, keys)
+        return records.customer_names(self.reader, keys)
 
     def rules(self, keys: Collection[int]) -> Iterable[tuple[Any, ...]]:
-        return records.rules(self.session, keys)
+        return records.rules(self.reader, keys)
 
     def holdings_of(self, parts: Collection[str]) -> list[HoldingRow]:
-        return records.holdings_of(self.session, parts)
+        return records.holdings_of(self.reader, parts)
 
     def checks_of(self, item: int) -> list[CheckRow]:
-        return records.checks_of(self.session, item)
+        return records.checks_of(self.reader, item)
 
     def recalibrations(
         self, item: int, start_us: int | None, end_us: int | None
     ) -> list[RecalibrationRow]:
-        return records.recalibrations(self.session, item, start_us, end_us)
+        return records.recalibrations(self.reader, item, start_us, end_us)
 
     def numbered(self, number: str) -> list[NumberRow]:
-        return records.numbered(self.session, number)
+        return records.numbered(self.reader, number)
 
     def certificates(self, keys: Collection[int]) -> Iterator[CertificateRow]:
-        return records.certificates(self.session, keys)
+        return records.certificates(self.reader, keys)
+
+    def heads(self, keys: Collection[int]) -> Iterator[HeadRow]:
+        return records.heads(self.reader, keys)
 
     def uses(self, keys: Collection[int]) -> Iterator[UseRow]:
-        return records.uses(self.session, keys)
+        return records.uses(self.reader, keys)
 
     def results(self, keys: Collection[int]) -> Iterator[ResultRow]:
-        return records.results(self.session, keys)
+        return records.results(self.reader, keys)
 
     def users_of_items(self, items: Collection[int]) -> set[int]:
-        return links.users_of_items(self.session, items)
+        return links.users_of_items(self.reader, items)
 
     def users_of_certificate(self, certificate: int) -> set[int]:
-        return links.users_of_certificate(self.session, certificate)
+        return links.users_of_certificate(self.reader, certificate)
 
     def certificates_by_method(self, method: str) -> set[int]:
-        return links.certificates_by_method(self.session, method)
+        return links.certificates_by_method(self.reader, method)
 
     def roles_of(self, items: Collection[int]) -> set[str]:
-        return links.roles_of(self.session, items)
+        return links.roles_of(self.reader, items)
 
     def lacking_roles(self, roles: Collection[str], window: links.Span) -> list[int]:
-        return links.lacking_roles(self.session, roles, window)
+        return links.lacking_roles(self.reader, roles, window)
 
     def everything_downward(self, certificates: Iterable[int]) -> set[int]:
-        return links.everything_downward(self.session, certificates)
+        return links.everything_downward(self.reader, certificates)
 
     def items_upward(self, certificates: Iterable[int]) -> set[int]:
-        return links.items_upward(self.session, certificates)
+        return links.items_upward(self.reader, certificates)
 
     def certificate_in_force(self, item: int, at_us: int) -> int | None:
-        return links.certificate_in_force(self.session, item, at_us)
+        return links.certificate_in_force(self.reader, item, at_us)

@@ -34,15 +34,6 @@ from api.store.types import DecimalText, JsonText
 Key = BigInteger().with_variant(Integer, "sqlite")
 
 
-def role_mark(role: str) -> str:
-    """Return a role as ``Certificate.roles`` holds it; the marks keep one from matching in another.
-
-    >>> role_mark("adapter")
-    '|adapter|'
-    """
-    return f"|{role.replace('|', '/')}|"
-
-
 class Base(DeclarativeBase):
     """Base of all tables, with the names that migrations rely on."""
 
@@ -193,7 +184,8 @@ class Certificate(Base):
     superseded_by: Mapped[str | None] = mapped_column(Text)
     void_reason: Mapped[str | None] = mapped_column(Text)
     load_applications: Mapped[int | None] = mapped_column(BigInteger)
-    # The roles of its uses, each between marks, so that a gap in the records is found without them.
+    # The roles of its uses, each between marks (`links.role_mark`), so that a gap in the records is
+    # found without reading them.
     roles: Mapped[str] = mapped_column(Text, default="")
     note: Mapped[str | None] = mapped_column(Text)
     remarks: Mapped[Any | None] = mapped_column(JsonText)

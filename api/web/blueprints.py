@@ -7,7 +7,7 @@ Decorators of a view, from the outside in: ``@blp.route``, ``@requires``, ``@ide
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import wraps
+from functools import partial, wraps
 from http import HTTPStatus
 from typing import Any, TypeVar
 
@@ -69,6 +69,10 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]  # it publishes 
     def __init__(self, name: str, import_name: str, **options: Any) -> None:
         super().__init__(name, import_name, **options)
         self._prepare_doc_cbks.append(_document_security)
+
+    def register_views_in_doc(self, api: Any, *args: Any, **options: Any) -> None:
+        """Leave word of the views; the document is written when it is asked for."""
+        api.write_later(partial(super().register_views_in_doc, api, *args, **options))
 
     def route(self, rule: str, **options: Any) -> Callable[[View], View]:
         """Serve a view at an address; see Flask."""

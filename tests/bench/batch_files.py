@@ -7,7 +7,7 @@ Parquet, with its defaults and without dictionaries for columns that do not repe
 the floor for CSV and for Parquet, 8 times as fast as pandas that reads, calculates in float columns
 and writes; the HTTP batch, on a server of its own process, within 2 times of the file.
 
-Memory: /usr/bin/time -v tracehold evaluate /tmp/results.csv -o /tmp/decided.csv --rule guard_U
+Memory: /usr/bin/time -v tracehold evaluate results.csv -o decided.csv --rule guard_U
 """
 
 from __future__ import annotations

@@ -28,6 +28,7 @@ from api.services.imports import import_laboratory
 from api.services.recalling import recall, recall_from
 from api.store import links, snapshot_files
 from api.store.database import Database
+from api.store.reading import SessionReader
 from api.store.snapshot import Snapshot
 from graph.moments import text_of
 from tests.bench.large_laboratory import DAY_US, START_US
@@ -188,11 +189,12 @@ def recalls(
         return found
 
     with database.read() as session:
+        reader = SessionReader(session)
         for _ in range(rounds):
             answer = timed("database", recall, session, request, NOW_US)
             affected = answer.lists["affected"]
             direct = {one.certificate for one in affected if one.rank[0] == 1}
-            timed("its walk alone", links.everything_downward, session, direct)
+            timed("its walk alone", links.everything_downward, reader, direct)
             if snapshot is not None:
                 other = timed("snapshot", recall_from, snapshot, request, NOW_US)
                 timed("its joins alone", snapshot.everything_downward, direct)

@@ -4,7 +4,7 @@ Writes an invented laboratory as NDJSON in shuffled order (a tenth of the lines 
 calibrations with two uses and two results), imports it as the view does, and prints both steps
 with the peak resident memory of the process.
 
-    python -m tests.bench.import_lines 1000000 /var/tmp/lines
+    python -m tests.bench.import_lines 1000000 lines
 """
 
 from __future__ import annotations

@@ -22,7 +22,8 @@ from sqlalchemy import insert
 
 from api.store import migrate
 from api.store.database import Database
-from api.store.tables import Certificate, Customer, DecisionRule, Item, Result, Usage, role_mark
+from api.store.links import role_mark
+from api.store.tables import Certificate, Customer, DecisionRule, Item, Result, Usage
 
 SEED = 20_251_125
 START_US = 1_420_070_400_000_000  # 2015-01-01T00:00:00Z

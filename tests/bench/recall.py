@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import statistics
 import subprocess
 import sys
@@ -28,6 +29,7 @@ from sqlalchemy.orm import Session
 from api.services.recalling import recall
 from api.store import links, records
 from api.store.database import Database
+from api.store.reading import SessionReader
 from api.web.collector import collect_seldom
 from tests.bench.recall_faults import NOW_US, fitting, in_turn, show
 
@@ -53,14 +55,15 @@ def list_and_complete(url: str, wanted: int, rounds: int) -> float:
     clock = time.process_time if database.is_sqlite else time.perf_counter
     request = fitting(database, wanted)
     with database.read() as session:
+        reader = SessionReader(session)
         keys, direct = measured(session, request)
         count = len(keys)
         print(f"{database.engine.dialect.name}, {count} affected certificates")
         rows, listed = in_turn(
             (
-                lambda: exhaust(records.certificates(session, keys)),
+                lambda: exhaust(records.certificates(reader, keys)),
                 lambda: exhaust(
-                    records.certificates(session, links.everything_downward(session, direct))
+                    records.certificates(reader, links.everything_downward(reader, direct))
                 ),
             ),
             rounds,
@@ -69,7 +72,7 @@ def list_and_complete(url: str, wanted: int, rounds: int) -> float:
         show("  list / its rows", listed, rows, count)
         results, complete = in_turn(
             (
-                lambda: exhaust(records.results(session, keys)),
+                lambda: exhaust(records.results(reader, keys)),
                 lambda: recall(session, request, NOW_US),
             ),
             rounds,
@@ -82,7 +85,9 @@ def list_and_complete(url: str, wanted: int, rounds: int) -> float:
 def alone(what: str, url: str, *more: str) -> dict[str, Any]:
     """Run one measurement in a new process and return what it found."""
     command = [sys.executable, "-m", ALONE, what, url, *more]
-    found = subprocess.run(command, check=True, capture_output=True, text=True)
+    # An installed program is compiled; the first run of each way compiles what is not.
+    compiled = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    found = subprocess.run(command, check=True, capture_output=True, text=True, env=compiled)
     answer: dict[str, Any] = json.loads(found.stdout)
     return answer
 
@@ -103,7 +108,9 @@ def cold(url: str, wanted: int, rounds: int) -> None:
     """Measure the first answer of a new process against one that loads the graph."""
     (fault,) = fitting(Database(url), wanted)["faults"]
     asked = json.dumps(fault, default=str)
-    ways = ("graph", "edges", "list", "recall")
+    ways = ("graph", "edges", "list", "command", "recall")
+    for way in ways[2:]:
+        alone(way, url, asked)
     runs = [{way: alone(way, url, asked) for way in ways} for _ in range(rounds)]
 
     def median(way: str, *names: str) -> float:

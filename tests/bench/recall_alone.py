@@ -6,7 +6,8 @@ counted from the start of the interpreter; memory is the peak of the process, as
 - `edges`: all uses as edges of a networkx graph, and nothing else.
 - `graph`: the same with item, role and time of each use, without which no window can be judged:
   what a recall on a graph in memory needs before its first answer.
-- `list`: the keys and rows of the certificates that rest on a suspect use.
+- `list`: the first list, of whatever holds a suspect use or could rest on one, with its rows.
+- `command`: the same by `tracehold recall --reach`, its imports within the work.
 - `recall`: the complete answer, with effects and verdicts of every point.
 - `snapshot`: a tenth of the laboratory recalled, stored and streamed; nothing is kept.
 - `tenth`: the same recall against reading its results by key, in turn.
@@ -14,8 +15,10 @@ counted from the start of the interpreter; memory is the peak of the process, as
 
 from __future__ import annotations
 
+import io
 import itertools
 import json
+import os
 import sys
 import time
 from collections.abc import Callable
@@ -58,26 +61,42 @@ def _loaded(url: str, facts: Callable[[int, str, int], dict[str, Any]]) -> dict[
 
 
 def listed(url: str, asked: str) -> dict[str, Any]:
-    """Answer which certificates rest on a suspect use, with their rows."""
-    from zoneinfo import ZoneInfo
+    """Answer which certificates could be affected, with their rows: the first list."""
+    from api.schemas.plain_requests import plain_request
+    from api.services.first_lists import first_list
+    from api.store.reading import file_of, opened
+    from api.store.sources import Recorded
+    from api.web.collector import collect_seldom
 
-    from api.store import links, records
-    from api.store.database import Database
-    from api.store.keyed import rows_of
-    from graph.moments import instant_us
+    collect_seldom()  # as the command line does
+    imports = time.process_time()
+    request, file = plain_request({"fault": json.loads(asked)}), file_of(url)
+    assert request is not None
+    assert file is not None
+    with opened(file) as reader:
+        answer = first_list(Recorded(reader), request, time.time_ns() // 1_000)
+    work = time.process_time() - imports
+    return {"imports": imports, "work": work, "peak": peak_mb(), "affected": answer["count"]}
+
+
+def commanded(url: str, asked: str) -> dict[str, Any]:
+    """Answer the same as the command line does, from its arguments to the printed table."""
+    from api.cli import main
 
     imports = time.process_time()
-    fault, zone = json.loads(asked), ZoneInfo("UTC")
-    start, end = (instant_us(fault[name], zone) for name in ("last_good_at", "isolated_at"))
-    with Database(url).read() as session:
-        ((item,),) = rows_of(session, "item.id", "item", "code", [fault["item"]])
-        columns = "usage.certificate_id, usage.used_us"
-        uses = rows_of(session, columns, "usage", "item_id", [item])
-        direct = [certificate for certificate, at in uses if start < at <= end]
-        keys = links.everything_downward(session, direct)
-        rows = list(records.certificates(session, sorted(keys)))
+    # The list above shall not wait for what only this way needs.
+    import tempfile
+    from contextlib import redirect_stdout
+
+    os.environ["TRACEHOLD_DATABASE_URL"] = url
+    shown = io.StringIO()
+    with tempfile.NamedTemporaryFile("w+", suffix=".json") as file, redirect_stdout(shown):
+        file.write(asked)
+        file.flush()
+        main(["recall", file.name, "--reach"], standalone_mode=False)
     work = time.process_time() - imports
-    return {"imports": imports, "work": work, "peak": peak_mb(), "affected": len(rows)}
+    count = int(shown.getvalue().split()[2])
+    return {"imports": imports, "work": work, "peak": peak_mb(), "affected": count}
 
 
 def recalled(url: str, asked: str) -> dict[str, Any]:
@@ -130,6 +149,7 @@ def tenth_in_turn(url: str, rounds: str) -> dict[str, Any]:
     from api.services.recalling import recall
     from api.store import records
     from api.store.database import Database
+    from api.store.reading import SessionReader
     from api.web.collector import collect_seldom
     from tests.bench.recall_faults import NOW_US, in_turn, tenth
 
@@ -140,7 +160,7 @@ def tenth_in_turn(url: str, rounds: str) -> dict[str, Any]:
         del found
         results, complete = in_turn(
             (
-                lambda: sum(1 for _ in records.results(session, keys)),
+                lambda: sum(1 for _ in records.results(SessionReader(session), keys)),
                 lambda: recall(session, tenth(), NOW_US),
             ),
             int(rounds),
@@ -152,6 +172,7 @@ WAYS = {
     "edges": edges,
     "graph": graph,
     "list": listed,
+    "command": commanded,
     "recall": recalled,
     "snapshot": snapshot,
     "tenth": tenth_in_turn,

@@ -1,6 +1,6 @@
 """Results for measuring: seeded rows of a laboratory's sheet, and how to time several ways.
 
-    python -m tests.bench.results 10000000 /tmp/results.csv      (or .parquet)
+    python -m tests.bench.results 10000000 results.csv      (or .parquet)
 
 The numbers have six places; each result has limits, U, k and a unit, and an id with leading zeros.
 """

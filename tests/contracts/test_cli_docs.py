@@ -31,9 +31,18 @@ NAMES = {
 }
 
 
+def members(group: click.Group) -> Iterator[tuple[str, click.Command]]:
+    """Commands of one group; those of the whole are imported when they are asked for."""
+    context = click.Context(group)
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        assert command is not None
+        yield name, command
+
+
 def commands(group: click.Group, prefix: str = "") -> Iterator[tuple[str, click.Command]]:
     """Every command with its full name, groups left out."""
-    for name, command in group.commands.items():
+    for name, command in members(group):
         if isinstance(command, click.Group):
             yield from commands(command, f"{prefix}{name} ")
         else:
@@ -67,5 +76,5 @@ def test_every_argument_is_named_in_the_explanation(name):
 
 
 def test_a_group_is_explained_too():
-    groups = [one for one in main.commands.values() if isinstance(one, click.Group)]
+    groups = [one for _, one in members(main) if isinstance(one, click.Group)]
     assert all(group.help for group in [main, *groups])

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import os
+import shutil
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -38,3 +41,43 @@ def test_importing_the_client_leaves_flask_and_the_rest_of_ours_out():
 def test_importing_the_rules_or_the_graph_leaves_the_web_and_the_store_out():
     found = modules_after("import api.rules, graph")
     assert not found & {"flask", "marshmallow", "sqlalchemy", "pandas"}
+
+
+# The first answer of a new process waits for every import; these cost more than the answer.
+SLOW = {"alembic", "flask", "marshmallow", "networkx", "numpy", "pandas", "polars", "pyarrow"}
+SLOW |= {"requests", "rich", "scipy", "sqlalchemy"}
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "import api.services.recalling, api.store.reading, api.store.sources",
+        "import api.services.first_lists, api.commands.reach",
+    ],
+)
+def test_a_recall_is_imported_without_the_slow_libraries(statement):
+    assert not modules_after(statement) & SLOW
+
+
+def test_a_first_list_is_answered_without_the_slow_libraries(sqlite_template, tmp_path):
+    path = shutil.copyfile(sqlite_template, tmp_path / "laboratory.db")
+    with sqlite3.connect(path) as connection:
+        columns = "(id, code, kind, content_hash, recorded_us, version)"
+        connection.execute(f"INSERT INTO item {columns} VALUES (1, 'REF', 'readout', '', 0, 1)")
+    connection.close()
+    window = {"last_good_at": "2025-01-01", "isolated_at": "2025-02-01"}
+    fault = {"item": "REF", "kind": "unknown", **window}
+    (tmp_path / "fault.json").write_text(json.dumps(fault))
+    code = "import sys, json; from api.cli import main; main(sys.argv[1:], standalone_mode=False); "
+    code += "print(json.dumps(sorted({name.split('.')[0] for name in sys.modules})))"
+    done = subprocess.run(
+        [sys.executable, "-c", code, "recall", str(tmp_path / "fault.json"), "--reach"],
+        cwd=ROOT,
+        env=os.environ | {"TRACEHOLD_DATABASE_URL": f"sqlite:///{path}"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    *shown, modules = done.stdout.splitlines()
+    assert shown[0] == "First list: 0 certificates"
+    assert not set(json.loads(modules)) & SLOW

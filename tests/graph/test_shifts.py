@@ -7,8 +7,8 @@ from fractions import Fraction
 from graph_records import DAY, percent, point
 
 from graph.faults import NO_EFFECT, UNKNOWN, Effect, ForceError, WithinInterval
-from graph.recall import Case
 from graph.shifts import Shifted, Span, mover
+from graph.suspects import Case
 
 F = Fraction
 

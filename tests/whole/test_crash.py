@@ -29,7 +29,7 @@ from api.store.database import Database
 from api.store.tables import Certificate, Composition, ImportRun, Item, Result, Usage
 
 ROOT = Path(__file__).parents[2]
-ROUNDS = 8
+ROUNDS = 4
 CALIBRATIONS = 400
 RECORDS = (Item, Composition, Certificate, Usage, Result, ImportRun)
 SERVE = """

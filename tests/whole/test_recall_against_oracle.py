@@ -64,7 +64,7 @@ def cases(draw: st.DrawFn, several: bool) -> tuple[dict[str, Any], Any]:
 
 @pytest.mark.slow
 @settings(
-    max_examples=150,
+    max_examples=100,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
@@ -82,7 +82,7 @@ def test_one_fault_gives_the_lists_of_the_oracle(
 
 @pytest.mark.slow
 @settings(
-    max_examples=60,
+    max_examples=40,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

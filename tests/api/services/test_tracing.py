@@ -12,6 +12,8 @@ from sqlalchemy import select
 from api.schemas.imports import LaboratorySchema
 from api.services.imports import import_laboratory
 from api.services.tracing import Traced
+from api.services.tracing_results import Measured
+from api.store.reading import SessionReader
 from api.store.sources import Recorded
 from api.store.tables import Certificate
 
@@ -33,9 +35,9 @@ def traced(database):
             source = session.scalars(
                 select(Certificate.id).where(Certificate.number == "W-1")
             ).one()
-            traced = Traced(Recorded(session))
+            traced = Traced(Recorded(SessionReader(session)))
             traced.read([key])
-            ((calibration, statements),) = traced.with_points([key], {key})
+            ((calibration, statements),) = Measured(traced).in_order([key], {key})
         assert calibration.uses[0].source == source
         return calibration, statements
 
@@ -108,7 +110,7 @@ def test_weights_and_points_are_read_as_they_were_sent(traced):
 
 def test_nothing_asked_is_nothing_read(database):
     with database.read() as session:
-        traced = Traced(Recorded(session))
+        traced = Traced(Recorded(SessionReader(session)))
         traced.read([])
         assert traced.calibrations == {}
 
@@ -117,7 +119,7 @@ def test_points_are_read_only_where_they_are_asked_for(database):
     with database.write() as session:
         made = lab(cal("W-1", "WS", "01-10", []), cal("C-1", "A", "02-01", [ref("WS")]))
         import_laboratory(session, LaboratorySchema().load(made), 0)
-        traced = Traced(Recorded(session))
+        traced = Traced(Recorded(SessionReader(session)))
         traced.read([1, 2])
-        read = list(traced.with_points([2, 1], {1}))
+        read = list(Measured(traced).in_order([2, 1], {1}))
     assert [(one.number, len(one.points)) for one, _ in read] == [("C-1", 0), ("W-1", 1)]

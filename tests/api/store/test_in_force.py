@@ -11,6 +11,7 @@ from api.schemas.imports import LaboratorySchema
 from api.services.imports import import_laboratory
 from api.store.in_force import resolve_items
 from api.store.links import certificate_in_force
+from api.store.reading import SessionReader
 from api.store.tables import Certificate, Item, Usage
 
 ROOT = {"external": True}
@@ -140,5 +141,7 @@ def test_one_item_at_one_instant_gives_the_same_certificate_as_a_use_then(databa
     with database.read() as session:
         item = session.scalars(select(Item.id).where(Item.code == "WS")).one()
         used = session.scalars(select(Usage).where(Usage.item_id == item)).one()
-        assert certificate_in_force(session, item, used.used_end_us) == used.source_id
-        assert certificate_in_force(session, item, 0) is None
+        assert (
+            certificate_in_force(SessionReader(session), item, used.used_end_us) == used.source_id
+        )
+        assert certificate_in_force(SessionReader(session), item, 0) is None

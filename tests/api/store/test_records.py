@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import pytest
-import sqlalchemy as sa
 from oracle_cases import cal, lab, ref, row
 
 from api.schemas.imports import LaboratorySchema
 from api.services.imports import import_laboratory
 from api.store import records
+from api.store.reading import SessionReader
 
 
 @pytest.fixture
 def filled(database):
-    """A reading session on three calibrations and two checks of REF."""
+    """A reader of three calibrations and two checks of REF."""
     made = lab(
         cal("R-1", "REF", "01-10", []),
         cal(
@@ -28,7 +28,7 @@ def filled(database):
     with database.write() as session:
         import_laboratory(session, LaboratorySchema().load(made), 0)
     with database.read() as session:
-        yield session
+        yield SessionReader(session)
 
 
 def test_certificates_are_found_by_key_and_missing_ones_are_left_out(filled):
@@ -76,7 +76,7 @@ def test_a_number_is_found_with_its_revisions(filled):
 
 def test_recalibrations_lie_after_the_start_and_up_to_the_end(filled):
     (row,) = records.certificates(filled, [1])
-    at, item = row.performed_us, filled.scalar(sa.text("SELECT id FROM item WHERE code = 'REF'"))
+    at, item = row.performed_us, records.item(filled, "REF").id
 
     def numbers(start, end):
         return [found.number for found in records.recalibrations(filled, item, start, end)]

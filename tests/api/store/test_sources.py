@@ -7,6 +7,7 @@ from oracle_cases import cal, lab, percent, ref
 
 from api.schemas.imports import LaboratorySchema
 from api.services.imports import import_laboratory
+from api.store.reading import SessionReader
 from api.store.snapshot import Snapshot
 from api.store.snapshot_files import write
 from api.store.sources import Recorded
@@ -34,8 +35,8 @@ def two(database, tmp_path):
     with database.write() as session:
         import_laboratory(session, LaboratorySchema().load(made), 0)
     with database.read() as session:
-        write(session, tmp_path / "s", {"time_zone": Recorded(session).time_zone()})
-        yield Recorded(session), Snapshot(tmp_path / "s")
+        write(session, tmp_path / "s", {"time_zone": Recorded(SessionReader(session)).time_zone()})
+        yield Recorded(SessionReader(session)), Snapshot(tmp_path / "s")
 
 
 QUESTIONS = {
@@ -54,6 +55,7 @@ QUESTIONS = {
     ],
     "numbered": lambda s: [s.numbered(number) for number in ("C-1", "R-1", "NONE")],
     "certificates": lambda s: sorted(s.certificates(KEYS)),
+    "heads": lambda s: sorted(s.heads(KEYS)),
     "uses": lambda s: sorted(s.uses(KEYS), key=lambda use: use[:2]),
     "results": lambda s: sorted(s.results(KEYS), key=lambda result: result[:2]),
     "users of items": lambda s: [s.users_of_items([key]) for key in KEYS],
