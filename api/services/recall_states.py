@@ -1,9 +1,12 @@
 """May a certificate be relied on? One word for each, from the recalls that list it.
 
-A recall counts until another look at the same fault takes its place (`previous`). Listed as
-affected means recalled at once, before anybody decided, and what cannot be judged is under review;
-then the latest disposition decides: no_action frees the certificate, any other one recalls it.
-Exposed without effect is "none" unless somebody decided otherwise.
+Listed as affected means recalled at once, before anybody decided, and what cannot be judged is
+under review; then the latest disposition decides: no_action frees the certificate, any other one
+recalls it. Exposed without effect is "none" unless somebody decided otherwise.
+
+Another look at the same fault (`previous`) takes the place of a recall for the certificates that it
+lists too. One that it lists no longer is under review until a disposition says what becomes of it:
+its holder may have been told, and a second look with too short a window must free nothing unseen.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
 RECALLED, UNDER_REVIEW, NONE = "recalled", "under_review", "none"
 UNDECIDED = {AFFECTED: RECALLED, INDETERMINATE: UNDER_REVIEW, EXPOSED: NONE}
 Later = aliased(Recall)
+Again = aliased(RecallEntry)
 
 
 def recall_state(session: Session, certificate: int) -> str:
@@ -31,20 +35,28 @@ def recall_state(session: Session, certificate: int) -> str:
         .correlate(RecallEntry)
         .scalar_subquery()
     )
+    looked_again = exists().where(Later.previous_id == RecallEntry.recall_id)
+    listed_again = exists().where(
+        Later.previous_id == RecallEntry.recall_id,
+        Again.recall_id == Later.id,
+        Again.certificate_id == RecallEntry.certificate_id,
+        Again.list_name.in_(UNDECIDED),
+    )
     rows = session.execute(
-        select(RecallEntry.list_name, Disposition.action)
+        select(RecallEntry.list_name, Disposition.action, looked_again)
         .outerjoin(Disposition, Disposition.id == latest)
         .where(
             RecallEntry.certificate_id == certificate,
             RecallEntry.list_name.in_(UNDECIDED),
-            ~exists().where(Later.previous_id == RecallEntry.recall_id),
+            ~listed_again,
         )
     )
-    states = {_state(list_name, action) for list_name, action in rows}
+    states = {_state(*row) for row in rows}
     return next((state for state in (RECALLED, UNDER_REVIEW) if state in states), NONE)
 
 
-def _state(list_name: str, action: str | None) -> str:
-    if action is None:
-        return UNDECIDED[list_name]
-    return NONE if action == "no_action" else RECALLED
+def _state(list_name: str, action: str | None, looked_again: bool) -> str:
+    if action is not None:
+        return NONE if action == "no_action" else RECALLED
+    state = UNDECIDED[list_name]
+    return UNDER_REVIEW if looked_again and state == RECALLED else state

@@ -129,12 +129,16 @@ def test_what_is_not_recorded_is_a_page_that_says_so(visitor):
     assert "<b>none" not in answer.text
 
 
-def test_a_certificate_that_a_later_look_no_longer_lists_says_that_a_recall_looked_at_it(
-    visitor, keys
-):
+def test_what_a_later_look_no_longer_lists_is_under_review_until_somebody_decides(visitor, keys):
     story = json.loads(DEMO.joinpath("story.json").read_bytes())
     again = {"fault": story["fault"] | {"last_good_at": "2025-08-01"}, "previous": 1}
     answer = visitor.client.post("/v1/recalls", json=again, headers=keys.headers())
+    assert answer.status_code == 201
+    page = visitor.get("/certificates/MV-25-0075").text
+    assert "Under review" in page
+    decided = {"action": "no_action", "by": "Robin", "justification": "used before the window"}
+    decided["certificates"] = ["MV-25-0075"]
+    answer = visitor.client.post("/v1/recalls/1/dispositions", json=decided, headers=keys.headers())
     assert answer.status_code == 201
     page = visitor.get("/certificates/MV-25-0075").text
     assert "<span>Valid</span>" in page

@@ -160,9 +160,27 @@ def test_a_certificate_says_at_once_whether_it_may_be_relied_on(recalled):
     assert state("C-4") == "recalled"
 
 
-def test_a_second_look_takes_the_place_of_the_first(recalled):
+def test_a_second_look_takes_the_place_of_the_first_for_what_it_lists(recalled):
+    def state(number):
+        shown = recalled.client.get(f"/v1/certificates/{number}").get_json()
+        return shown["recall_state"], [one["id"] for one in shown["recalls"]]
+
+    recalled.dispose("no_action", certificates=["C-2"], justification="too small")
+    assert state("C-2") == ("none", [1])
+    recalled.report(force_fault("REF"), previous=1)
+    # What was decided of the first look is to be decided anew.
+    assert state("C-2") == ("recalled", [2, 1])
+
+
+def test_what_a_second_look_lists_no_longer_is_freed_by_a_person_alone(recalled):
+    def state():
+        return recalled.client.get("/v1/certificates/C-1").get_json()["recall_state"]
+
     narrower = force_fault("REF", last_good_at="2025-02-15T00:00:00Z")
     second = recalled.report(narrower, previous=1)
     assert "C-1" in json.dumps(second["cleared"])
-    shown = recalled.client.get("/v1/certificates/C-1").get_json()
-    assert (shown["recall_state"], [one["id"] for one in shown["recalls"]]) == ("none", [1])
+    assert state() == "under_review"
+    recalled.dispose("no_action", certificates=["C-1"], justification="outside the window")
+    assert state() == "none"
+    recalled.dispose("withdraw", certificates=["C-1"])
+    assert state() == "recalled"
