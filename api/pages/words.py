@@ -44,6 +44,8 @@ CERTIFICATE = {
 }
 STATUS = {
     "issued": State("issued", "tick", "good"),
+    "recalled": State("recalled", "cross", "bad"),
+    "under_review": State("under review", "diamond", "warn"),
     "superseded": State("superseded", "arrow"),
     "voided": State("voided", "bar", "bad"),
     "draft": State("draft", "dashes"),

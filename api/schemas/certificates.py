@@ -9,6 +9,8 @@ from api.schemas.calibrations import CalibrationSchema, ResultSchema, UseSchema
 from api.schemas.cmcs import BelowCmcSchema
 from api.schemas.fields import MomentText, Text, WholeNumber
 
+RECALL_STATES = ("recalled", "under_review", "none")
+
 
 class CertificateQuerySchema(StrictSchema):
     """Which certificate of this number is meant."""
@@ -41,13 +43,14 @@ class ResultAnswerSchema(ResultSchema):
 
 
 class CertificateHeadSchema(CalibrationSchema):
-    """A certificate without its uses and results."""
+    """A certificate without its uses and results, and whether a recall speaks against it."""
 
     class Meta(CalibrationSchema.Meta):
         """Uses and results stand in the certificate itself."""
 
         exclude = ("uses", "results")
 
+    recall_state = fields.String(validate=validate.OneOf(RECALL_STATES))
     version = fields.Integer()
 
 
@@ -59,7 +62,7 @@ class CertificateAnswerSchema(CalibrationSchema):
     revisions = fields.List(fields.Dict())
     recalls = fields.List(fields.Dict())
     use_corrections = fields.List(fields.Dict())
-    recall_state = fields.String(validate=validate.OneOf(("recalled", "under_review", "none")))
+    recall_state = fields.String(validate=validate.OneOf(RECALL_STATES))
     version = fields.Integer()
 
 

@@ -18,7 +18,7 @@ from api.services import imports, results
 from api.services.changes import customer_key, note_certificate
 from api.services.cmcs import Scope, below_cmc, scope
 from api.services.in_force import refuse_circle
-from api.services.recall_states import recall_state
+from api.services.recall_states import recall_states
 from api.services.recording import Record, Recording
 from api.services.revisions import choose, revisions
 from api.services.staleness import flag_stale
@@ -69,7 +69,6 @@ def answer(session: Session, certificate: Certificate) -> Record:
     others = revisions(session, certificate.number, certificate.issuer)
     shown["revisions"] = [{"revision": one.revision, "status": one.status} for one in others]
     shown["recalls"] = _recalls(session, certificate.id)
-    shown["recall_state"] = recall_state(session, certificate.id)
     shown["uses"] = _uses(session, certificate.id)
     shown["use_corrections"] = corrections(session, certificate.id)
     shown["results"] = _results(session, certificate)
@@ -77,17 +76,18 @@ def answer(session: Session, certificate: Certificate) -> Record:
 
 
 def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]:
-    """Return what certificates say besides their uses and results."""
+    """Return what certificates say besides their uses and results, and whether to rely on them."""
     reader = SessionReader(session)
     items = records.item_codes(reader, {one.item_id for one in certificates})
     customers = records.customer_names(reader, {one.customer_id or 0 for one in certificates})
+    states = recall_states(session, [one.id for one in certificates])
     shown = []
     for one in certificates:
         values: Record = {"certificate": one.number, "issuer": one.issuer or None}
         values |= {"item": items[one.item_id], "customer": customers.get(one.customer_id or 0)}
         values |= {name: getattr(one, name) for name in HEAD} | (one.remarks or {})
         said = {name: value for name, value in values.items() if value is not None}
-        shown.append(said | {"version": one.version})
+        shown.append(said | {"recall_state": states[one.id], "version": one.version})
     return shown
 
 

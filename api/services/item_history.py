@@ -18,6 +18,7 @@ from api.services import recalls
 from api.services.checks import answers as check_answers
 from api.services.compositions import answers as holding_answers
 from api.services.overview import CUSTOMERS_OWN
+from api.services.recall_states import recall_states
 from api.services.recording import Record, zone_of
 from api.store import links
 from api.store.chunks import chunks
@@ -82,13 +83,15 @@ def _calibrations(session: Session, item: Item) -> list[Record]:
         select(Certificate)
         .where(Certificate.item_id == item.id)
         .order_by(Certificate.performed_us, Certificate.revision)
-    )
+    ).all()
+    states = recall_states(session, [one.id for one in rows])
     return [
         {
             "certificate": one.number,
             "revision": one.revision,
             "issuer": one.issuer or None,
             "status": one.status,
+            "recall_state": states[one.id],
             "performed_at": one.performed_at,
             "due_at": one.due_at,
             "adjusted": one.adjusted,

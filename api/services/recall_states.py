@@ -11,21 +11,25 @@ its holder may have been told, and a second look with too short a window must fr
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from sqlalchemy import exists, func, select
 from sqlalchemy.orm import Session, aliased
 
 from api.store.casework import Disposition
+from api.store.chunks import chunks
 from api.store.tables import Recall, RecallEntry
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
 
 RECALLED, UNDER_REVIEW, NONE = "recalled", "under_review", "none"
+GRAVITY = (NONE, UNDER_REVIEW, RECALLED)
 UNDECIDED = {AFFECTED: RECALLED, INDETERMINATE: UNDER_REVIEW, EXPOSED: NONE}
 Later = aliased(Recall)
 Again = aliased(RecallEntry)
 
 
-def recall_state(session: Session, certificate: int) -> str:
-    """Return the gravest of what the recalls that list a certificate say about it."""
+def recall_states(session: Session, certificates: Collection[int]) -> dict[int, str]:
+    """Return for each certificate the gravest of what the recalls that list it say about it."""
     latest = (
         select(func.max(Disposition.id))
         .where(
@@ -42,17 +46,17 @@ def recall_state(session: Session, certificate: int) -> str:
         Again.certificate_id == RecallEntry.certificate_id,
         Again.list_name.in_(UNDECIDED),
     )
-    rows = session.execute(
-        select(RecallEntry.list_name, Disposition.action, looked_again)
+    statement = (
+        select(RecallEntry.certificate_id, RecallEntry.list_name, Disposition.action, looked_again)
         .outerjoin(Disposition, Disposition.id == latest)
-        .where(
-            RecallEntry.certificate_id == certificate,
-            RecallEntry.list_name.in_(UNDECIDED),
-            ~listed_again,
-        )
+        .where(RecallEntry.list_name.in_(UNDECIDED), ~listed_again)
     )
-    states = {_state(*row) for row in rows}
-    return next((state for state in (RECALLED, UNDER_REVIEW) if state in states), NONE)
+    found = dict.fromkeys(certificates, NONE)
+    for some in chunks(sorted(found)):
+        rows = session.execute(statement.where(RecallEntry.certificate_id.in_(some)))
+        for key, list_name, action, again in rows:
+            found[key] = max(found[key], _state(list_name, action, again), key=GRAVITY.index)
+    return found
 
 
 def _state(list_name: str, action: str | None, looked_again: bool) -> str:

@@ -184,3 +184,10 @@ def test_what_a_second_look_lists_no_longer_is_freed_by_a_person_alone(recalled)
     assert state() == "none"
     recalled.dispose("withdraw", certificates=["C-1"])
     assert state() == "recalled"
+
+
+def test_a_list_of_certificates_says_which_may_not_be_relied_on(recalled):
+    recalled.dispose("no_action", certificates=["C-2"], justification="too small")
+    shown = recalled.client.get("/v1/certificates?limit=100").get_json()["items"]
+    states = {one["certificate"]: one["recall_state"] for one in shown}
+    assert [states[f"C-{n}"] for n in (1, 2, 4)] == ["recalled", "none", "under_review"]
