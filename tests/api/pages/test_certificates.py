@@ -117,6 +117,7 @@ def test_the_certificates_of_a_customer_are_listed(visitor, signed_in):
     link = visitor.get("/?q=Corvane").text.split('href="/customers/')[1].split('"')[0]
     page = visitor.get(f"/customers/{link}").text
     assert "MV-25-0075" in page
+    assert "<span>recalled</span>" in page
     assert "MV-25-0077" not in page
     assert signed_in("read", customer=OTHER).get(f"/customers/{link}").status_code == 404
     assert signed_in("read", customer=OWNER).get(f"/customers/{link}").status_code == 200
