@@ -1,20 +1,23 @@
 """Alembic's entry point; ``api.store.migrate`` hands it an open connection.
 
-While no version has been released, the first migration may be written anew from the tables:
+A change of the tables is a migration of its own; one that was released is never written again. From
+a checkout, with its number in the place of 0002:
 
     python - <<'END'
-    from pathlib import Path
     from alembic import command
-    from api.store.database import Database
     from api.store import migrate
-    for old in (migrate.SCRIPTS / "versions").glob("*.py"):
-        old.unlink()
-    with Database("sqlite://").engine.connect() as connection:
-        command.revision(migrate.configuration(connection), "first", rev_id="0001",
+    from api.store.database import Database
+    database = Database("sqlite:///scratch.db")
+    migrate.upgrade(database)
+    with database.engine.connect() as connection:
+        command.revision(migrate.configuration(connection), "what changes", rev_id="0002",
                          autogenerate=True)
     END
-    sed -i "/# ###/d" api/store/migrations/versions/0001_first.py
-    ruff check --fix api/store/migrations; ruff format api/store/migrations
+    sed -i "/# ###/d" api/store/migrations/versions/0002_what_changes.py
+    ruff check --fix api/store/migrations; ruff format api/store/migrations; rm scratch.db*
+
+Read what was generated, try it on both engines (`tests/api/store/test_migrate.py`), and name the
+revision in `api.version.SCHEMA`.
 """
 
 from typing import Any, Literal
