@@ -3,16 +3,18 @@
 Ten years of work: 20 reference standards calibrated elsewhere every year, 400 working standards
 calibrated with them twice a year, 200 force machines calibrated with those, 2,000 adapters, and
 customers' instruments, one in twenty of which serves as a reference for others. A certificate has
-five results and about two uses; links are resolved as the product resolves them.
+five results and about two uses, of a reference and an adapter; with `--all-roles` about five and a
+half, since each records both ends of the set-up, two readouts and a climate monitor. Links are
+resolved as the product resolves them.
 
-    python tests/bench/large_laboratory.py 1000000 sqlite:///large.db
+    python tests/bench/large_laboratory.py 1000000 sqlite:///large.db [--all-roles]
 """
 
 from __future__ import annotations
 
+import argparse
 import itertools
 import random
-import sys
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -24,12 +26,15 @@ from api.store import migrate
 from api.store.database import Database
 from api.store.links import role_mark
 from api.store.tables import Certificate, Customer, DecisionRule, Item, Result, Usage
+from graph.moments import text_of
 
 SEED = 20_251_125
 START_US = 1_420_070_400_000_000  # 2015-01-01T00:00:00Z
 DAY_US = 86_400_000_000
 DAYS = 3_650
 REFERENCES, WORKING, MACHINES, ADAPTERS = 20, 400, 200, 2_000
+READOUTS, MONITORS = 40, 10
+WITHOUT_VALUE = ("adapter", "environment")
 FORCES = (20, 40, 60, 80, 100)
 Row = dict[str, Any]
 LOT = 20_000
@@ -40,9 +45,15 @@ class Laboratory:
     """Rows as they are made, and the certificate now in force for each item."""
 
     certificates: int
+    all_roles: bool = False
     dice: random.Random = field(default_factory=lambda: random.Random(SEED))
     in_force: dict[int, int] = field(default_factory=dict)
     next_certificate: int = 1
+
+    @property
+    def instruments(self) -> int:
+        """How many instruments of customers there are."""
+        return max(20, self.certificates // 5)
 
     def items(self) -> list[Row]:
         kinds = [
@@ -50,10 +61,9 @@ class Laboratory:
             *(("working_standard", "load_cell", f"WS-{n}") for n in range(WORKING)),
             *(("force_machine", None, f"FM-{n}") for n in range(MACHINES)),
             *(("adapter", "clevis", f"ADP-{n}") for n in range(ADAPTERS)),
-            *(
-                ("customer_instrument", "tension_link", f"CI-{n}")
-                for n in range(max(20, self.certificates // 5))
-            ),
+            *(("customer_instrument", "tension_link", f"CI-{n}") for n in range(self.instruments)),
+            *(("readout", None, f"RDO-{n}") for n in range(READOUTS * self.all_roles)),
+            *(("environment_monitor", None, f"ENV-{n}") for n in range(MONITORS * self.all_roles)),
         ]
         return [
             {
@@ -74,14 +84,18 @@ class Laboratory:
         working = range(REFERENCES + 1, REFERENCES + WORKING + 1)
         machines = range(working[-1] + 1, working[-1] + MACHINES + 1)
         adapters = range(machines[-1] + 1, machines[-1] + ADAPTERS + 1)
-        first, count = adapters[-1] + 1, max(20, self.certificates // 5)
+        first, count = adapters[-1] + 1, self.instruments
         lending = count // 20
+        readouts = range(first + count, first + count + READOUTS * self.all_roles)
         upkeep = REFERENCES * 10 + WORKING * 20 + MACHINES * 10
         daily = max(1, round((self.certificates - upkeep) / DAYS))
         for day in range(DAYS):
             at = itertools.count(START_US + day * DAY_US + 1, 1_000)
             for one in references:
                 if (day + one) % 365 == 0 or day == 0:
+                    yield next(at), one, 0, []
+            for one in readouts:
+                if (day + one * 13) % 365 == 0 or day == 0:
                     yield next(at), one, 0, []
             for one in working:
                 if (day + one * 7) % 182 == 0 or day == 0:
@@ -111,6 +125,14 @@ class Laboratory:
         uses = [(reference, "force_reference")]
         if self.dice.random() < 0.8:
             uses.append((self.dice.choice(adapters), "adapter"))
+        if self.all_roles:
+            readouts = range(first + self.instruments, first + self.instruments + READOUTS)
+            monitors = range(readouts[-1] + 1, readouts[-1] + 1 + MONITORS)
+            uses.append((self.dice.choice(adapters), "adapter"))
+            uses.append((self.dice.choice(readouts), "readout_reference"))
+            uses.append((self.dice.choice(readouts), "readout_dut"))
+            if self.dice.random() < 0.7:
+                uses.append((self.dice.choice(monitors), "environment"))
         return uses
 
     def rows(self) -> Iterator[tuple[Row, list[Row], list[Row]]]:
@@ -125,12 +147,12 @@ class Laboratory:
                 "status": "issued",
                 "item_id": item,
                 "customer_id": customer or None,
-                "performed_at": "2015-01-01T00:00:00Z",
+                "performed_at": text_of(at),
                 "performed_us": at,
                 "performed_end_us": at,
                 "external": not used,
                 "assigns_value": True,
-                "roles": "".join(sorted(role_mark(role) for _, role in used)),
+                "roles": "".join(sorted({role_mark(role) for _, role in used})),
                 "content_hash": f"{key:064d}",
                 "recorded_us": at,
                 "version": 1,
@@ -143,7 +165,7 @@ class Laboratory:
                     "role": role,
                     "used_us": at,
                     "used_end_us": at,
-                    "source_id": self.in_force.get(one) if role != "adapter" else None,
+                    "source_id": None if role in WITHOUT_VALUE else self.in_force.get(one),
                 }
                 for position, (one, role) in enumerate(used)
             ]
@@ -172,9 +194,9 @@ class Laboratory:
         }
 
 
-def write(database: Database, certificates: int) -> None:
+def write(database: Database, certificates: int, all_roles: bool = False) -> None:
     """Fill a new database with a laboratory of about this many certificates."""
-    laboratory = Laboratory(certificates)
+    laboratory = Laboratory(certificates, all_roles)
     with database.write() as session:
         connection = session.connection()
         connection.execute(
@@ -220,12 +242,16 @@ def _insert(connection: Any, table: Any, rows: Sequence[Row]) -> None:
 
 
 def main() -> None:
-    certificates, url = int(sys.argv[1]), sys.argv[2]
-    database = Database(url)
+    options = argparse.ArgumentParser()
+    options.add_argument("certificates", type=int)
+    options.add_argument("database")
+    options.add_argument("--all-roles", action="store_true")
+    given = options.parse_args()
+    database = Database(given.database)
     migrate.upgrade(database)
     began = time.perf_counter()
-    write(database, certificates)
-    print(f"{certificates} certificates in {time.perf_counter() - began:.1f} s")
+    write(database, given.certificates, given.all_roles)
+    print(f"{given.certificates} certificates in {time.perf_counter() - began:.1f} s")
 
 
 if __name__ == "__main__":

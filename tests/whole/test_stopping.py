@@ -59,7 +59,9 @@ class Served:
         until = time.monotonic() + 20
         while time.monotonic() < until:
             try:
-                socket.create_connection(("127.0.0.1", self.port), 1).close()
+                # One that still waited to be accepted when listening ended is reset.
+                with suppress(ConnectionResetError):
+                    socket.create_connection(("127.0.0.1", self.port), 1).close()
             except ConnectionRefusedError:
                 return
             time.sleep(0.02)
