@@ -17,8 +17,7 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import or_, select, update
-from sqlalchemy.exc import OperationalError
+from sqlalchemy import Connection, or_, select, update
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, NotFound, pointer
@@ -186,24 +185,13 @@ def note_use(database: Database, key: KeyRecord, now: int) -> bool:
         )
         .values(last_used_us=now)
     )
-    # One connection throughout: its patience is changed and must be given back.
-    with database.engine.connect() as connection:
-        patience = None
-        if database.is_sqlite:
-            patience = connection.exec_driver_sql("PRAGMA busy_timeout").scalar()
-            connection.exec_driver_sql("PRAGMA busy_timeout = 0")
-        try:
-            if connection.execute(noted).rowcount:
-                used = journal.Author("key used", key_id=key.public_id, key_name=key.name)
-                journal.add(connection, [journal.Entry(used)], wait=False)
-            connection.commit()
-        except OperationalError:
-            connection.rollback()
-            return False
-        finally:
-            if patience is not None:
-                connection.exec_driver_sql(f"PRAGMA busy_timeout = {int(patience)}")
-    return True
+
+    def write(connection: Connection) -> None:
+        if connection.execute(noted).rowcount:
+            used = journal.Author("key used", key_id=key.public_id, key_name=key.name)
+            journal.add(connection, [journal.Entry(used)], wait=False)
+
+    return database.write_if_free(write)
 
 
 _KEYS = (

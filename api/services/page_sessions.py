@@ -14,8 +14,7 @@ import hmac
 import secrets
 from dataclasses import replace
 
-from sqlalchemy import delete, select, update
-from sqlalchemy.exc import OperationalError
+from sqlalchemy import Connection, delete, select, update
 from sqlalchemy.orm import Session
 
 from api.errors import Forbidden, Issue
@@ -101,21 +100,11 @@ def note_seen(database: Database, cookie: str, now_us: int) -> bool:
         .where(PageSession.cookie_hash == hash_of(cookie))
         .values(seen_us=now_us, expires_us=now_us + IDLE_US)
     )
-    with database.engine.connect() as connection:
-        patience = None
-        if database.is_sqlite:
-            patience = connection.exec_driver_sql("PRAGMA busy_timeout").scalar()
-            connection.exec_driver_sql("PRAGMA busy_timeout = 0")
-        try:
-            connection.execute(seen)
-            connection.commit()
-        except OperationalError:
-            connection.rollback()
-            return False
-        finally:
-            if patience is not None:
-                connection.exec_driver_sql(f"PRAGMA busy_timeout = {int(patience)}")
-    return True
+
+    def write(connection: Connection) -> None:
+        connection.execute(seen)
+
+    return database.write_if_free(write)
 
 
 def end_session(session: Session, cookie: str) -> None:

@@ -11,12 +11,13 @@ from __future__ import annotations
 import sqlite3
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import make_url
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session, sessionmaker
 
 from api.store.journal import Author, close_entry, open_entry
@@ -66,6 +67,28 @@ class Database:
                 open_entry(session, author)
             yield session
             close_entry(session)
+
+    def write_if_free(self, write: Callable[[Connection], None]) -> bool:
+        """Write what is not worth waiting for, all of it; return False if another writer was at it.
+
+        Nothing is left behind then, and the caller may try again at a later request.
+        """
+        # One connection throughout: its patience is changed and must be given back.
+        with self.engine.connect() as connection:
+            patience = None
+            if self.is_sqlite:
+                patience = connection.exec_driver_sql("PRAGMA busy_timeout").scalar()
+                connection.exec_driver_sql("PRAGMA busy_timeout = 0")
+            try:
+                write(connection)
+                connection.commit()
+            except OperationalError:
+                connection.rollback()
+                return False
+            finally:
+                if patience is not None:
+                    connection.exec_driver_sql(f"PRAGMA busy_timeout = {int(patience)}")
+        return True
 
     def dispose(self) -> None:
         """Close every pooled connection."""
