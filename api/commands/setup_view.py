@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from decimal import Decimal
 from typing import Any
 
 from rich.console import Group
@@ -64,7 +65,7 @@ def _effect(effect: Json | None) -> str:
 
 
 def _percent(share: str) -> str:
-    return f"{float(share) * 100:g} %"
+    return f"{(Decimal(share) * 100).normalize():f} %"
 
 
 def _shelf(slot: Json) -> Table:
