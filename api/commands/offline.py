@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from glob import has_magic
 from pathlib import Path
@@ -13,14 +12,12 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 import click
 
+from api.commands.files import ENDINGS, kind_named, row_fault, target_of, write_beside
 from api.commands.output import Refused, say
 from api.commands.remote import FILE, NONCONFORMING, read_json
 
 if TYPE_CHECKING:
     from api.rules.rule import Rule
-    from api.services.batch_formats import Kind
-
-ENDINGS = ".csv, .ndjson, .json, .parquet or .arrow"
 
 
 class FileOrPattern(click.ParamType[Any]):
@@ -113,56 +110,12 @@ def evaluate(
     _finish(batch.summary(), fail_on_nonconformity)
 
 
-def write_beside(target: BinaryIO, parts: Iterable[bytes]) -> None:
-    """Write each part while the next one is made; one waits at most, so that memory is bounded."""
-    with ThreadPoolExecutor(1) as writing:
-        written: Future[int] | None = None
-        for part in parts:
-            if written is not None:
-                written.result()
-            written = writing.submit(target.write, part)
-        if written is not None:
-            written.result()
-
-
 def _finish(summary: Mapping[str, Any], fail_on_nonconformity: bool) -> None:
     from api.commands.views import batch_summary
 
     say(str(batch_summary(summary)))
     if fail_on_nonconformity and any(summary["by_verdict"][name] for name in NONCONFORMING):
         sys.exit(1)
-
-
-def row_fault(cells: Mapping[str, str]) -> tuple[str, str] | None:
-    """Say what is wrong with a row; most files never need the schema."""
-    from api.schemas import batches
-
-    return batches.row_fault(cells)
-
-
-def kind_named(file: Path, name: str) -> Kind:
-    """Return the format that the ending of a file's name tells."""
-    from api.services.batch_formats import kind_of
-
-    found = kind_of(file.suffix)
-    if found is None:
-        raise click.BadParameter(f"{file.name} does not end in {ENDINGS}", param_hint=name)
-    return found
-
-
-@contextmanager
-def target_of(output: Path | None) -> Iterator[BinaryIO]:
-    """Open stdout, or a file that gets its name only when it is whole."""
-    if output is None:
-        yield sys.stdout.buffer
-        return
-    part = output.with_name(f".{output.name}.{os.getpid()}.part")
-    try:
-        with part.open("wb") as opened:
-            yield opened
-        part.replace(output)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 @contextmanager

@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from api.commands.offline import kind_named, row_fault, target_of, write_beside
+from api.commands.files import kind_named, row_fault, target_of, write_beside
 from api.commands.output import Refused
 from api.errors import InvalidRecord, TraceholdError
 from api.services.batch_cluster import decided_on_cluster

@@ -30,8 +30,8 @@ from api.services.batch_formats import (
 )
 from api.services.batch_json import pieces_of, read_document
 from api.services.batch_pieces import counted, too_many
-from api.services.batch_rules import rules_of
 from api.services.batches import Batch, Deciding
+from api.services.decision_requests import rules_of
 from api.web.auth import requires
 from api.web.blueprints import Blueprint, takes_bulk
 from api.web.bodies import spooled

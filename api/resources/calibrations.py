@@ -7,7 +7,8 @@ from typing import Any
 from api.resources.certificates import CertificateListQuery, CertificatePageSchema, headers_of
 from api.schemas.calibrations import CalibrationSchema
 from api.schemas.certificates import CertificateAnswerSchema
-from api.services import certificates, imports
+from api.services import calibrations, certificates
+from api.services.recording import record_one
 from api.services.revisions import choose
 from api.web import paging
 from api.web.auth import requires
@@ -39,7 +40,7 @@ def list_calibrations(query: dict[str, Any]) -> Any:
 def record_calibration(record: dict[str, Any]) -> Any:
     """Record a calibration with its certificate in one call."""
     with writing() as session:
-        outcome = imports.record_one(session, "calibrations", record, now_us())
+        outcome = record_one(session, calibrations.COLLECTION, record, now_us())
         made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
         shown = certificates.answer(session, made)
     return shown, 201 if outcome.created else 200, headers_of(shown)

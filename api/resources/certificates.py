@@ -16,7 +16,8 @@ from api.schemas.certificates import (
     UseCorrectionSchema,
     VoidSchema,
 )
-from api.services import certificates, chains, customer_view, imports, use_corrections
+from api.services import certificates, chains, customer_view, use_corrections
+from api.services.recording import begin
 from api.services.revisions import choose
 from api.web import paging
 from api.web.auth import requires
@@ -84,7 +85,7 @@ def show_chain(query: dict[str, Any], number: str) -> Any:
 def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str) -> Any:
     """Void a certificate; what was in force for later uses is resolved anew."""
     with writing() as session:
-        recording = imports.begin(session, now_us())
+        recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
         certificates.void(recording, found, change["reason"])
         shown = certificates.answer(session, found)
@@ -100,7 +101,7 @@ def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str)
 def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str) -> Any:
     """Issue a draft."""
     with writing() as session:
-        recording = imports.begin(session, now_us())
+        recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
         certificates.issue(recording, found, change["issued_at"])
         shown = certificates.answer(session, found)
@@ -118,7 +119,7 @@ def correct_use(
 ) -> Any:
     """Correct a wrongly recorded use, counted from 0; the old one stays readable."""
     with writing() as session:
-        recording = imports.begin(session, now_us())
+        recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
         use_corrections.correct(recording, found, position, correction)
         shown = certificates.answer(session, found)

@@ -6,7 +6,8 @@ from typing import Any
 from urllib.parse import quote
 
 from api.schemas.checks import CheckQuerySchema, CheckSchema
-from api.services import checks, imports
+from api.services import checks
+from api.services.recording import record_one
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -42,7 +43,7 @@ def list_checks(query: dict[str, Any]) -> Any:
 def record_check(check: dict[str, Any]) -> Any:
     """Record a check; the same again is answered with 200 and changes nothing."""
     with writing() as session:
-        outcome = imports.record_one(session, "checks", check, now_us())
+        outcome = record_one(session, checks.COLLECTION, check, now_us())
         shown = checks.get(session, check["id"])
     location = f"/v1/checks/{quote(check['id'], safe='')}"
     return shown, 201 if outcome.created else 200, {"Location": location}

@@ -10,7 +10,8 @@ from api.schemas.compositions import (
     CompositionQuerySchema,
     CompositionSchema,
 )
-from api.services import compositions, imports
+from api.services import compositions
+from api.services.recording import begin, record_one
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -47,7 +48,7 @@ def list_compositions(query: dict[str, Any]) -> Any:
 def record_composition(holding: dict[str, Any]) -> Any:
     """Record that a part is in an assembly."""
     with writing() as session:
-        outcome = imports.record_one(session, "composition", holding, now_us())
+        outcome = record_one(session, compositions.COLLECTION, holding, now_us())
         shown = compositions.shown_as(session, holding)
     return shown, 201 if outcome.created else 200, _headers(shown)
 
@@ -71,7 +72,7 @@ def show_composition(composition_id: int) -> Any:
 def end_composition(changes: dict[str, Any], composition_id: int) -> Any:
     """Record when the part was taken out."""
     with writing() as session:
-        recording = imports.begin(session, now_us())
+        recording = begin(session, now_us())
         found = compositions.get(session, composition_id)
         check_if_match(etag_of(found.id, found.version))
         compositions.end(recording, found, changes["until"])

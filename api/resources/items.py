@@ -6,7 +6,8 @@ from typing import Any
 from urllib.parse import quote
 
 from api.schemas.items import ItemAnswerSchema, ItemChangeSchema, ItemQuerySchema, ItemSchema
-from api.services import imports, items
+from api.services import items
+from api.services.recording import begin, record_one
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -43,7 +44,7 @@ def list_items(query: dict[str, Any]) -> Any:
 def record_item(item: dict[str, Any]) -> Any:
     """Record an item; the same again is answered with 200 and changes nothing."""
     with writing() as session:
-        outcome = imports.record_one(session, "items", item, now_us())
+        outcome = record_one(session, items.COLLECTION, item, now_us())
         shown = items.answer(items.get(session, item["id"]))
     return shown, 201 if outcome.created else 200, _headers(shown)
 
@@ -66,7 +67,7 @@ def show_item(item_id: str) -> Any:
 def change_item(changes: dict[str, Any], item_id: str) -> Any:
     """Change what is known of an item; its id and kind stay."""
     with writing() as session:
-        recording = imports.begin(session, now_us())
+        recording = begin(session, now_us())
         item = items.get(session, item_id)
         check_if_match(etag_of(item.code, item.version))
         shown = items.answer(items.change(recording, item, changes))

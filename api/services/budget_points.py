@@ -56,7 +56,6 @@ class Factor:
 
     k: Decimal
     shown: Record
-    dominated: coverage.Dominated | None = None
 
 
 def figures(sent: Sequence[Mapping[str, Any]], place: str) -> list[Figure]:
@@ -189,7 +188,7 @@ def _factor(
         "beta": rounding.text(trapezoid.beta),
         "rest_over_dominant": rounding.text(found.rest_ratio),
     }
-    return Factor(found.k, shown, found)
+    return Factor(found.k, shown)
 
 
 def _dominant(components: Sequence[Component], together: Correlations) -> coverage.Trapezoid:

@@ -12,6 +12,7 @@ from api.services import changes, customers
 from api.services.in_force import refuse_new_circle, refuse_unknown_names
 from api.services.isolation import refuse_isolated
 from api.services.recording import (
+    Collection,
     ItemFacts,
     NewCertificates,
     Outcome,
@@ -92,6 +93,9 @@ def finish(recording: Recording, outcome: Outcome) -> None:
     recording.check()
     cause = f"{outcome.created} calibration(s) were recorded, {new.first_name} first"
     flag_stale_after(recording.session, new.first_key, recording.now_us, cause)
+
+
+COLLECTION = Collection("calibrations", record, finish)
 
 
 @dataclass(frozen=True, slots=True)

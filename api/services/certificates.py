@@ -14,12 +14,13 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue
-from api.services import imports, results
-from api.services.changes import customer_key, note_certificate
+from api.services import calibrations, results
+from api.services.changes import note_certificate
 from api.services.cmcs import Scope, below_cmc, scope
+from api.services.customers import customer_key
 from api.services.in_force import refuse_circle
 from api.services.recall_states import recall_states
-from api.services.recording import Record, Recording
+from api.services.recording import Record, Recording, begin, record_one
 from api.services.revisions import choose, revisions
 from api.services.staleness import flag_stale
 from api.services.use_corrections import corrections
@@ -149,7 +150,7 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
 
 def replace(session: Session, number: str, record: Record, now_us: int) -> Certificate:
     """Record a new revision that takes the place of the issued one, in one transaction."""
-    recording = imports.begin(session, now_us)
+    recording = begin(session, now_us)
     current = choose(session, number, record.get("issuer", ""))
     if record["certificate"] != number:
         issue_ = Issue("/certificate", "not the number in the address", f'send "{number}"')
@@ -167,7 +168,7 @@ def replace(session: Session, number: str, record: Record, now_us: int) -> Certi
         raise InvalidRecord("a new revision says what it amends", [issue_])
     if current.status == "issued" and record["status"] == "issued":
         _supersede(recording, current, record["revision"])
-    imports.record_one(session, "calibrations", record, now_us)
+    record_one(session, calibrations.COLLECTION, record, now_us)
     _resolve_again(recording, {current.item_id}, f"certificate {number} was revised")
     return choose(session, number, record.get("issuer", ""), record["revision"])
 

@@ -13,10 +13,11 @@ from typing import Any
 from sqlalchemy import Row, Select, func, insert, literal, select
 from sqlalchemy.orm import Session
 
+from api.services.customers import customer_key
 from api.services.recording import Record
 from api.store.casework import Change, Notice
 from api.store.database import lock_graph
-from api.store.tables import Certificate, Customer, Item, Recall, RecallEntry
+from api.store.tables import Certificate, Item, Recall, RecallEntry
 from graph.moments import text_of
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
 
@@ -131,11 +132,6 @@ def find(
     if len(rows) > limit:
         return found, rows[limit - 1].Change.id, True
     return found, max(after, newest), False
-
-
-def customer_key(name: str) -> Any:
-    """Scalar subquery of a customer's key by name."""
-    return select(Customer.id).where(Customer.name == name).scalar_subquery()
 
 
 _CHANGES = (

@@ -9,7 +9,7 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import NotFound
-from api.services.recording import Outcome, Record, Recording, digest, remarks, repeated
+from api.services.recording import Collection, Outcome, Record, Recording, digest, remarks, repeated
 from api.store.chunks import chunks
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
@@ -52,6 +52,9 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     if rows and not recording.issues and not recording.conflicts:
         recording.session.execute(insert(Check), rows)
     return Outcome(len(rows), len(records) - len(rows))
+
+
+COLLECTION = Collection("checks", record)
 
 
 def answers(session: Session, checks: Sequence[Check]) -> list[Record]:

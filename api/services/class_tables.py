@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue, NotFound, UnknownReference
 from api.rules.exact import FieldError
 from api.rules.uncertainty.classes import ClassTable, shipped_tables, table_from_mapping
-from api.services.specifications import texted
+from api.services.texts import texted
 from api.store import versions
 from api.store.evaluations import ClassTable as Row
 

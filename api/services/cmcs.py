@@ -23,7 +23,7 @@ from api.rules.exact import FieldError
 from api.rules.uncertainty import cmc as rules
 from api.rules.uncertainty.rounding import text
 from api.rules.units import is_force
-from api.services.specifications import texted
+from api.services.texts import texted
 from api.services.units import PERCENT
 from api.store import versions
 from api.store.uncertainty import Cmc

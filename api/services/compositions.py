@@ -9,7 +9,7 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, NotFound
-from api.services.recording import Outcome, Record, Recording, digest, remarks, repeated
+from api.services.recording import Collection, Outcome, Record, Recording, digest, remarks, repeated
 from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
@@ -51,6 +51,9 @@ def finish(recording: Recording, outcome: Outcome) -> None:
     """After the last lot, refuse a part that would be within itself."""
     if outcome.created and not recording.issues and not recording.conflicts:
         _refuse_circle(recording)
+
+
+COLLECTION = Collection("composition", record, finish)
 
 
 def get(session: Session, key: int) -> Composition:

@@ -19,8 +19,8 @@ from api.errors import Conflict, InvalidRecord, Issue
 from api.services.csv_mapping import Table
 from api.services.csv_records import KEYS, Built, Records
 from api.services.csv_rows import Refusal
-from api.services.imports import begin, import_source
-from api.services.recording import Record, Recording
+from api.services.imports import import_source
+from api.services.recording import Record, Recording, begin
 from api.store.chunks import chunks
 
 Load = Callable[[str, Record], tuple[Record, Sequence[Issue]]]

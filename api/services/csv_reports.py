@@ -14,8 +14,7 @@ from api.services.csv_files import Row
 from api.services.csv_import import CsvImport
 from api.services.csv_mapping import unused_columns
 from api.services.csv_rows import Refusal
-from api.services.export_files import csv_parts
-from api.services.exports import Cell
+from api.services.export_files import Cell, csv_parts
 from api.services.recording import Record
 
 COLUMNS = ("file", "row", "line", "column", "field", "value", "reason", "remedy", "dragged")

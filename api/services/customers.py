@@ -82,3 +82,8 @@ def find(
     """Return a page of customers, by name."""
     rows, key = page(session, select(Customer), [Customer.name], after, limit)
     return [answer(row[0]) for row in rows], key
+
+
+def customer_key(name: str) -> Any:
+    """Scalar subquery of a customer's key by name."""
+    return select(Customer.id).where(Customer.name == name).scalar_subquery()

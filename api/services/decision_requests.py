@@ -24,13 +24,9 @@ from api.rules.limits import Limits, LimitsError
 from api.rules.reliability import prior_from_observed
 from api.rules.rule import BUILT_IN, Rule, RuleError, rule_from_mapping
 from api.rules.units import UnknownUnit, convert, is_force
-from api.services.decision_rules import resolve_rule
-from api.services.specifications import (
-    limits_around,
-    limits_at,
-    resolve_specification,
-    texted,
-)
+from api.services.decision_rules import known_rules, resolve_rule
+from api.services.specifications import limits_around, limits_at, resolve_specification
+from api.services.texts import texted
 from api.services.units import PERCENT, check_unit
 
 Request = Mapping[str, Any]
@@ -103,6 +99,17 @@ def requested_rule(
         refuse(error, request)
     shown = {name: part for name, part in rule.to_mapping().items() if name in ("guard", "zones")}
     return rule, {**texted(sent), **shown}, None
+
+
+def rules_of(
+    session: Session, sent: Mapping[str, Any] | None
+) -> tuple[dict[str, Rule], Rule | None]:
+    """Return the known rules in their latest versions, and the one that a request holds or names.
+
+    Raises UnknownReference, InvalidRecord for an object that is no rule.
+    """
+    default = None if sent is None else requested_rule(session, {"rule": sent})[0]
+    return known_rules(session), default
 
 
 def needs_records(request: Request) -> bool:

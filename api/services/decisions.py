@@ -23,10 +23,9 @@ from api.rules import ENGINE_VERSION
 from api.rules.decide import Decision
 from api.services.budget_links import with_budget
 from api.services.decision_answers import decision_answer
-from api.services.decision_requests import Decided, Request, decide_request
-from api.services.decision_requests import requested_rule as requested_rule  # batches read it here
+from api.services.decision_requests import Decided, Request, decide_request, requested_rule
 from api.services.decision_rules import ensure_rule
-from api.services.specifications import texted
+from api.services.texts import texted
 from api.store.database import Database
 from api.store.group_commit import GroupCommit
 from api.store.journal import Author, Entry, add, note, open_entry, take_entry

@@ -1,4 +1,4 @@
-"""The digest by which two records are the same."""
+"""A record as a schema loads it, and the digest by which two of them are the same."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ import json
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
+
+Record = dict[str, Any]
 
 
 def digest(record: Mapping[str, Any]) -> str:

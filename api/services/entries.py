@@ -13,7 +13,7 @@ from typing import Any
 
 from api.rules.judge import Ruling
 from api.rules.verdicts import worst
-from api.services.loaded import Record
+from api.services.digests import Record
 from api.services.tracing import Traced
 from api.services.tracing_results import Statement
 from graph.exact import Exact, ratio, text

@@ -18,9 +18,9 @@ from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
-from api.services.exports import Cell
 from api.services.formulas import neutral
 
+Cell = str | int | bool | Decimal | None
 ROWS_A_SHEET = 1_000_000  # a sheet holds 1,048,576
 LOT = 500
 DIGITS = 15  # what a spreadsheet's binary number gives back unchanged

@@ -16,11 +16,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.services.dispositions import current, said
+from api.services.export_files import Cell
 from api.services.recording import Record
 from api.store.casework import Disposition
 from api.store.tables import Composition, Item, Recall, RecallEntry, Result
 
-Cell = str | int | bool | Decimal | None
 COLUMNS = (
     "class",
     "certificate",

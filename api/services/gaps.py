@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+from api.services.digests import Record
 from api.services.faults import Reported
-from api.services.loaded import Record
 from api.services.tracing import Traced
 from api.store.sources import Source
 from graph.faults import READOUT_ROLES

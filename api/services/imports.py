@@ -8,45 +8,27 @@ one document or come in lots (``Source``); what is stored and noted is the same.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.errors import Conflict, InvalidRecord, Issue
 from api.services import calibrations, checks, compositions, items
-from api.services.recording import Outcome, Record, Recording, digest, zone_of
+from api.services.recording import Outcome, Record, Recording, begin, digest
 from api.spans import spanned
-from api.store.database import lock_graph
 from api.store.journal import note as journal_note
-from api.store.link_checks import bare_dates_recorded
-from api.store.tables import ImportRun, Laboratory
-from graph.moments import BadMoment, time_zone
+from api.store.tables import ImportRun
 
 ANNOTATIONS = ("id", "title", "note", "meaning", "amendment", "traps", "composition_bounds")
-# What names a record of any collection.
-IDENTITY = ("id", "certificate", "revision", "issuer", "assembly", "part", "from")
-
-
-def _nothing_more(recording: Recording, outcome: Outcome) -> None:
-    """Finish a collection whose records stand by themselves."""
-
-
-@dataclass(frozen=True, slots=True)
-class Collection:
-    """How one collection is recorded: lot by lot, then finished once."""
-
-    record: Callable[[Recording, Sequence[Record]], Outcome]
-    finish: Callable[[Recording, Outcome], None] = _nothing_more
-
-
-COLLECTIONS: Mapping[str, Collection] = {
-    "items": Collection(items.record),
-    "composition": Collection(compositions.record, compositions.finish),
-    "calibrations": Collection(calibrations.record, calibrations.finish),
-    "checks": Collection(checks.record),
+COLLECTIONS = {
+    one.name: one
+    for one in (
+        items.COLLECTION,
+        compositions.COLLECTION,
+        calibrations.COLLECTION,
+        checks.COLLECTION,
+    )
 }
 
 
@@ -118,7 +100,7 @@ def import_source(
 ) -> Record:
     """Record a laboratory and count what was new.
 
-    `recording` is one that `begin` made, for a caller that wants more of it than the counts.
+    `recording` is one that was begun by a caller that wants more of it than the counts.
 
     Raises
     ------
@@ -149,37 +131,3 @@ def import_source(
         "created": created,
         "unchanged": {name: outcome.unchanged for name, outcome in counts.items()},
     }
-
-
-def record_one(session: Session, collection: str, record: Record, now_us: int) -> Outcome:
-    """Record one item, holding, calibration or check that was sent by itself."""
-    recording = begin(session, now_us)
-    recording.single = collection
-    outcome = COLLECTIONS[collection].record(recording, [record])
-    COLLECTIONS[collection].finish(recording, outcome)
-    recording.check()
-    if outcome.created:
-        named = {name: record[name] for name in IDENTITY if record.get(name) is not None}
-        journal_note(session, f"recorded in {collection}", **named, sha256=digest(record))
-    return outcome
-
-
-def begin(session: Session, now_us: int, zone_name: str | None = None) -> Recording:
-    """Take the graph lock and settle the time zone of bare dates."""
-    lock_graph(session)
-    recorded = zone_of(session)
-    if zone_name is None or zone_name == recorded.key:
-        return Recording(session, now_us, recorded)
-    try:
-        zone = time_zone(zone_name)
-    except BadMoment as unknown:
-        remedy = 'write an IANA name such as "Europe/Vienna"'
-        issue = Issue("/time_zone", str(unknown), remedy, zone_name)
-        raise InvalidRecord(str(unknown), [issue]) from unknown
-    if session.scalar(select(bare_dates_recorded())):
-        remedy = "write bare dates of this file as date-times with a zone"
-        issue = Issue("/time_zone", f"bare dates were read in {recorded.key}", remedy, zone_name)
-        raise Conflict("the laboratory has another time zone", [issue])
-    session.merge(Laboratory(id=1, time_zone=zone_name))
-    session.flush()
-    return Recording(session, now_us, zone)

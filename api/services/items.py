@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 from typing import Any
 
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import NotFound
+from api.rules.units import UnknownUnit, parse_quantity, to_newton
 from api.services.recording import (
+    Collection,
     ItemFacts,
     Outcome,
     Record,
@@ -33,6 +36,7 @@ COLUMNS = (
     "in_service_from",
     "note",
 )
+_LONGEST = 60
 
 
 def record(recording: Recording, records: Sequence[Record]) -> Outcome:
@@ -64,6 +68,9 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
         created = recording.session.execute(statement, rows)
         recording.items.update((row.code, ItemFacts(*row)) for row in created)
     return Outcome(len(rows), len(records) - len(rows))
+
+
+COLLECTION = Collection("items", record)
 
 
 def get(session: Session, code: str) -> Item:
@@ -99,6 +106,24 @@ def answer(item: Item) -> Record:
     return {name: value for name, value in shown.items() if value is not None} | {
         "version": item.version
     }
+
+
+def rated_capacity(item: Item) -> str | None:
+    """Return the rated capacity of an item: its property of that name, else its capacity."""
+    stated = (item.properties or {}).get("rated_capacity")
+    return stated if isinstance(stated, str) else item.capacity
+
+
+def newtons(capacity: str | None) -> Fraction | None:
+    """Return a capacity in newton, exactly; None where it is missing, unreadable or no capacity."""
+    if capacity is None or len(capacity) > _LONGEST:
+        return None
+    try:
+        force, unit = parse_quantity(capacity)
+    except (UnknownUnit, ValueError):
+        return None
+    # The text is free; a handful of characters must not become a thousand digits.
+    return to_newton(force, unit) if force > 0 and abs(force.adjusted()) <= _LONGEST else None
 
 
 def _row(item: Record, recording: Recording) -> dict[str, Any]:

@@ -21,8 +21,8 @@ from api.rules.units import is_force, to_newton
 from api.services import load_events
 from api.services.cycles import Base, Tally, bases, loaded, moment_of, open_events, tallies
 from api.services.items import get as get_item
+from api.services.items import newtons, rated_capacity
 from api.services.recording import Record
-from api.services.requirements import newtons, rated_capacity
 from api.store import cycles
 from api.store.chunks import chunks
 from api.store.fitting import LoadEvent

@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import InvalidRecord, Issue
-from api.services.changes import customer_key
+from api.services.customers import customer_key
 from api.services.recording import Record, zone_of
 from api.store.casework import Notice, NoticeRecord
 from api.store.chunks import chunks

@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, NotFound, UnknownReference, pointer
 from api.services import changes, laboratory, notice_content, notice_words
+from api.services.customers import customer_key
 from api.services.dispositions import current
 from api.services.recording import Record, zone_of
 from api.store.casework import Disposition, Notice, RecallCase
@@ -118,7 +119,7 @@ def get(session: Session, recall_id: int, notice_id: int, customer: str | None) 
     """Return one notice; to a customer only its own exists."""
     statement = select(Notice).where(Notice.id == notice_id, Notice.recall_id == recall_id)
     if customer is not None:
-        statement = statement.where(Notice.customer_id == changes.customer_key(customer))
+        statement = statement.where(Notice.customer_id == customer_key(customer))
     found = session.scalars(statement).one_or_none()
     if found is None:
         raise NotFound(f"recall {recall_id} has no notice {notice_id}")

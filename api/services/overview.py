@@ -15,10 +15,11 @@ from typing import Any, TypeVar
 from sqlalchemy import ColumnElement, Row, Select, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from api.services import changes, cycles, recalls, setup_checks
+from api.services import cycles, recalls, setup_checks
 from api.services.cases import STATES
 from api.services.certificates import heads
 from api.services.customers import answer as customer_answer
+from api.services.customers import customer_key
 from api.services.findings import DIFFERS
 from api.services.items import answer as item_answer
 from api.services.recording import Record
@@ -76,7 +77,7 @@ def search(session: Session, text: str, owner: str | None) -> Record:
         return found
     statement = holding(select(Certificate), Certificate.number, text)
     if owner is not None:
-        statement = statement.where(Certificate.customer_id == changes.customer_key(owner))
+        statement = statement.where(Certificate.customer_id == customer_key(owner))
     numbers = list(session.scalars(statement.limit(SHOWN + 1)))
     found["certificates"] = heads(session, numbers[:SHOWN])
     found["more"] = len(numbers) > SHOWN

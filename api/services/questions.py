@@ -2,8 +2,8 @@
 
 Order of steps: what the faults concern and who met it directly, the windows narrowed by checks, the
 suspect uses, and everything that could rest on one. A complete recall (`api.services.recalling`)
-judges those; the first list (`api.services.first_lists`) names them at once. Both ask here, so that
-one cannot know of a certificate that the other does not.
+judges those; `first_list` names them at once, so that work can be stopped while the recall is still
+being made. Both ask here, so that one cannot know of a certificate that the other does not.
 """
 
 from __future__ import annotations
@@ -14,17 +14,24 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from api.errors import InvalidRecord, Issue
+from api.services.digests import Record
 from api.services.faults import Reported, report
-from api.services.loaded import Record
 from api.services.tracing import Traced
 from api.services.windows import narrowed, needs_used_range, recalibration_notes, window_answer
+from api.store.records import HeadRow
 from api.store.sources import Source
 from graph.model import Calibration
-from graph.moments import instant_us, time_zone
+from graph.moments import instant_us, text_of, time_zone
 from graph.suspects import Case, expose
 
 if TYPE_CHECKING:
     from api.services.tracing_results import Measured
+
+
+MEANING = (
+    "These certificates could be affected. Effects and verdicts are not judged yet: the complete "
+    "recall may clear some of them, and lists beside them those that the records cannot exclude."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +112,36 @@ def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gath
     return Gathered(cases, windows, notes, direct, reached, measured)
 
 
+def first_list(source: Source, request: Record, now_us: int) -> Record:
+    """Return the windows and, by number and revision, the issued certificates that are reached.
+
+    These are the issued certificates that hold a suspect use or could rest on one. What the recall
+    calls affected or indeterminate is among them; some that it clears, or finds without effect, are
+    too. What the records cannot exclude (`api.services.gaps`) is not.
+
+    Raises as `asked` does.
+    """
+    question = asked(source, request, now_us)
+    gathered = gather(source, question.reported, Traced(source, question.methods))
+    rows = [row for row in source.heads(sorted(gathered.reached)) if row.status == "issued"]
+    rows.sort(key=lambda row: (row.number, row.revision, row.issuer))
+    items = source.item_words(sorted({row.item_id for row in rows}))
+    customers = source.customer_names(
+        {row.customer_id for row in rows if row.customer_id is not None}
+    )
+    windows = gathered.windows
+    return {
+        "as_of": text_of(now_us if question.as_of_us is None else question.as_of_us),
+        "meaning": MEANING,
+        **({"window": windows[0]} if len(windows) == 1 else {"windows": windows}),
+        "notes": gathered.notes,
+        "count": len(rows),
+        "certificates": [
+            _entry(row, items[row.item_id][0], customers.get(row.customer_id or 0)) for row in rows
+        ],
+    }
+
+
 def _as_of(request: Record, zone: ZoneInfo, now_us: int) -> int | None:
     """Instant at which a fault that has not ended is cut off; None leaves its window open."""
     if "as_of" not in request:
@@ -114,3 +151,13 @@ def _as_of(request: Record, zone: ZoneInfo, now_us: int) -> int | None:
         issue = Issue("/as_of", "lies in the future", "leave it out for now", request["as_of"])
         raise InvalidRecord("a recall cannot look ahead", [issue])
     return as_of_us
+
+
+def _entry(row: HeadRow, item: str, customer: str | None) -> Record:
+    made: Record = {"certificate": row.number, "revision": row.revision, "item": item}
+    if customer is not None:
+        made["customer"] = customer
+    if row.external:
+        made |= {"external": True, "issuer": row.issuer or None}
+    made["performed_at"] = row.performed_at
+    return made

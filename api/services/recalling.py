@@ -17,10 +17,9 @@ import orjson
 
 from api.rules import ENGINE_VERSION
 from api.services import gaps, questions
-from api.services.digests import digest
+from api.services.digests import Record, digest
 from api.services.entries import Entries
 from api.services.faults import Reported
-from api.services.loaded import Record
 from api.services.questions import Gathered
 from api.services.tracing import Traced
 from api.services.tracing_results import Measured, Statement

@@ -19,9 +19,12 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, UnknownReference, pointer
+from api.services.digests import Record as Record
 from api.services.digests import digest as digest
-from api.services.loaded import Record as Record
 from api.store.chunks import chunks
+from api.store.database import lock_graph
+from api.store.journal import note as journal_note
+from api.store.link_checks import bare_dates_recorded
 from api.store.tables import Item, Laboratory
 from graph import moments
 
@@ -29,6 +32,8 @@ from graph import moments
 MOST_ISSUES = 200
 # Texts that any record may carry beside its note; they are kept and decide nothing.
 REMARKS = ("title", "meaning", "amendment")
+# What names a record of any collection.
+IDENTITY = ("id", "certificate", "revision", "issuer", "assembly", "part", "from")
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +152,54 @@ class Outcome:
 
     def __add__(self, other: Outcome) -> Outcome:
         return Outcome(self.created + other.created, self.unchanged + other.unchanged)
+
+
+def _nothing_more(recording: Recording, outcome: Outcome) -> None:
+    """Finish a collection whose records stand by themselves."""
+
+
+@dataclass(frozen=True, slots=True)
+class Collection:
+    """How one collection is recorded: lot by lot, then finished once."""
+
+    name: str
+    record: Callable[[Recording, Sequence[Record]], Outcome]
+    finish: Callable[[Recording, Outcome], None] = _nothing_more
+
+
+def record_one(session: Session, collection: Collection, record: Record, now_us: int) -> Outcome:
+    """Record one item, holding, calibration or check that was sent by itself."""
+    recording = begin(session, now_us)
+    recording.single = collection.name
+    outcome = collection.record(recording, [record])
+    collection.finish(recording, outcome)
+    recording.check()
+    if outcome.created:
+        named = {name: record[name] for name in IDENTITY if record.get(name) is not None}
+        what = f"recorded in {collection.name}"
+        journal_note(session, what, **named, sha256=digest(record))
+    return outcome
+
+
+def begin(session: Session, now_us: int, zone_name: str | None = None) -> Recording:
+    """Take the graph lock and settle the time zone of bare dates."""
+    lock_graph(session)
+    recorded = zone_of(session)
+    if zone_name is None or zone_name == recorded.key:
+        return Recording(session, now_us, recorded)
+    try:
+        zone = moments.time_zone(zone_name)
+    except moments.BadMoment as unknown:
+        remedy = 'write an IANA name such as "Europe/Vienna"'
+        issue = Issue("/time_zone", str(unknown), remedy, zone_name)
+        raise InvalidRecord(str(unknown), [issue]) from unknown
+    if session.scalar(select(bare_dates_recorded())):
+        remedy = "write bare dates of this file as date-times with a zone"
+        issue = Issue("/time_zone", f"bare dates were read in {recorded.key}", remedy, zone_name)
+        raise Conflict("the laboratory has another time zone", [issue])
+    session.merge(Laboratory(id=1, time_zone=zone_name))
+    session.flush()
+    return Recording(session, now_us, zone)
 
 
 def zone_of(session: Session) -> ZoneInfo:

@@ -11,16 +11,15 @@ Not checked: that the figures are those of the source.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from fractions import Fraction
 from typing import Any, NamedTuple
 
 from sqlalchemy import exists, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import Issue, NotFound, UnknownReference
-from api.rules.units import UnknownUnit, parse_quantity, to_newton
+from api.services.items import newtons
 from api.services.recording import Record
-from api.services.specifications import texted
+from api.services.texts import texted
 from api.store import versions
 from api.store.fitting import Requirement
 from api.store.reading import SessionReader
@@ -28,7 +27,6 @@ from api.store.records import item_codes
 from api.store.tables import Item
 
 _COLUMNS = ("source", "edition")
-_LONGEST = 60
 _APART = ("id", "applies_to", *_COLUMNS)
 Newer = aliased(Requirement)
 
@@ -103,24 +101,6 @@ def best_match(session: Session, subject: Subject) -> Record | None:
     """Return the requirement that counts for an instrument, None if none is recorded."""
     row = _best(session, subject)
     return None if row is None else _answers(session, [row])[0]
-
-
-def rated_capacity(item: Item) -> str | None:
-    """Return the rated capacity of an item: its property of that name, else its capacity."""
-    stated = (item.properties or {}).get("rated_capacity")
-    return stated if isinstance(stated, str) else item.capacity
-
-
-def newtons(capacity: str | None) -> Fraction | None:
-    """Return a capacity in newton, exactly; None where it is missing, unreadable or no capacity."""
-    if capacity is None or len(capacity) > _LONGEST:
-        return None
-    try:
-        force, unit = parse_quantity(capacity)
-    except (UnknownUnit, ValueError):
-        return None
-    # The text is free; a handful of characters must not become a thousand digits.
-    return to_newton(force, unit) if force > 0 and abs(force.adjusted()) <= _LONGEST else None
 
 
 def _best_for(session: Session, code: str) -> list[Requirement]:

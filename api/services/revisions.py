@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.services.changes import customer_key
+from api.services.customers import customer_key
 from api.services.numbered import of_one_issuer, the_one
 from api.store.tables import Certificate
 

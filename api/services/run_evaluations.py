@@ -24,7 +24,7 @@ from api.rules.uncertainty.run_components import Reference, Temperature
 from api.rules.uncertainty.runs import Runs, Series, evaluate_runs
 from api.services import class_tables
 from api.services.run_reports import Asked, report
-from api.services.specifications import texted
+from api.services.texts import texted
 from api.store.evaluations import RunEvaluation
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader

@@ -17,8 +17,8 @@ from api.rules.exact import plain
 from api.rules.fitting.fit import compare
 from api.rules.units import factor, parse_quantity
 from api.services.findings import AGREES, DIFFERS, NOT_CHECKED, finding, names, off_by
+from api.services.items import newtons, rated_capacity
 from api.services.recording import Record
-from api.services.requirements import newtons, rated_capacity
 from api.services.setups import Piece, Setup
 
 

@@ -25,7 +25,7 @@ from api.services.setup_fit import fit_findings
 from api.services.setup_records import record_findings
 from api.services.setups import Setup, gather
 from api.services.shelf import shelf
-from api.services.specifications import texted
+from api.services.texts import texted
 from api.store.fitting import SetupCheck, SetupCheckItem
 from api.store.paging import KeyValues, page
 from api.store.tables import Item

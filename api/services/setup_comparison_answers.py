@@ -18,7 +18,7 @@ from api.rules.uncertainty.comparison import NormalizedError, PointComparison, S
 from api.rules.uncertainty.setup_effect import U_DELTA_K, Contribution, SetupEffect
 from api.rules.uncertainty.t_tests import TTest
 from api.services.cautions import CAUTIONS
-from api.services.specifications import texted
+from api.services.texts import texted
 
 Record = dict[str, Any]
 _STATED = (

@@ -23,7 +23,7 @@ from api.rules.uncertainty.comparison import Readings, compare
 from api.rules.uncertainty.setup_effect import setup_effect
 from api.services.recording import zone_of
 from api.services.setup_comparison_answers import comparison_answer, numbered
-from api.services.specifications import texted
+from api.services.texts import texted
 from api.store.comparisons import ComparedItem, StoredComparison
 from api.store.paging import KeyValues, page
 from api.store.tables import Item

@@ -22,7 +22,7 @@ from api.errors import Conflict, InvalidRecord, Issue, NotFound, UnknownReferenc
 from api.services.faults import report
 from api.services.recording import Record, zone_of
 from api.services.setup_comparisons import stored
-from api.services.specifications import texted
+from api.services.texts import texted
 from api.store.comparisons import StoredComparison
 from api.store.reading import SessionReader
 from api.store.sources import Recorded

@@ -18,8 +18,8 @@ from api.rules.fitting.life import PAST, WARN
 from api.services.cycles import Tally, tallies
 from api.services.findings import in_mm, length_of, off_by, tolerances
 from api.services.isolation import isolated_items
+from api.services.items import newtons, rated_capacity
 from api.services.recording import Record
-from api.services.requirements import newtons, rated_capacity
 from api.services.setup_pins import PIN_SLOTS
 from api.services.setup_records import checks_until, events_open
 from api.services.setups import Piece, Setup

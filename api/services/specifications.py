@@ -21,6 +21,7 @@ from api.errors import InvalidRecord, Issue, NotFound, UnknownReference
 from api.rules.exact import exact_arithmetic
 from api.rules.limits import Limits, LimitsError, half_width, tolerance_offsets
 from api.rules.units import UnknownUnit
+from api.services.texts import texted
 from api.services.units import PERCENT, check_unit, in_unit
 from api.store import versions
 from api.store.tables import Specification
@@ -197,17 +198,6 @@ def limits_around(centre: Decimal, tolerance: object, scales: Mapping[str, Decim
         )
     Limits(*bounds)  # refuses limits that are crossed over
     return bounds
-
-
-def texted(value: Any) -> Any:
-    """Return a JSON value with every Decimal as plain text."""
-    if isinstance(value, Decimal):
-        return format(value, "f")
-    if isinstance(value, Mapping):
-        return {key: texted(part) for key, part in value.items()}
-    if isinstance(value, list | tuple):
-        return [texted(part) for part in value]
-    return value
 
 
 def _converted(definition: Definition, unit: str | None, applied: Applied | None) -> object:

@@ -28,7 +28,7 @@ from api.rules.units import UnknownUnit, is_force
 from api.services.budget_points import Asked, figures, point_answer
 from api.services.cmcs import Scope, Stated, resolve, scope
 from api.services.recording import digest
-from api.services.specifications import texted
+from api.services.texts import texted
 from api.services.units import check_unit
 from api.store.paging import KeyValues, page
 from api.store.uncertainty import UncertaintyBudget

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
+from api.services.digests import Record
 from api.services.faults import Reported
-from api.services.loaded import Record
 from api.store.records import CheckRow
 from api.store.sources import Source
 from graph.model import Calibration, Check

@@ -63,7 +63,7 @@ def _loaded(url: str, facts: Callable[[int, str, int], dict[str, Any]]) -> dict[
 def listed(url: str, asked: str) -> dict[str, Any]:
     """Answer which certificates could be affected, with their rows: the first list."""
     from api.schemas.plain_requests import plain_request
-    from api.services.first_lists import first_list
+    from api.services.questions import first_list
     from api.store.reading import file_of, opened
     from api.store.sources import Recorded
     from api.web.collector import collect_seldom

@@ -52,7 +52,7 @@ SLOW |= {"requests", "rich", "scipy", "sqlalchemy"}
     "statement",
     [
         "import api.services.recalling, api.store.reading, api.store.sources",
-        "import api.services.first_lists, api.commands.reach",
+        "import api.services.questions, api.commands.reach",
     ],
 )
 def test_a_recall_is_imported_without_the_slow_libraries(statement):

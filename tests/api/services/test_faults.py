@@ -11,7 +11,7 @@ from oracle_cases import OPEN, cal, force_fault, lab, ref
 
 from api.errors import InvalidRecord
 from api.schemas.faults import FaultSchema
-from api.services.fault_kinds import build
+from api.services.faults import build
 from graph import faults as kinds
 
 F = Fraction

@@ -12,8 +12,9 @@ from sqlalchemy.orm import aliased
 
 from api.errors import Conflict
 from api.schemas.imports import LaboratorySchema
-from api.services import imports
-from api.services.imports import import_laboratory, record_one
+from api.services import items as recorded_items
+from api.services.imports import import_laboratory
+from api.services.recording import begin, record_one
 from api.store.database import Database
 from api.store.tables import Certificate, Usage
 
@@ -65,7 +66,7 @@ def test_the_second_import_waits_until_the_first_is_done(database):
 
     def first() -> None:
         with database.write() as session:
-            imports.begin(session, 0)
+            begin(session, 0)
             inside.set()
             assert go_on.wait(20)
             order.append("first")
@@ -73,7 +74,7 @@ def test_the_second_import_waits_until_the_first_is_done(database):
     def second() -> None:
         assert inside.wait(20)
         with database.write() as session:
-            imports.begin(session, 0)
+            begin(session, 0)
             order.append("second")
 
     threads = [threading.Thread(target=job) for job in (first, second)]
@@ -135,7 +136,9 @@ def test_a_record_that_clashes_stores_nothing_of_its_file(database):
 
 def test_one_record_by_itself_has_pointers_of_its_own(database):
     with database.write() as session:
-        outcome = record_one(session, "items", load({"items": items("A")})["items"][0], 0)
+        outcome = record_one(
+            session, recorded_items.COLLECTION, load({"items": items("A")})["items"][0], 0
+        )
     assert (outcome.created, outcome.unchanged) == (1, 0)
 
 

@@ -8,8 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from api.errors import Conflict, InvalidRecord, UnknownReference
-from api.services import imports
-from api.services.recording import MOST_ISSUES, Recording, digest, remarks, repeated, zone_of
+from api.services.recording import MOST_ISSUES, Recording, begin, digest, remarks, repeated, zone_of
 from api.store.tables import Item, Laboratory
 
 
@@ -94,4 +93,4 @@ def test_the_zone_is_utc_until_one_is_recorded(database):
         session.add(Laboratory(id=1, time_zone="Europe/Vienna"))
         session.flush()
         assert zone_of(session) == ZoneInfo("Europe/Vienna")
-        assert imports.begin(session, 0).zone == ZoneInfo("Europe/Vienna")
+        assert begin(session, 0).zone == ZoneInfo("Europe/Vienna")
