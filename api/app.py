@@ -60,8 +60,8 @@ from api.resources import (
     webhooks,
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
-from api.services.cautions import CAUTION
-from api.services.decisions import KEEPER, Keeper
+from api.services.base.cautions import CAUTION
+from api.services.decisions.decisions import KEEPER, Keeper
 from api.settings import Settings
 from api.store.database import Database
 from api.version import VERSION

@@ -22,7 +22,7 @@ from flask.testing import FlaskClient
 
 from api.app import create_app
 from api.commands.embedded import serving
-from api.services.keys import SCOPES, create_key
+from api.services.access.keys import SCOPES, create_key
 from api.settings import Settings
 from api.store import migrate
 from api.store.database import Database

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from api.commands.output import Refused, console, say
-from api.services.cautions import CAUTION
+from api.services.base.cautions import CAUTION
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -57,7 +57,7 @@ def laboratory(path: Path) -> Iterator[tuple[Client, str]]:
     from api.app import create_app
     from api.client import Client
     from api.commands.embedded import serving
-    from api.services.keys import SCOPES, create_key
+    from api.services.access.keys import SCOPES, create_key
     from api.store import migrate
     from api.store.database import Database
     from api.store.journal import Author

@@ -164,7 +164,7 @@ def _write_report(file: Path | None, report: Json) -> None:
     if file is None:
         return
     if file.suffix.lower() == CSV:
-        from api.services.csv_reports import report_csv
+        from api.services.imports.csv_reports import report_csv
 
         text = "".join(report_csv(report["refused"], raw=False))
     else:

@@ -108,7 +108,7 @@ def create_key(
     name: str, scopes: str, customer: str | None, person: str | None, expires: str | None
 ) -> None:
     """Create a key; it is the last line of stdout and cannot be shown again."""
-    from api.services import keys as service
+    from api.services.access import keys as service
 
     wanted = [scope.strip() for scope in scopes.split(",") if scope.strip()]
     with opened() as database, database.write(_author("keys create")) as session:
@@ -129,7 +129,7 @@ def create_key(
 @as_json
 def list_keys(as_json: bool) -> None:
     """List all keys, revoked ones too; secrets are not stored and not shown."""
-    from api.services import keys as service
+    from api.services.access import keys as service
 
     found: list[dict[str, Any]] = []
     with opened() as database, database.read() as session:
@@ -165,7 +165,7 @@ def list_keys(as_json: bool) -> None:
 @click.option("--expires", help="End of the new key; default: that of the old one.")
 def rotate_key(key_id: str, grace_hours: int, expires: str | None) -> None:
     """Replace the key ID by a new one, the last line of stdout; the old one ends after a grace."""
-    from api.services import keys as service
+    from api.services.access import keys as service
 
     with opened() as database, database.write(_author("keys rotate")) as session:
         old, made, token = service.rotate(
@@ -184,7 +184,7 @@ def rotate_key(key_id: str, grace_hours: int, expires: str | None) -> None:
 @click.argument("key_id", metavar="ID")
 def revoke_key(key_id: str) -> None:
     """Revoke the key ID for good; a running server notices within seconds."""
-    from api.services import keys as service
+    from api.services.access import keys as service
 
     with opened() as database, database.write(_author("keys revoke")) as session:
         record = service.revoke(session, key_id, _now())

@@ -85,8 +85,8 @@ def evaluate(
     are one batch in the natural order of their names, and a row in error names its part too.
     """
     from api.errors import TraceholdError
-    from api.services.batch_formats import read_pieces, writer_of
-    from api.services.batches import Batch, Deciding
+    from api.services.batches.batch_formats import read_pieces, writer_of
+    from api.services.batches.batches import Batch, Deciding
 
     documents = _documents(rules_file)
     rules = _rules(documents)
@@ -149,7 +149,7 @@ def _documents(file: Path | None) -> list[Any]:
 def _rules(documents: list[Any]) -> dict[str, Rule]:
     from api.errors import Conflict
     from api.rules.rule import RuleError
-    from api.services.batches import rules_from
+    from api.services.batches.batches import rules_from
 
     try:
         return rules_from(documents)

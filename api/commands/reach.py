@@ -18,7 +18,7 @@ import click
 from api.commands.output import Refused
 from api.commands.requests import refusing, requested
 from api.commands.windows import window_sentence
-from api.services.questions import first_list
+from api.services.recalls.questions import first_list
 from api.settings import SettingError, Settings
 from api.store import reading
 from api.store.sources import Recorded, Source
@@ -62,7 +62,7 @@ def _table(rows: Sequence[Sequence[str]]) -> list[str]:
 def _source(folder: Path | None) -> Iterator[tuple[Source, int]]:
     """Open where the records are read, and tell the instant that counts as now."""
     if folder is not None:
-        from api.services import snapshots
+        from api.services.upkeep import snapshots
 
         snapshot = snapshots.opened(folder)
         yield snapshot, snapshots.as_of_us(snapshot)

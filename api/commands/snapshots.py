@@ -30,7 +30,7 @@ def snapshot(context: click.Context, folder: Path, check: bool, as_json: bool) -
     if check:
         _check(context, folder)
         return
-    from api.services import snapshots
+    from api.services.upkeep import snapshots
     from api.store import migrate
 
     with opened() as database:
@@ -52,7 +52,7 @@ def snapshot(context: click.Context, folder: Path, check: bool, as_json: bool) -
 
 def _check(context: click.Context, folder: Path) -> None:
     from api.errors import InvalidRecord
-    from api.services import snapshots
+    from api.services.upkeep import snapshots
 
     try:
         damaged = snapshots.opened(folder).damaged()
@@ -67,7 +67,8 @@ def _check(context: click.Context, folder: Path) -> None:
 
 def recalled(folder: Path, faults: Any) -> dict[str, Any]:
     """Answer a fault, or a list of faults, from a snapshot, as the server answers a preview."""
-    from api.services import recalls, snapshots
+    from api.services.recalls import recalls
+    from api.services.upkeep import snapshots
 
     request = requested(faults)
     with refusing():

@@ -11,7 +11,7 @@ from api.commands.local import opened
 from api.commands.output import Refused, as_json, console, print_json, say
 
 if TYPE_CHECKING:
-    from api.services.verification import Report
+    from api.services.upkeep.verification import Report
 
 NOT_WHOLE = 1
 
@@ -24,7 +24,7 @@ def verify(context: click.Context, as_json: bool) -> None:
 
     It reads one snapshot and changes nothing, so a server may go on running.
     """
-    from api.services import verification
+    from api.services.upkeep import verification
 
     with opened() as database, database.read() as session:
         report = verification.verify(session)
@@ -64,7 +64,7 @@ def backup(context: click.Context, file: Path) -> None:
 
     It holds everything, key hashes and webhook secrets too: keep it as the database is kept.
     """
-    from api.services import verification
+    from api.services.upkeep import verification
     from api.store import backup as store
     from api.store.database import Database
 
@@ -90,7 +90,7 @@ def restore(context: click.Context, file: Path) -> None:
 
     Either engine takes the backup of the other.
     """
-    from api.services import verification
+    from api.services.upkeep import verification
     from api.store import backup as store
 
     with opened(migrated=False) as database:
@@ -112,7 +112,7 @@ def journal() -> None:
 @click.argument("file", type=click.File("wb"))
 def export(file: IO[bytes]) -> None:
     """Write every line of the journal to FILE, one JSON object a line; - is stdout."""
-    from api.services import journal as service
+    from api.services.upkeep import journal as service
 
     count = 0
     with opened() as database, database.read() as session:
@@ -135,7 +135,7 @@ def verify_export(
 
     That lines are missing at the end shows only against the position and hash noted elsewhere.
     """
-    from api.services import journal as service
+    from api.services.upkeep import journal as service
 
     if (position is None) != (hash_ is None):
         raise click.UsageError("give both --position and --hash, or neither")

@@ -24,7 +24,7 @@ def webhooks() -> None:
 )
 def deliver(every: float | None) -> None:
     """Deliver what is due, signed, and record every answer; for a cron job or a service."""
-    from api.services import webhook_deliveries
+    from api.services.feed import webhook_deliveries
     from api.settings import Settings
 
     to_private = Settings.is_yes(Settings.from_environment().webhooks_to_private)

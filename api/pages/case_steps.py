@@ -1,14 +1,15 @@
 """The steps of a case in order: what was done, what can be done next, and why something cannot yet.
 
-What is refused is what `api.services.cases` refuses; a page says so before somebody tries. What it
-would let pass but a person may have forgotten, customers without a notice, is said as a reminder.
+What is refused is what `api.services.casework.cases` refuses; a page says so before somebody tries.
+What it would let pass but a person may have forgotten, customers without a notice, is said as a
+reminder.
 """
 
 from __future__ import annotations
 
 from api.pages.words import counted
-from api.services.cases import STATES, same_person
-from api.services.recording import Record
+from api.services.base.recording import Record
+from api.services.casework.cases import STATES, same_person
 
 MEANS = {
     "open": "The recall was stored.",

@@ -15,9 +15,10 @@ from api.errors import NotFound
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
 from api.pages.sessions import customer, page
-from api.services import certificates, chains, customer_view, customers, stated
-from api.services.recording import Record
-from api.services.revisions import choose
+from api.services.base.recording import Record
+from api.services.certificates import certificates, customer_view, stated
+from api.services.records import chains, customers
+from api.services.records.revisions import choose
 from api.web import paging
 from api.web.clock import now_us
 from api.web.transactions import reading

@@ -23,8 +23,9 @@ from api.pages.recalls import summary_sentence
 from api.pages.sessions import new_once, once, page
 from api.pages.timeline import Timeline, timeline
 from api.schemas.faults import RecallRequestSchema
-from api.services import fault_subjects, overview, recalling, recalls
-from api.services.recording import Record
+from api.services.base.recording import Record
+from api.services.overview import fault_subjects, overview
+from api.services.recalls import recalling, recalls
 from api.web.clock import now_us
 from api.web.metrics import meters
 from api.web.transactions import note_question, reading, writing

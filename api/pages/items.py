@@ -7,7 +7,10 @@ from flask import Response
 from api.pages.layout import pages, show
 from api.pages.sessions import page
 from api.pages.timeline import timeline
-from api.services import chains, cycles, isolation, item_history, items, ledgers
+from api.services.casework import isolation
+from api.services.life import cycles, ledgers
+from api.services.overview import item_history
+from api.services.records import chains, items
 from api.web.clock import now_us
 from api.web.transactions import reading
 

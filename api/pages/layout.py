@@ -17,9 +17,9 @@ from werkzeug.exceptions import HTTPException
 
 from api import errors
 from api.pages import words
-from api.services.cautions import CAUTION
-from api.services.page_sessions import form_token
-from api.services.recording import zone_of
+from api.services.access.page_sessions import form_token
+from api.services.base.cautions import CAUTION
+from api.services.base.recording import zone_of
 from api.web import problems
 from api.web.json import loads
 from api.web.problems import Problem

@@ -11,7 +11,9 @@ from flask import Response, request
 from api.errors import NotFound
 from api.pages.layout import pages
 from api.pages.sessions import page
-from api.services import evidence, export_files, exports, recalls, triage
+from api.services.base import export_files
+from api.services.evidence import evidence, exports
+from api.services.recalls import recalls, triage
 from api.store.database import Database
 from api.web.pictures import picture
 from api.web.transactions import database, reading
@@ -28,7 +30,7 @@ CHUNK = 64 * 1024
 def show_figure(recall_id: int) -> Response:
     """Draw the affected part; what leads to the certificate named in the query stands out."""
     # Only a picture needs matplotlib, which takes long to import.
-    from api.services.recall_figure import recall_figure
+    from api.services.evidence.recall_figure import recall_figure
 
     number = request.args.get("chosen")
     with reading() as session:

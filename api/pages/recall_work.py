@@ -17,8 +17,8 @@ from api.pages.layout import pages
 from api.pages.sessions import by, once, page
 from api.schemas.cases import CaseChangeSchema, StepSchema
 from api.schemas.dispositions import DispositionSchema
-from api.services import cases, dispositions
-from api.services.recording import Record
+from api.services.base.recording import Record
+from api.services.casework import cases, dispositions
 from api.web.clock import now_us
 from api.web.problems import Problem
 from api.web.transactions import writing

@@ -25,19 +25,12 @@ from api.pages.sessions import new_once, page
 from api.pages.words import counted
 from api.schemas.dispositions import DISPOSABLE
 from api.schemas.recalls import EntryQuerySchema
-from api.services import (
-    cases,
-    dispositions,
-    evidence,
-    isolation,
-    recall_part,
-    recalls,
-    similar,
-    stated,
-    triage,
-)
-from api.services.recording import Record
-from api.services.staleness import staleness
+from api.services.base.recording import Record
+from api.services.casework import cases, dispositions, isolation, similar
+from api.services.certificates import stated
+from api.services.evidence import evidence, recall_part
+from api.services.recalls import recalls, triage
+from api.services.recalls.staleness import staleness
 from api.web.transactions import reading
 from graph.recall import LISTS
 

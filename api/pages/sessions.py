@@ -19,8 +19,8 @@ from flask import Response, g, redirect, request, url_for
 
 from api.errors import TraceholdError
 from api.pages.layout import is_part, pages, show
-from api.services import keys, page_sessions
-from api.services.keys import KeyRecord
+from api.services.access import keys, page_sessions
+from api.services.access.keys import KeyRecord
 from api.web.auth import check, verified
 from api.web.clock import now_us
 from api.web.idempotency import carry_out_once

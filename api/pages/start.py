@@ -6,7 +6,7 @@ from flask import Response, request
 
 from api.pages.layout import is_part, pages, show
 from api.pages.sessions import customer, page
-from api.services import overview
+from api.services.overview import overview
 from api.web.clock import now_us
 from api.web.transactions import reading
 

@@ -110,11 +110,11 @@ def timeline(
     narrowing: Iterable[str] = (),
     uses: str = "Used",
 ) -> Timeline:
-    """Return the drawing of a history (`api.services.item_history.history`).
+    """Return the drawing of a history (`api.services.overview.item_history.history`).
 
     `window` is the suspect period of a fault that is being looked at, and `narrowing` the ids of
     the checks that move its start. `uses` names the lane of what the history may hold under that
-    name (`api.services.fault_subjects`).
+    name (`api.services.overview.fault_subjects`).
     """
     scale = _scale(history, now_us, window)
     lanes = [

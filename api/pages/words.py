@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from api.services.notice_words import local_time
+from api.services.notices.notice_words import local_time
 from graph.moments import BadMoment, instant_us
 
 _BARE_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")

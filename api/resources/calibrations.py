@@ -7,9 +7,9 @@ from typing import Any
 from api.resources.certificates import CertificateListQuery, CertificatePageSchema, headers_of
 from api.schemas.calibrations import CalibrationSchema
 from api.schemas.certificates import CertificateAnswerSchema
-from api.services import calibrations, certificates
-from api.services.recording import record_one
-from api.services.revisions import choose
+from api.services.base.recording import record_one
+from api.services.certificates import calibrations, certificates
+from api.services.records.revisions import choose
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

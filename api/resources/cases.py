@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from api.schemas.cases import CaseChangeSchema, CaseSchema, SimilarItemsSchema, StepSchema
-from api.services import cases, recalls, similar
+from api.services.casework import cases, similar
+from api.services.recalls import recalls
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us

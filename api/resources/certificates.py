@@ -16,9 +16,10 @@ from api.schemas.certificates import (
     UseCorrectionSchema,
     VoidSchema,
 )
-from api.services import certificates, chains, customer_view, use_corrections
-from api.services.recording import begin
-from api.services.revisions import choose
+from api.services.base.recording import begin
+from api.services.certificates import certificates, customer_view, use_corrections
+from api.services.records import chains
+from api.services.records.revisions import choose
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

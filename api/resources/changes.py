@@ -9,8 +9,8 @@ from flask import request
 
 from api.resources.access import customer_of_key
 from api.schemas.changes import ChangeQuerySchema, ChangesSchema
-from api.services import changes
-from api.services.recording import zone_of
+from api.services.base.recording import zone_of
+from api.services.feed import changes
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.transactions import reading

@@ -6,8 +6,8 @@ from typing import Any
 from urllib.parse import quote
 
 from api.schemas.checks import CheckQuerySchema, CheckSchema
-from api.services import checks
-from api.services.recording import record_one
+from api.services.base.recording import record_one
+from api.services.records import checks
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

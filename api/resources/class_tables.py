@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from api.schemas.class_tables import ClassTableAnswerSchema, NewClassTableSchema
 from api.schemas.decision_rules import VersionQuerySchema
-from api.services import class_tables
+from api.services.uncertainty import class_tables
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

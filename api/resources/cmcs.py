@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from api.schemas.cmcs import CmcAnswerSchema, NewCmcSchema
 from api.schemas.decision_rules import VersionQuerySchema
-from api.services import cmcs
+from api.services.uncertainty import cmcs
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

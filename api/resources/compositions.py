@@ -10,8 +10,8 @@ from api.schemas.compositions import (
     CompositionQuerySchema,
     CompositionSchema,
 )
-from api.services import compositions
-from api.services.recording import begin, record_one
+from api.services.base.recording import begin, record_one
+from api.services.records import compositions
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

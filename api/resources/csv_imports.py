@@ -16,11 +16,11 @@ from api.schemas.compositions import CompositionSchema
 from api.schemas.csv_imports import CsvImportAnswerSchema, CsvImportQuerySchema
 from api.schemas.import_mappings import KINDS, ImportMappingSchema
 from api.schemas.items import ItemSchema
-from api.services.csv_files import CsvFile
-from api.services.csv_import import CsvImport
-from api.services.csv_mapping import MAPPING, tables_of
-from api.services.csv_records import read_tables
-from api.services.csv_reports import report, report_csv
+from api.services.imports.csv_files import CsvFile
+from api.services.imports.csv_import import CsvImport
+from api.services.imports.csv_mapping import MAPPING, tables_of
+from api.services.imports.csv_records import read_tables
+from api.services.imports.csv_reports import report, report_csv
 from api.web.auth import requires
 from api.web.blueprints import Blueprint, takes_bulk
 from api.web.clock import now_us

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.schemas.customers import CustomerAnswerSchema, CustomerChangeSchema, CustomerSchema
-from api.services import customers
+from api.services.records import customers
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

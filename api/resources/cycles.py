@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.schemas.cycles import CycleQuerySchema, CyclesSchema, CycleTotalSchema, NearLifeQuerySchema
-from api.services import cycles, ledgers
+from api.services.life import cycles, ledgers
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.schemas.deadweight_forces import DeadweightForceSchema, DeadweightRequestSchema
-from api.services import deadweight_forces
+from api.services.uncertainty import deadweight_forces
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 

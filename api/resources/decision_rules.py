@@ -13,8 +13,8 @@ from api.schemas.decision_rules import (
     RuleAnswerSchema,
     VersionQuerySchema,
 )
-from api.services import decision_rules
-from api.services.rule_words import rule_answer
+from api.services.decisions import decision_rules
+from api.services.decisions.rule_words import rule_answer
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -88,7 +88,7 @@ def show_risk_as_png(query: dict[str, Any], rule_id: str) -> Response:
 
 def _risk(query: dict[str, Any], rule_id: str, kind: str) -> Response:
     # Only a picture needs matplotlib, which takes long to import.
-    from api.services.risk_figure import risk_figure
+    from api.services.decisions.risk_figure import risk_figure
 
     with reading() as session:
         rule, _ = decision_rules.get_rule(session, rule_id, query.get("version"))

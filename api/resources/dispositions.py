@@ -13,7 +13,7 @@ from api.schemas.dispositions import (
     DispositionSchema,
     DispositionsMadeSchema,
 )
-from api.services import cases, dispositions
+from api.services.casework import cases, dispositions
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

@@ -8,7 +8,8 @@ from flask import Response
 
 from api.schemas.certificates import CertificateQuerySchema
 from api.schemas.evidence import ExplanationSchema
-from api.services import evidence, recalls
+from api.services.evidence import evidence
+from api.services.recalls import recalls
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.pictures import documented, picture
@@ -69,7 +70,7 @@ def show_figure_as_png(recall_id: int) -> Response:
 
 def _figure(recall_id: int, kind: str) -> Response:
     # Only a picture needs matplotlib, which takes long to import.
-    from api.services.recall_figure import recall_figure
+    from api.services.evidence.recall_figure import recall_figure
 
     with reading() as session:
         recall = recalls.get(session, recall_id)

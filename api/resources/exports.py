@@ -9,7 +9,9 @@ from typing import IO, Any
 from flask import Response
 
 from api.schemas.exports import ExportQuerySchema, TableQuerySchema
-from api.services import export_files, exports, recalls
+from api.services.base import export_files
+from api.services.evidence import exports
+from api.services.recalls import recalls
 from api.store.database import Database
 from api.store.tables import Recall
 from api.web.auth import requires

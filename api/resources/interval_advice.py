@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.schemas.interval_advice import IntervalAdviceSchema, IntervalQuerySchema
-from api.services import interval_advice
+from api.services.life import interval_advice
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us

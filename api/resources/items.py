@@ -6,8 +6,8 @@ from typing import Any
 from urllib.parse import quote
 
 from api.schemas.items import ItemAnswerSchema, ItemChangeSchema, ItemQuerySchema, ItemSchema
-from api.services import items
-from api.services.recording import begin, record_one
+from api.services.base.recording import begin, record_one
+from api.services.records import items
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

@@ -8,8 +8,8 @@ from typing import Any
 from flask import Response
 
 from api.schemas.journal import JournalHeadSchema, JournalLineSchema, JournalQuerySchema
-from api.services import journal
-from api.services.recording import zone_of
+from api.services.base.recording import zone_of
+from api.services.upkeep import journal
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

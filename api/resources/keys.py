@@ -12,7 +12,7 @@ from api.schemas.keys import (
     RotatedKeySchema,
     RotationSchema,
 )
-from api.services import keys
+from api.services.access import keys
 from api.web import paging
 from api.web.auth import forget_keys, requires
 from api.web.blueprints import Blueprint

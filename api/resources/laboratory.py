@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.schemas.laboratory import LaboratoryChangeSchema, LaboratoryRecordSchema
-from api.services import laboratory
+from api.services.records import laboratory
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.etags import check_if_match, etag_of, needs_if_match

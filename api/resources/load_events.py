@@ -6,7 +6,7 @@ from typing import Any
 from urllib.parse import quote
 
 from api.schemas.load_events import LoadEventQuerySchema, LoadEventSchema
-from api.services import load_events
+from api.services.life import load_events
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

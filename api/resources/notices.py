@@ -19,8 +19,9 @@ from api.schemas.notices import (
     NoticeSchema,
     NoticesCreatedSchema,
 )
-from api.services import cases, notice_records, notices
-from api.services.notice_records import ACKNOWLEDGEMENT, DELIVERY, REMINDER
+from api.services.casework import cases
+from api.services.notices import notice_records, notices
+from api.services.notices.notice_records import ACKNOWLEDGEMENT, DELIVERY, REMINDER
 from api.web import paging
 from api.web.auth import require, requires
 from api.web.blueprints import Blueprint

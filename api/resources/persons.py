@@ -6,7 +6,7 @@ from typing import Any
 from urllib.parse import quote
 
 from api.schemas.persons import PersonAnswerSchema, PersonChangeSchema, PersonSchema
-from api.services import persons
+from api.services.access import persons
 from api.web import paging
 from api.web.auth import forget_keys, requires
 from api.web.blueprints import Blueprint

@@ -18,10 +18,10 @@ from api.schemas.recalls import (
     RecallSchema,
     TotalsSchema,
 )
-from api.services import fault_drafts, recalling, recalls, triage
-from api.services.differences import differences, found_entries
-from api.services.recalling import Answer
-from api.services.staleness import staleness
+from api.services.recalls import fault_drafts, recalling, recalls, triage
+from api.services.recalls.differences import differences, found_entries
+from api.services.recalls.recalling import Answer
+from api.services.recalls.staleness import staleness
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

@@ -11,7 +11,7 @@ from api.schemas.requirements import (
     RequirementAnswerSchema,
     RequirementQuerySchema,
 )
-from api.services import requirements
+from api.services.setups import requirements
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

@@ -11,7 +11,7 @@ from api.schemas.run_evaluations import (
     RunQuerySchema,
     StoredRunEvaluationSchema,
 )
-from api.services import run_evaluations
+from api.services.uncertainty import run_evaluations
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

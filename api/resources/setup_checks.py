@@ -11,8 +11,8 @@ from api.schemas.setup_checks import (
     SetupCheckSchema,
     StoredSetupCheckSchema,
 )
-from api.services import setup_checks
-from api.services.cautions import CAUTION
+from api.services.base.cautions import CAUTION
+from api.services.setups import setup_checks
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

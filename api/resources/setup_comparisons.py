@@ -12,7 +12,7 @@ from api.schemas.setup_comparisons import (
     SetupFaultRequestSchema,
     SetupFaultSchema,
 )
-from api.services import setup_comparisons, setup_faults
+from api.services.setups import setup_comparisons, setup_faults
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

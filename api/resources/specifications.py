@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from api.schemas.decision_rules import VersionQuerySchema
 from api.schemas.specifications import NewSpecificationSchema, SpecificationAnswerSchema
-from api.services import specifications
+from api.services.decisions import specifications
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from api.schemas.budget_answers import BudgetEntrySchema, BudgetSchema, StoredBudgetSchema
 from api.schemas.uncertainty_budgets import NewBudgetSchema
-from api.services import uncertainty_budgets
+from api.services.uncertainty import uncertainty_budgets
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

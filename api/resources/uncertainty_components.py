@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.schemas.budget_answers import ReadyComponentsSchema
-from api.services.uncertainty_budgets import ready_components
+from api.services.uncertainty.uncertainty_budgets import ready_components
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 

@@ -17,7 +17,7 @@ from api.schemas.webhooks import (
     WebhookDeliverySchema,
     WebhookSchema,
 )
-from api.services import webhooks
+from api.services.feed import webhooks
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

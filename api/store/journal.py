@@ -3,9 +3,9 @@
 Choice: one line for each transaction that changes something, written in that same transaction, so
 that neither can be without the other. Each line holds the SHA-256 of the line before it
 (a hash chain); positions have no gaps, and the head stands in a row of its own, so that a line
-that was changed, removed, moved or cut off at the end is found (``api.services.journal``). The row
-of the head is the lock that lets one transaction at a time add to the chain; it is taken last, just
-before the commit.
+that was changed, removed, moved or cut off at the end is found (``api.services.upkeep.journal``).
+The row of the head is the lock that lets one transaction at a time add to the chain; it is taken
+last, just before the commit.
 
 Not prevented: that somebody who can write to the database makes the whole chain anew. Keep an
 export, or its last hash, where that person cannot reach it.

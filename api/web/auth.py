@@ -18,8 +18,8 @@ from typing import Any, TypeVar
 
 from flask import Flask, current_app, g, request
 
-from api.services import keys
-from api.services.keys import KeyRecord
+from api.services.access import keys
+from api.services.access.keys import KeyRecord
 from api.web import rates
 from api.web.blueprints import mark
 from api.web.problems import Problem

@@ -28,8 +28,8 @@ from typing import Any, TypeVar
 from flask import Response, current_app, g, make_response, request
 from sqlalchemy.orm import Session
 
-from api.services import idempotency
-from api.services.idempotency import Claim, Kept
+from api.services.access import idempotency
+from api.services.access.idempotency import Claim, Kept
 from api.store.database import Database
 from api.web.blueprints import mark
 from api.web.problems import Problem

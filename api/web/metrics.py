@@ -26,7 +26,7 @@ from sqlalchemy import ExceptionContext, event
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.rules import ENGINE_VERSION
-from api.services import journal
+from api.services.upkeep import journal
 from api.store.database import Database
 from api.version import VERSION
 from graph.recall import LISTS

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from flask import Flask, Response, current_app, g, request
 
-from api.services.keys import KeyRecord
+from api.services.access.keys import KeyRecord
 from api.web.logs import FACTS
 from api.web.metrics import EXTENSION, Meters
 from api.web.request_id import request_id

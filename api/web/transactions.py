@@ -13,8 +13,8 @@ from typing import Any
 from flask import current_app, g, request
 from sqlalchemy.orm import Session
 
-from api.services import persons
-from api.services.keys import KeyRecord
+from api.services.access import persons
+from api.services.access.keys import KeyRecord
 from api.store.database import Database
 from api.store.journal import Author, note
 from api.web.problems import Problem

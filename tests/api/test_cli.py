@@ -21,7 +21,7 @@ from click.testing import CliRunner
 from api.cli import main
 from api.client import LISTS, Client
 from api.commands.demo import CAUTION
-from api.services.batch_pieces import OUTPUTS, RISKS
+from api.services.batches.batch_pieces import OUTPUTS, RISKS
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "fixtures" / "demo_lab"
@@ -250,7 +250,7 @@ def test_a_recall_as_json_is_what_the_api_answers(ask, fault_file, server, keys)
 def test_a_recall_too_large_for_one_answer_is_read_page_by_page(ask, fault_file, monkeypatch):
     ask("import", DEMO / "laboratory.json")
     whole = ask("recall", fault_file)
-    monkeypatch.setattr("api.services.recalls.ENTRIES_AT_ONCE", 10)
+    monkeypatch.setattr("api.services.recalls.recalls.ENTRIES_AT_ONCE", 10)
     monkeypatch.setattr("api.client.wire._PAGE", 7)
     assert ask("recall", "--show", "1").stdout == whole.stdout
     printed = json.loads(ask("recall", "--show", "1", "--json").stdout)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import sqlalchemy as sa
 
-from api.services.verification import verify
+from api.services.upkeep.verification import verify
 from api.store.database import Database
 from api.store.tables import Certificate, Item, Recall, Result, StoredDecision, Usage
 from tests.bench.workload import Told

@@ -23,9 +23,9 @@ import sqlalchemy as sa
 
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
-from api.services import certificates
-from api.services.imports import import_laboratory
-from api.services.recalling import recall, recall_from
+from api.services.certificates import certificates
+from api.services.imports.imports import import_laboratory
+from api.services.recalls.recalling import recall, recall_from
 from api.store import links, snapshot_files
 from api.store.database import Database
 from api.store.reading import SessionReader

@@ -21,7 +21,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from api.services.keys import SCOPES, create_key
+from api.services.access.keys import SCOPES, create_key
 from api.store import migrate
 from api.store.database import Database
 from tests.bench.afterwards import faults

@@ -75,7 +75,7 @@ def application() -> Flask:
 
 def key_in(url: str) -> str:
     """Migrate a new database and return the token of a key in it."""
-    from api.services.keys import create_key
+    from api.services.access.keys import create_key
     from api.store import migrate
     from api.store.database import Database
 

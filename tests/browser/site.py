@@ -21,8 +21,8 @@ from urllib.parse import urlsplit
 from api.app import create_app
 from api.commands.embedded import serving
 from api.pages.sessions import COOKIE
-from api.services import page_sessions
-from api.services.keys import SCOPES, create_key, verify
+from api.services.access import page_sessions
+from api.services.access.keys import SCOPES, create_key, verify
 from api.settings import Settings
 from api.store import migrate
 from api.store.database import Database

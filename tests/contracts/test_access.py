@@ -7,7 +7,7 @@ import re
 import pytest
 
 from api.pages.docs import METHODS
-from api.services.keys import SCOPES
+from api.services.access.keys import SCOPES
 
 # Addresses that need no key, each with the reason.
 OPEN = {

@@ -8,8 +8,8 @@ import pytest
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from api.pages.docs import METHODS
-from api.services.cautions import CAUTION
-from api.services.keys import SCOPES
+from api.services.access.keys import SCOPES
+from api.services.base.cautions import CAUTION
 
 ROOT = Path(__file__).parents[2]
 OPEN = {"/healthz", "/readyz", "/metrics", "/v1/openapi.json", "/v1/docs"}

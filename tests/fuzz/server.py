@@ -18,7 +18,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from api.app import create_app
-from api.services.keys import SCOPES, create_key
+from api.services.access.keys import SCOPES, create_key
 from api.settings import Settings
 from api.store import migrate
 from api.store.backup import back_up

@@ -24,7 +24,7 @@ import requests
 import sqlalchemy as sa
 from oracle_cases import cal, ref
 
-from api.services.keys import SCOPES, create_key
+from api.services.access.keys import SCOPES, create_key
 from api.store.database import Database
 from api.store.tables import Certificate, Composition, ImportRun, Item, Result, Usage
 

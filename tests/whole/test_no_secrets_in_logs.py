@@ -15,7 +15,8 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
 from api.cli import main
-from api.services import keys, webhooks
+from api.services.access import keys
+from api.services.feed import webhooks
 from api.store.tables import ApiKey
 
 # A token, its secret alone, a SHA-256, a secret of a webhook.

@@ -21,9 +21,9 @@ from laboratories import faults_for, laboratories, several_faults_for
 from api.errors import UnknownReference
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
-from api.services import snapshots
-from api.services.imports import import_laboratory
-from api.services.recalling import Answer, recall
+from api.services.imports.imports import import_laboratory
+from api.services.recalls.recalling import Answer, recall
+from api.services.upkeep import snapshots
 from api.store.database import Database
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"

@@ -20,7 +20,7 @@ import pytest
 import requests
 import sqlalchemy as sa
 
-from api.services.keys import SCOPES, create_key
+from api.services.access.keys import SCOPES, create_key
 from api.store import migrate
 from api.store.database import Database
 from api.store.tables import Certificate, Recall, StoredDecision

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from api.cli import main
 from api.schemas.imports import LaboratorySchema
-from api.services.imports import import_laboratory
+from api.services.imports.imports import import_laboratory
 
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo_lab"
 FAULT = json.loads((DEMO / "story.json").read_text("utf-8"))["fault"]

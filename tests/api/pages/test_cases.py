@@ -69,7 +69,7 @@ def test_work_resumes_by_the_word_of_somebody_who_did_not_assess_the_case(visito
 def test_who_assessed_the_case_is_told_that_another_has_to_let_work_resume(
     stranger, keys, database
 ):
-    from api.services import persons
+    from api.services.access import persons
 
     with database.write() as session:
         persons.create(session, {"id": "qm", "name": "Ida Example"}, 1)

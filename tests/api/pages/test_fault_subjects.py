@@ -11,7 +11,7 @@ import pytest
 
 from api.pages.fault_form import body_of, put_aside, said, taken_up
 from api.schemas.faults import RecallRequestSchema
-from api.services import fault_subjects
+from api.services.overview import fault_subjects
 from tests.browser.site import DEMO
 
 STORY = json.loads(DEMO.joinpath("story.json").read_bytes())

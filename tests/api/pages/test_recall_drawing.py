@@ -7,7 +7,8 @@ import re
 import pytest
 
 from api.pages.recall_drawing import picture
-from api.services import evidence, recall_part, recalls, triage
+from api.services.evidence import evidence, recall_part
+from api.services.recalls import recalls, triage
 
 CHOSEN = "/recalls/1?chosen=MV-25-0075&revision=0"
 

@@ -8,8 +8,8 @@ import pytest
 from sqlalchemy import select, update
 
 from api.pages import sessions
-from api.services import keys as key_service
-from api.services import page_sessions, persons
+from api.services.access import keys as key_service
+from api.services.access import page_sessions, persons
 from api.settings import Settings
 from api.store.journal import JournalLine
 from api.store.pages import PageSession

@@ -12,8 +12,8 @@ import pytest
 import requests
 
 from api.errors import InvalidRecord
-from api.services import batch_csv
-from api.services.batch_pieces import ERRORS, RISKS, TEXTS
+from api.services.batches import batch_csv
+from api.services.batches.batch_pieces import ERRORS, RISKS, TEXTS
 
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo_lab" / "results.csv"
 PARQUET, ARROW = "application/vnd.apache.parquet", "application/vnd.apache.arrow.stream"

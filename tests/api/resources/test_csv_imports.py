@@ -9,7 +9,7 @@ import json
 import pytest
 from import_forms import csv_answer
 
-from api.services import csv_files, csv_records
+from api.services.imports import csv_files, csv_records
 
 ITEMS = b"""Asset,Kind
 REF,Reference

@@ -244,7 +244,7 @@ def test_an_unknown_item_has_no_ledger(client):
 
 
 def test_the_latest_uses_are_shown_and_all_are_counted(ledger, monkeypatch):
-    monkeypatch.setattr("api.services.ledgers.MOST_USES", 2)
+    monkeypatch.setattr("api.services.life.ledgers.MOST_USES", 2)
     made = laboratory(*(cal(f"C{n}", f"0{n}-01", 1) for n in range(1, 6)), design_life_cycles=1)
     found = ledger(made)
     assert ([one["certificate"] for one in found["uses"]], found["use_count"]) == (["C4", "C5"], 5)

@@ -11,7 +11,7 @@ import pytest
 from oracle_cases import cal, force_fault, lab, ref, row
 from prov.model import ProvDocument
 
-from api.services import evidence, recall_layout
+from api.services.evidence import evidence, recall_layout
 from graph.affected import certificate_node, identity
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -12,7 +12,7 @@ import pytest
 from openpyxl import load_workbook
 from oracle_cases import cal, force_fault, lab, ref, row
 
-from api.services import exports
+from api.services.evidence import exports
 
 EVIL = '=HYPERLINK("http://example.org","x")'
 

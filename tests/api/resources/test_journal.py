@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from api.services import journal
+from api.services.upkeep import journal
 
 
 def test_a_change_names_the_key_the_operation_and_the_request(client):

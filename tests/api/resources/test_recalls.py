@@ -11,7 +11,7 @@ import json
 import pytest
 from oracle_cases import cal, force_fault, lab, ref
 
-from api.services import recalls
+from api.services.recalls import recalls
 from graph.recall import LISTS
 
 FAULT = force_fault("REF")

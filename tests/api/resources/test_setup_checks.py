@@ -563,7 +563,7 @@ def test_a_shelf_of_shackles_asks_for_the_style_too(shop):
 
 
 def test_a_long_shelf_is_cut_and_says_so(linked, monkeypatch):
-    monkeypatch.setattr("api.services.shelf.MOST", 1)
+    monkeypatch.setattr("api.services.setups.shelf.MOST", 1)
     (top, _) = linked.check()["shelf"]
     assert (len(top["choices"]), top["left_off"]) == (1, 3)
 

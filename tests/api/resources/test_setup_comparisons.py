@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 
 from api.schemas.faults import RecallRequestSchema
-from api.services.setup_comparisons import measured_effects
+from api.services.setups.setup_comparisons import measured_effects
 
 # Run by run 860, 858 and 862 lbf lower with the other pin: the tension link of the trade, common
 # practice, no source.

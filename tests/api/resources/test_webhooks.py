@@ -14,8 +14,8 @@ from click.testing import CliRunner
 from oracle_cases import cal, lab, ref
 
 from api.cli import main
-from api.services import public_hosts, webhook_deliveries
-from api.services.webhook_deliveries import MOST_ATTEMPTS, SECOND_US, deliver, sender
+from api.services.feed import public_hosts, webhook_deliveries
+from api.services.feed.webhook_deliveries import MOST_ATTEMPTS, SECOND_US, deliver, sender
 
 START = 2_000_000_000 * SECOND_US
 

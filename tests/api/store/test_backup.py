@@ -11,7 +11,7 @@ import pytest
 import sqlalchemy as sa
 
 from api.app import create_app
-from api.services.verification import verify
+from api.services.upkeep.verification import verify
 from api.settings import Settings
 from api.store import backup
 from api.store.database import Database

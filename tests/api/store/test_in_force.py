@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import aliased
 
 from api.schemas.imports import LaboratorySchema
-from api.services.imports import import_laboratory
+from api.services.imports.imports import import_laboratory
 from api.store.in_force import resolve_items
 from api.store.links import certificate_in_force
 from api.store.reading import SessionReader

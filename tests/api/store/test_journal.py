@@ -7,7 +7,7 @@ import threading
 import pytest
 import sqlalchemy as sa
 
-from api.services import journal as reading
+from api.services.upkeep import journal as reading
 from api.store.journal import Author, JournalLine, note
 from api.store.tables import Customer
 

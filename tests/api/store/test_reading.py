@@ -10,7 +10,7 @@ from oracle_cases import cal, lab, ref
 from sqlalchemy.exc import DBAPIError
 
 from api.schemas.imports import LaboratorySchema
-from api.services.imports import import_laboratory
+from api.services.imports.imports import import_laboratory
 from api.store import migrate
 from api.store.reading import SessionReader, Unreadable, file_of, opened
 from api.version import SCHEMA

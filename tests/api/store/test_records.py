@@ -6,7 +6,7 @@ import pytest
 from oracle_cases import cal, lab, ref, row
 
 from api.schemas.imports import LaboratorySchema
-from api.services.imports import import_laboratory
+from api.services.imports.imports import import_laboratory
 from api.store import records
 from api.store.reading import SessionReader
 

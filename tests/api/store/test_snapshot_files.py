@@ -10,7 +10,7 @@ import pytest
 from oracle_cases import cal, lab, ref, row
 
 from api.schemas.imports import LaboratorySchema
-from api.services.imports import import_laboratory
+from api.services.imports.imports import import_laboratory
 from api.store import snapshot_files
 from api.store.snapshot_files import FILES, SnapshotError, file_in, write
 

@@ -8,7 +8,7 @@ import pytest
 from flask import g
 from sqlalchemy import event
 
-from api.services.keys import SCOPES
+from api.services.access.keys import SCOPES
 from api.web import auth
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

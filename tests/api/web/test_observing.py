@@ -10,7 +10,7 @@ import pytest
 from flask import Response
 from sqlalchemy import text
 
-from api.services.keys import SCOPES, create_key
+from api.services.access.keys import SCOPES, create_key
 from api.web.logs import FACTS, JsonFormatter
 from api.web.problems import Problem
 

@@ -1,0 +1,86 @@
+"""Persons, apart from keys: a key says which program asks, a person who answers for the change.
+
+A key may be bound to one person, whom it then speaks for; a program that serves many people names
+the one who is at work with each request (header ``Tracehold-Person``). Persons are not deleted:
+records name them. Not checked: that the program told the truth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api.errors import Conflict, Issue, NotFound, UnknownReference
+from api.services.base.recording import Record
+from api.store.journal import note as journal_note
+from api.store.paging import KeyValues, page
+from api.store.tables import Person
+
+COLUMNS = ("name", "office", "active")
+
+
+def create(session: Session, sent: Record, now_us: int) -> Person:
+    """Record a person; raises Conflict if the id is taken."""
+    if _found(session, sent["id"]) is not None:
+        issue = Issue("/id", "recorded already", "change it with PATCH", sent["id"])
+        raise Conflict(f'person "{sent["id"]}" is recorded already', [issue])
+    person = Person(
+        code=sent["id"], name=sent["name"], office=sent.get("office"), recorded_us=now_us
+    )
+    session.add(person)
+    session.flush()
+    journal_note(session, "person", id=person.code, name=person.name)
+    return person
+
+
+def get(session: Session, code: str) -> Person:
+    """Return the person of this id; raises NotFound."""
+    person = _found(session, code)
+    if person is None:
+        raise NotFound(f'person "{code}" is not recorded')
+    return person
+
+
+def active(session: Session, code: str, place: str) -> Person:
+    """Return a person who may act; raises UnknownReference that points at `place`."""
+    person = _found(session, code)
+    if person is None or not person.active:
+        wrong = "is not recorded" if person is None else "is not active any more"
+        remedy = "POST /v1/persons" if person is None else "name a person who is"
+        raise UnknownReference(
+            f'person "{code}" {wrong}', [Issue(place, f'person "{code}" {wrong}', remedy, code)]
+        )
+    return person
+
+
+def change(session: Session, person: Person, changes: Record) -> Person:
+    """Change what is known of a person; what earlier records say stays."""
+    for name in COLUMNS:
+        if name in changes:
+            setattr(person, name, changes[name])
+    journal_note(session, "person changed", id=person.code, changed=sorted(changes))
+    session.flush()
+    return person
+
+
+def answer(person: Person) -> Record:
+    """Return a person as the API shows it."""
+    shown: Record = {"id": person.code} | {name: getattr(person, name) for name in COLUMNS}
+    return {name: value for name, value in shown.items() if value is not None} | {
+        "version": person.version
+    }
+
+
+def find(
+    session: Session, after: Sequence[Any] | None, limit: int
+) -> tuple[list[Record], KeyValues | None]:
+    """Return a page of persons, by id."""
+    rows, key = page(session, select(Person), [Person.code], after, limit)
+    return [answer(row[0]) for row in rows], key
+
+
+def _found(session: Session, code: str) -> Person | None:
+    return session.scalar(select(Person).where(Person.code == code))

@@ -1,0 +1,1 @@
+"""What every use case stands on: recording, kept texts, units, files, pictures."""

@@ -1,0 +1,1 @@
+"""What is done about a recall: its case, dispositions, isolated and similar items."""

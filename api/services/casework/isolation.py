@@ -1,0 +1,164 @@
+"""May this item be used? Not while a recall has isolated it and nobody let work resume.
+
+An item is isolated from the `isolated_at` of a fault until the resumption of work is authorised for
+the recall, or for another look at the same fault (recalls joined by `previous`); closing the case
+does not end it. An assembly is isolated while it holds the part. A fault on one channel isolates
+that channel, and uses that name none. A use on a bare date that could be earlier than the isolation
+is let through: it lies in the window of the recall, which judges it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api.services.base.recording import Record, Recording, zone_of
+from api.services.casework.cases import RESUMPTION
+from api.services.records.holdings import holdings_above
+from api.store.casework import CaseEvent
+from api.store.reading import SessionReader
+from api.store.sources import Recorded
+from api.store.tables import Certificate, Recall, Usage
+from graph.model import Holder
+from graph.moments import Moment, instant_us, text_of
+from graph.parts import holders
+
+MOST_OVERRIDES = 25
+
+
+@dataclass(frozen=True, slots=True)
+class Isolation:
+    """Why an item may not be used: the recall, the faulty item, and from when.
+
+    `holder` is the way in which an assembly holds the faulty part; None for the item itself.
+    """
+
+    recall: str
+    item: str
+    after_us: int
+    channel: str | None = None
+    holder: Holder | None = None
+
+    def forbids(self, at: Moment, channel: str | None) -> bool:
+        """Whether a use at this time on this channel is refused."""
+        if self.channel is not None and channel is not None and channel != self.channel:
+            return False
+        return at.start_us > self.after_us and (self.holder is None or self.holder.held_at(at))
+
+
+def isolated_items(session: Session) -> Mapping[str, Sequence[Isolation]]:
+    """Return what isolates each item, by item id; assemblies of isolated parts too."""
+    zone = zone_of(session)
+    found: dict[str, list[Isolation]] = {}
+    for number, faults in _unresumed(session):
+        for fault in faults:
+            if fault.get("item") is not None and fault.get("isolated_at") is not None:
+                after_us = instant_us(fault["isolated_at"], zone, end=True)
+                one = Isolation(number, fault["item"], after_us, fault.get("channel"))
+                found.setdefault(fault["item"], []).append(one)
+    faulty = list(found.items())
+    holdings = holdings_above(Recorded(SessionReader(session)), found)
+    for code, reasons in faulty:
+        for holder in holders(code, holdings):
+            within = [replace(one, channel=None, holder=holder) for one in reasons]
+            found[holder.assembly] = [*found.get(holder.assembly, ()), *within]
+    return found
+
+
+def of_item(session: Session, code: str, now_us: int) -> list[Record]:
+    """Return what keeps an item out of use now.
+
+    Each has the faulty `item`, itself or a part of it, the `channel` if it is only one, since when
+    (`after`), and the `recalls` that say so.
+    """
+    now = Moment(now_us, now_us)
+    found: dict[tuple[str, str | None], list[Isolation]] = {}
+    for one in isolated_items(session).get(code, ()):
+        if one.forbids(now, None):
+            found.setdefault((one.item, one.channel), []).append(one)
+    numbers = {one.recall for reasons in found.values() for one in reasons}
+    rows = session.execute(select(Recall.number, Recall.id).where(Recall.number.in_(numbers)))
+    keys = {row.number: row.id for row in rows}
+    return [
+        {
+            "item": item,
+            "channel": channel,
+            "after": text_of(min(one.after_us for one in reasons)),
+            "recalls": [
+                {"id": keys[number], "number": number}
+                for number in sorted({one.recall for one in reasons})
+            ],
+        }
+        for (item, channel), reasons in found.items()
+    ]
+
+
+def overrides(session: Session, item_id: int) -> list[Record]:
+    """Return the uses of an item that somebody answered for while it was isolated, latest first."""
+    rows = session.execute(
+        select(Certificate.number, Certificate.revision, Usage.override, Usage.used_us)
+        .join(Usage, Usage.certificate_id == Certificate.id)
+        .where(Usage.item_id == item_id, Usage.override.is_not(None))
+        .order_by(Usage.used_us.desc(), Certificate.number)
+        .limit(MOST_OVERRIDES)
+    )
+    return [
+        {"certificate": row.number, "revision": row.revision, "at": text_of(row.used_us)}
+        | row.override
+        for row in rows
+    ]
+
+
+def isolated_by(session: Session, recall: Recall) -> list[str]:
+    """Return the faulty items that a recall, or another look at its fault, keeps out of use."""
+    unresumed = {number for number, _ in _unresumed(session)}
+    if recall.number not in unresumed:
+        return []
+    isolated = (one for one in recall.faults if one.get("isolated_at") is not None)
+    return sorted({one["item"] for one in isolated if one.get("item") is not None})
+
+
+def _unresumed(session: Session) -> Iterable[tuple[str, list[Record]]]:
+    """Recalls for which, and for whose other looks, nobody let work resume."""
+    resumed = set(session.scalars(select(CaseEvent.recall_id).where(CaseEvent.kind == RESUMPTION)))
+    rows = session.execute(select(Recall.id, Recall.number, Recall.previous_id, Recall.faults))
+    first: dict[int, int] = {}
+    known = list(rows.all())
+    for row in sorted(known, key=lambda row: row.id):  # a recall names an earlier one
+        first[row.id] = first.get(row.previous_id, row.id)
+    lifted = {first[key] for key in resumed}
+    return [(row.number, row.faults) for row in known if first[row.id] not in lifted]
+
+
+def refuse_isolated(recording: Recording, records: Sequence[Record], new: Iterable[int]) -> None:
+    """Refuse uses of isolated items in new calibrations, unless a named person overrides it."""
+    isolated = isolated_items(recording.session)
+    if not isolated:
+        return
+    for index in new:
+        for position, use in enumerate(records[index].get("uses", ())):
+            if use["item"] in isolated and "override" not in use:
+                at = recording.moment(use.get("performed_at", records[index]["performed_at"]))
+                place = recording.place("calibrations", index, "uses", position)
+                _refuse(recording, use, at, place, isolated[use["item"]])
+
+
+def _refuse(
+    recording: Recording, use: Record, at: Moment, place: str, reasons: Iterable[Isolation]
+) -> None:
+    for one in reasons:
+        if one.forbids(at, use.get("channel")):
+            what = (
+                one.item if one.item == use["item"] else f"{one.item}, which is in {use['item']},"
+            )
+            recording.refuse(
+                f"{place}/item",
+                f"{what} is isolated by recall {one.recall}",
+                "use another item, have the resumption of work authorised, or send override with "
+                "the name of the person who answers for this use, and the reason",
+                use["item"],
+            )
+            return

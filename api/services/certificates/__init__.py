@@ -1,0 +1,1 @@
+"""Calibrations with their certificates: recorded, issued, revised, voided, corrected."""

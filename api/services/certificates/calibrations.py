@@ -1,0 +1,254 @@
+"""Recording calibrations with their certificates, uses and results."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import insert, select
+
+from api.services.base.recording import (
+    Collection,
+    ItemFacts,
+    NewCertificates,
+    Outcome,
+    Record,
+    Recording,
+    digest,
+    remarks,
+    repeated,
+)
+from api.services.casework.isolation import refuse_isolated
+from api.services.certificates.in_force import refuse_new_circle, refuse_unknown_names
+from api.services.certificates.results import ResultRows
+from api.services.certificates.uses import use_row
+from api.services.feed import changes
+from api.services.recalls.staleness import flag_stale_after
+from api.services.records import customers
+from api.store.chunks import chunks
+from api.store.in_force import resolve_after
+from api.store.links import role_mark
+from api.store.tables import Certificate, Result, Usage
+from graph.moments import Moment
+
+Identity = tuple[str, str, int]
+COLUMNS = (
+    "revision",
+    "status",
+    "performed_at",
+    "issued_at",
+    "due_at",
+    "accreditation",
+    "method",
+    "mode",
+    "adjusted",
+    "amendment",
+    "void_reason",
+    "load_applications",
+    "note",
+)
+# Rows are handed to the driver in lots, so that a large laboratory need not fit in memory twice.
+LOT = 2_000
+
+
+def identity(calibration: Record) -> Identity:
+    """Issuer, number and revision: what tells two certificates apart."""
+    return calibration.get("issuer", ""), calibration["certificate"], calibration["revision"]
+
+
+def record(recording: Recording, records: Sequence[Record]) -> Outcome:
+    """Record calibrations that are new; the others must be the same again. Then comes `finish`."""
+    identities = [identity(one) for one in records]
+    names = [f'certificate "{one["certificate"]}" rev. {one["revision"]}' for one in records]
+    repeated(recording, "calibrations", identities, names)
+    linked = {one["item"] for one in records}
+    linked.update(use["item"] for one in records for use in one.get("uses", ()))
+    recording.know_items(linked)
+    stored = _stored(recording, identities)
+    new = [i for i, one in enumerate(records) if _is_new(recording, i, one, stored, names[i])]
+    _refuse_two_issued(recording, records, stored)
+    refuse_isolated(recording, records, new)
+    rows = ResultRows(recording)
+    prepared = [_prepare(recording, rows, i, records[i]) for i in new]
+    if not new or recording.issues or recording.conflicts:
+        return Outcome(0, len(records) - len(new))
+    first = _insert(recording, [one for one in prepared if one is not None])
+    recording.certificates = recording.certificates or NewCertificates(first, names[new[0]])
+    return Outcome(len(new), len(records) - len(new))
+
+
+def finish(recording: Recording, outcome: Outcome) -> None:
+    """After the last lot, join what is new to what is there.
+
+    What was in force is resolved for every use that the new certificates make or change, a
+    calibration that would rest on itself is refused, and recalls that would change are flagged.
+    """
+    new = recording.certificates
+    if new is None or recording.issues or recording.conflicts:
+        return
+    resolve_after(recording.session, new.first_key)
+    refuse_unknown_names(recording, new.first_key)
+    refuse_new_circle(recording, new.first_key)
+    changes.note_recorded(recording.session, new.first_key, recording.now_us)
+    recording.check()
+    cause = f"{outcome.created} calibration(s) were recorded, {new.first_name} first"
+    flag_stale_after(recording.session, new.first_key, recording.now_us, cause)
+
+
+COLLECTION = Collection("calibrations", record, finish)
+
+
+@dataclass(frozen=True, slots=True)
+class _Prepared:
+    """Rows of one calibration; the uses and results still lack the key of their certificate."""
+
+    certificate: dict[str, Any]
+    customer: str | None
+    uses: list[dict[str, Any]]
+    results: list[dict[str, Any]]
+
+
+def _prepare(
+    recording: Recording, rows: ResultRows, index: int, calibration: Record
+) -> _Prepared | None:
+    def place(*parts: str | int) -> str:
+        return recording.place("calibrations", index, *parts)
+
+    performed = recording.moment(calibration["performed_at"])
+    item = recording.item(calibration["item"], place("item"))
+    if item is None:
+        return None
+    _refuse_before_service(recording, item, performed, place("performed_at"), calibration)
+    results = [
+        rows.row(result, position, place("results", position))
+        for position, result in enumerate(calibration.get("results", ()))
+    ]
+    points = {str(result["point"]) for result in results}
+    uses = [
+        use_row(recording, use, position, performed, points, place("uses", position))
+        for position, use in enumerate(calibration.get("uses", ()))
+    ]
+    row = _certificate_row(recording, calibration, item, performed)
+    row["roles"] = "".join(sorted({role_mark(use["role"]) for use in uses}))
+    return _Prepared(row, calibration.get("customer"), uses, results)
+
+
+def _certificate_row(
+    recording: Recording, calibration: Record, item: ItemFacts, performed: Moment
+) -> dict[str, Any]:
+    due = calibration.get("due_at")
+    superseded_by = calibration.get("superseded_by")
+    return {
+        **{name: calibration.get(name) for name in COLUMNS},
+        "issuer": calibration.get("issuer", ""),
+        "number": calibration["certificate"],
+        "item_id": item.key,
+        "performed_us": performed.start_us,
+        "performed_end_us": performed.end_us,
+        "due_us": None if due is None else recording.moment(due).end_us,
+        "external": calibration["external"],
+        "assigns_value": calibration["assigns_value"],
+        "superseded_by": None if superseded_by is None else str(superseded_by),
+        "remarks": remarks(calibration),
+        "content_hash": digest(calibration),
+        "recorded_us": recording.now_us,
+        "version": 1,
+    }
+
+
+def _refuse_before_service(
+    recording: Recording, item: ItemFacts, at: Moment, place: str, record: Record
+) -> None:
+    if item.in_service_us is not None and at.end_us < item.in_service_us:
+        recording.refuse(
+            place,
+            f'item "{item.code}" was not in service yet',
+            "check the date, or the item's in_service_from",
+            record.get("performed_at"),
+        )
+
+
+def _insert(recording: Recording, prepared: Sequence[_Prepared]) -> int:
+    """Insert certificates with their uses and results; return the first key given out."""
+    session = recording.session
+    named = {one.customer for one in prepared if one.customer is not None}
+    customer_keys = customers.keys_of(session, named)
+    first: int | None = None
+    for lot in chunks(prepared, LOT):
+        statement = insert(Certificate).returning(Certificate.id, sort_by_parameter_order=True)
+        rows = [
+            one.certificate | {"customer_id": customer_keys[one.customer] if one.customer else None}
+            for one in lot
+        ]
+        keys = list(session.scalars(statement, rows))
+        first = min(keys) if first is None else min(first, *keys)
+        owned = list(zip(keys, lot, strict=True))
+        uses = [use | {"certificate_id": key} for key, one in owned for use in one.uses]
+        results = [row | {"certificate_id": key} for key, one in owned for row in one.results]
+        if uses:
+            session.execute(insert(Usage), uses)
+        if results:
+            session.execute(insert(Result), results)
+    if first is None:
+        raise ValueError("nothing to insert")
+    return first
+
+
+def _is_new(
+    recording: Recording, index: int, one: Record, stored: dict[Identity, _Stored], name: str
+) -> bool:
+    known = stored.get(identity(one))
+    if known is None:
+        return True
+    if known.content_hash != digest(one):
+        recording.conflict(
+            recording.place("calibrations", index),
+            f"{name} is recorded with other content",
+            "an issued certificate is not edited: record a new revision that replaces it",
+            one["certificate"],
+        )
+    return False
+
+
+@dataclass(frozen=True, slots=True)
+class _Stored:
+    status: str
+    content_hash: str
+
+
+def _stored(recording: Recording, identities: Sequence[Identity]) -> dict[Identity, _Stored]:
+    """Return what is recorded under the numbers of these certificates, every revision of them."""
+    numbers = sorted({number for _, number, _ in identities})
+    return {
+        (row.issuer, row.number, row.revision): _Stored(row.status, row.content_hash)
+        for some in chunks(numbers)
+        for row in recording.session.execute(
+            select(
+                Certificate.issuer,
+                Certificate.number,
+                Certificate.revision,
+                Certificate.status,
+                Certificate.content_hash,
+            ).where(Certificate.number.in_(some))
+        )
+    }
+
+
+def _refuse_two_issued(
+    recording: Recording, records: Sequence[Record], stored: dict[Identity, _Stored]
+) -> None:
+    issued = {key[:2]: key[2] for key, one in stored.items() if one.status == "issued"}
+    for index, one in enumerate(records):
+        if one["status"] != "issued" or identity(one) in stored:
+            continue
+        issuer, number, revision = identity(one)
+        other = issued.setdefault((issuer, number), revision)
+        if other != revision:
+            recording.refuse(
+                recording.place("calibrations", index, "status"),
+                f'certificate "{number}" has two issued revisions, {other} and {revision}',
+                'mark the older one "superseded", or post the new one to '
+                "/v1/certificates/{number}/revisions",
+                number,
+            )

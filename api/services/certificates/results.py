@@ -1,0 +1,155 @@
+"""Result rows of a calibration: numbers as recorded, limits and rule resolved once.
+
+A result is relative where it gives `error_rel_pct` and no absolute error; its limits are then in
+percentage points. The limits stay as they were when the result was recorded, whatever becomes of
+the specification they came from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal, localcontext
+from typing import Any
+
+from api.errors import UnknownReference
+from api.rules.limits import LimitsError, tolerance_offsets
+from api.services.base.recording import Record, Recording, remarks
+from api.services.decisions.decision_rules import ensure_rule
+from api.services.decisions.specifications import (
+    Definition,
+    limits_of_error,
+    resolve_specification,
+)
+from api.services.uncertainty.budget_links import BudgetRows
+
+COLUMNS = (
+    "point",
+    "stage",
+    "direction",
+    "unit",
+    "applied",
+    "indicated",
+    "error",
+    "U",
+    "k",
+    "dof",
+    "error_rel_pct",
+    "U_rel_pct",
+    "verdict_reported",
+    "note",
+)
+_EXACT_DIGITS = 200  # more than two recorded numbers can have when multiplied
+
+
+def is_relative(result: Mapping[str, Any]) -> bool:
+    """Whether a result states its error in percent of the applied force only."""
+    return result.get("error_rel_pct") is not None and result.get("error") is None
+
+
+@dataclass(slots=True)
+class ResultRows:
+    """Makes result rows, asking for each rule, specification and budget once."""
+
+    recording: Recording
+    rules: dict[str, int | UnknownReference] = field(default_factory=dict)
+    specifications: dict[str, tuple[Definition, int]] = field(default_factory=dict)
+    budgets: BudgetRows = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.budgets = BudgetRows(self.recording)
+
+    def row(self, result: Record, position: int, place: str) -> dict[str, Any]:
+        """Return the row of one result; faults are noted at `place`."""
+        limits = self._limits(result, place)
+        return {
+            "position": position,
+            **{name: result.get(name) for name in COLUMNS},
+            "tolerance": _sent(result.get("tolerance")),
+            "tolerance_rel_pct": _sent(result.get("tolerance_rel_pct")),
+            "limit_lower": None if limits is None else limits[0],
+            "limit_upper": None if limits is None else limits[1],
+            "rule_id": self._rule(result.get("rule"), f"{place}/rule"),
+            "specification_id": self._specification(result),
+            "budget_id": self.budgets.key(result, place),
+            "remarks": remarks(result),
+        }
+
+    def _rule(self, code: str | None, place: str) -> int | None:
+        if code is None:
+            return None
+        if code not in self.rules:
+            try:
+                self.rules[code] = ensure_rule(self.recording.session, code)
+            except UnknownReference as unknown:
+                self.rules[code] = unknown
+        found = self.rules[code]
+        if isinstance(found, int):
+            return found
+        remedy = found.issues[0].remedy if found.issues else "record the rule first"
+        self.recording.lacks("rules", code, place, found.detail, remedy)
+        return None
+
+    def _specification(self, result: Record) -> int | None:
+        code = result.get(_tolerance_name(result))
+        known = self.specifications.get(code) if isinstance(code, str) else None
+        return None if known is None else known[1]
+
+    def _definition(self, code: str) -> Definition:
+        if code not in self.specifications:
+            self.specifications[code] = resolve_specification(self.recording.session, code)
+        return self.specifications[code][0]
+
+    def _limits(self, result: Record, place: str) -> tuple[Decimal | None, Decimal | None] | None:
+        """Signed limits of the error, in its own unit or in percentage points."""
+        name = _tolerance_name(result)
+        tolerance = result.get(name)
+        if tolerance is None:
+            return None
+        try:
+            if isinstance(tolerance, str):
+                limits = limits_of_error(self._definition(tolerance), result)
+                return limits.lower, limits.upper
+            offsets = tolerance_offsets(tolerance)
+            if is_relative(result) == (name == "tolerance_rel_pct"):
+                return offsets
+            return _in_unit(offsets, result)
+        except (LimitsError, UnknownReference) as error:
+            remedy = "give a number, lower and upper, or the id of a recorded specification"
+            place = f"{place}/{name}"
+            if isinstance(error, UnknownReference):
+                self.recording.lacks("specifications", tolerance, place, str(error), remedy)
+            else:
+                self.recording.refuse(place, str(error), remedy, tolerance)
+            return None
+
+
+def _tolerance_name(result: Mapping[str, Any]) -> str:
+    """Which tolerance holds: that in the terms of the error, else the other one."""
+    names = ("tolerance_rel_pct", "tolerance")
+    own, other = names if is_relative(result) else reversed(names)
+    return own if result.get(own) is not None else other
+
+
+def _in_unit(
+    percent: tuple[Decimal | None, Decimal | None], result: Mapping[str, Any]
+) -> tuple[Decimal | None, Decimal | None]:
+    """Limits of an absolute error whose tolerance is in percent of the applied force."""
+    if is_relative(result):
+        # The quotient need not end, and a result on its limit must stay on it.
+        raise LimitsError("", "an error in percent needs its tolerance in percent")
+    if result.get("applied") is None:
+        raise LimitsError("", "a tolerance in percent needs the applied force")
+    with localcontext(prec=_EXACT_DIGITS):
+        scale = abs(result["applied"]) / 100
+        lower, upper = (None if limit is None else limit * scale for limit in percent)
+    return lower, upper
+
+
+def _sent(tolerance: Any) -> Any:
+    """Return a tolerance as JSON keeps it: numbers as text with their digits."""
+    if isinstance(tolerance, Decimal):
+        return format(tolerance, "f")
+    if isinstance(tolerance, Mapping):
+        return {side: format(limit, "f") for side, limit in tolerance.items()}
+    return tolerance

@@ -1,0 +1,1 @@
+"""Does a result conform: requests, rules, specifications, answers and their pictures."""

@@ -1,0 +1,100 @@
+"""What a decision rule means, in words and by one example.
+
+The example is the same for every rule, so that rules can be compared: limits of -1 and +1, U = 0.2
+with k = 2 (TUR 5) and, where a rule needs a prior, mean 0 and standard deviation 0.5. Its worst
+specific risk is that of a result on an acceptance limit: no accepted result has a greater one,
+because the probability of conforming is largest in the middle and falls towards both limits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from api.rules.decide import Prior, acceptance, decide
+from api.rules.limits import Limits
+from api.rules.rule import BUILT_IN, Rule
+from api.rules.wording import describe_guard
+from api.services.decisions.decision_answers import (
+    acceptance_answer,
+    guard_band_answer,
+    limits_answer,
+)
+
+_LIMITS = Limits(Decimal(-1), Decimal(1))
+_U, _K = Decimal("0.2"), Decimal(2)
+EXAMPLE_PRIOR = Prior(Decimal(0), Decimal("0.5"))
+
+_BANDS = {
+    "none": "the acceptance limits are the tolerance limits",
+    "U": "the guard band is a multiple of the expanded uncertainty U",
+    "absolute": "the guard band is a fixed width in the unit of the limits",
+    "tolerance": "the guard band is a share of half the tolerance interval; both limits are needed",
+    "rds": (
+        "the acceptance half-width is the root of the squared tolerance half-width less U at "
+        "95 % squared; both limits are needed"
+    ),
+    "managed": (
+        "the guard band follows from the test uncertainty ratio so that the probability of false "
+        "accept stays below 2 % for any prior (formula from memory, verify); both limits are needed"
+    ),
+    "specific_risk": (
+        "the guard band is solved so that a result on an acceptance limit has the target "
+        "specific risk"
+    ),
+    "global_risk": (
+        "the guard band is solved so that the global consumer's risk does not exceed the target; "
+        "a prior is needed"
+    ),
+}
+_ZONES = {
+    2: ("A result inside the acceptance limits or on one passes; any other fails."),
+    4: (
+        "A result inside the acceptance limits passes; beyond them but inside the tolerance "
+        "limits it passes on condition; outside the tolerance limits by no more than the guard "
+        "band it fails on condition; further out it fails. An edge belongs to the better zone."
+    ),
+}
+
+
+def rule_answer(rule: Rule, versions: Sequence[int] | None = None) -> dict[str, Any]:
+    """Return a rule as it is answered: its record, an explanation and the example."""
+    answer = rule.to_mapping() | {"built_in": rule.id in BUILT_IN}
+    if versions is not None:
+        answer["versions"] = list(versions)
+    return answer | {"explanation": explanation(rule), "example": example(rule)}
+
+
+def explanation(rule: Rule) -> str:
+    """Return what the rule does, in words.
+
+    >>> print(explanation(BUILT_IN["simple"]))
+    Simple acceptance, no guard band: the acceptance limits are the tolerance limits. A result \
+inside the acceptance limits or on one passes; any other fails.
+    """
+    name = describe_guard(rule.guard)
+    relaxed = " A negative guard band lies outside the tolerance limits: relaxed acceptance."
+    return (
+        f"{name[0].upper()}{name[1:]}: {_BANDS[rule.guard.basis]}."
+        f"{relaxed if rule.guard.relaxes else ''} {_ZONES[rule.zones]}"
+    )
+
+
+def example(rule: Rule) -> dict[str, Any]:
+    """Return the acceptance limits and the worst specific risk for the example's result."""
+    prior = EXAMPLE_PRIOR if rule.guard.basis == "global_risk" else None
+    accepted = acceptance(_LIMITS, _U, rule, k=_K, prior=prior)
+    worst = None
+    if not accepted.empty:
+        edges = [edge for edge in (accepted.lower, accepted.upper) if edge is not None]
+        found = [decide(edge, _U, _LIMITS, rule, k=_K, prior=prior) for edge in edges]
+        worst = max(decision.specific_risk["consumer"] for decision in found)
+    answer: dict[str, Any] = {"limits": limits_answer(_LIMITS), "U": "0.2", "k": "2"}
+    if prior is not None:
+        answer["prior"] = {"mean": "0", "sd": "0.5"}
+    return answer | {
+        "acceptance": acceptance_answer(accepted),
+        "guard_band": guard_band_answer(accepted),
+        "worst_specific_risk": worst,
+    }

@@ -1,0 +1,1 @@
+"""A recall shown to others: provenance, explanations, rows, pictures."""

@@ -1,0 +1,1 @@
+"""What happened, in order, and who is told of it: changes and webhooks."""

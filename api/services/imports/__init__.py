@@ -1,0 +1,1 @@
+"""Whole laboratories: one document, lines, or spreadsheets with a mapping."""

@@ -1,0 +1,1 @@
+"""Letters to customers about a recall, and what became of them."""

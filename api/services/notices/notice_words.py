@@ -1,0 +1,170 @@
+"""What a notice says in words: the fault, the effect, what to do, and what to beware of.
+
+Nothing here may name what belongs to another customer: an instrument of a customer that served as a
+reference is described and not named, and what was written about it is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from api.services.base.recording import Record
+
+KINDS = {
+    "reference_standard": "reference standard",
+    "working_standard": "working standard",
+    "force_machine": "force machine",
+    "deadweight_machine": "deadweight machine",
+    "readout": "readout",
+    "adapter": "adapter",
+    "adapter_part": "part of an adapter",
+    "environment_monitor": "environment monitor",
+    "software": "software",
+}
+UNNAMED = "an instrument that served as a reference"
+ACTIONS = {
+    "withdraw": (
+        "This certificate is withdrawn. Do not rely on it and stop using the item for anything "
+        "that needs it, until it has been calibrated again. Evaluate the work done with the item "
+        "since the calibration."
+    ),
+    "reissue": (
+        "We issue an amended certificate that takes the place of this one. Until you have it, use "
+        "the corrected values given here, and evaluate the work done with the item since the "
+        "calibration."
+    ),
+    "recalibrate_free": (
+        "Please send the item back: we calibrate it again free of charge. Until then use the "
+        "corrected values given here or stop using the item, and evaluate the work done with it "
+        "since the calibration."
+    ),
+    "no_action": "We see no need for action on your side; the values given are for your records.",
+    None: (
+        "We have not decided yet what is to be done. Until you hear from us do not rely on the "
+        "statements of conformity of this certificate."
+    ),
+}
+DOWNSTREAM = (
+    "If you used an item named here as a reference for measurements, tests or calibrations of your "
+    "own, that work may be affected too, and so may the work of those you did it for. Only you can "
+    "follow it further: please evaluate it."
+)
+SAFETY = (
+    "Force rigs injure people. Where loads were limited, lifted or tested by values named here, "
+    "stay within the rated capacity of the weakest part, keep clear of the load line, follow local "
+    "codes, and leave the judgement to a competent, authorised person. This notice does not say "
+    "that any set-up is safe."
+)
+OFFER = "We will answer questions and help you to judge the effect; please use the contact above."
+NOW_UNKNOWN = "We cannot say whether the item may be reading wrong now: treat it as if it were."
+STAGES = {
+    "as_found": (
+        "The as-found results concern what you did with the item before this calibration, the "
+        "as-left results what you have done with it since."
+    ),
+}
+EFFECTS = {
+    "affected": "The results change as shown.",
+    "indeterminate": "By how much the results change cannot be stated; all of them are in doubt.",
+    "exposed_zero_effect": "The results do not change, but what they rested on was not sound.",
+}
+
+
+def fault_in_words(fault: Record, kind: str | None) -> str:
+    """Return one fault in plain words; `kind` is the kind of the faulty item."""
+    anonymous = kind == "customer_instrument"
+    item = fault.get("item")
+    name = UNNAMED if anonymous or item is None else f"our {KINDS.get(kind or '', 'item')} {item}"
+    if fault.get("meaning") and not anonymous:
+        return f"{_capital(name)}: {fault['meaning']}"
+    told = _FAULTS.get(fault.get("kind", ""))
+    return _capital(f"{name} {told(fault) if told else 'was found not to be in order'}.")
+
+
+def percent(relative: object) -> str:
+    """Return a relative number in percent, without sign.
+
+    >>> percent("-0.0007")
+    '0.07 %'
+    """
+    number = abs(Decimal(str(relative)) * 100).normalize()
+    return f"{number:f} %"
+
+
+def _force_error(fault: Record) -> str:
+    if "segments" in fault:
+        return "gave a wrong force in part of its range"
+    return f"gave a true force {_more(fault['delta_rel'])} than was recorded"
+
+
+def _more(relative: object) -> str:
+    return f"{percent(relative)} {'smaller' if Decimal(str(relative)) < 0 else 'larger'}"
+
+
+def _indicates(fault: Record) -> str:
+    sign = "low" if Decimal(str(fault["indication_rel"])) < 0 else "high"
+    return f"indicated {percent(fault['indication_rel'])} too {sign}"
+
+
+_FAULTS: Mapping[str, Callable[[Record], str]] = {
+    "true_force_relative_error": _force_error,
+    "indicates_high": _indicates,
+    "wrong_correction_factor": lambda fault: (
+        f"was used with the correction factor {fault['factor_applied']} where "
+        f"{fault['factor_right']} is right"
+    ),
+    "indication_effect_by_type": lambda fault: (
+        "changed the indication of instruments, by an amount that depends on their type"
+    ),
+    "readout_gain": lambda fault: f"had a wrong gain on one channel (factor {fault['gain']})",
+    "interval": lambda fault: f"may have been wrong by up to {percent(fault['bound_rel'])}",
+    "unknown": lambda fault: "was found not to be in order; by how much is not known",
+    "linear_drift": lambda fault: (
+        f"drifted until the true force was {_more(fault['delta_rel'])} than was recorded"
+    ),
+}
+
+
+def period_in_words(start_us: int | None, end_us: int | None, zone: ZoneInfo) -> str:
+    """Return a period in the laboratory's zone."""
+    since = "an unknown time" if start_us is None else local_time(start_us, zone)
+    until = "now" if end_us is None else local_time(end_us, zone)
+    return f"from {since} to {until}"
+
+
+def local_time(at_us: int, zone: ZoneInfo) -> str:
+    """Return an instant to the minute, with its offset.
+
+    >>> local_time(0, ZoneInfo("UTC"))
+    '1970-01-01 00:00 UTC+00:00'
+    """
+    at = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=at_us)
+    text = at.astimezone(zone).isoformat(sep=" ", timespec="minutes")
+    return f"{text[:16]} UTC{text[16:]}"
+
+
+def now_in_words(shifted: bool | None, adjusted: bool, again: str | None) -> tuple[str, str]:
+    """Return whether the item may be reading wrong now (yes, no, unknown), and why in words.
+
+    `shifted` says whether a value it was left with moved, None where nobody knows; `again` how it
+    was calibrated since, by something that this fault does not reach.
+    """
+    if again is not None:
+        return "no", f"The item was calibrated again since ({again}), which this does not concern."
+    if shifted is None:
+        return "unknown", NOW_UNKNOWN
+    if not shifted:
+        return "no", "The values that the item was left with do not change."
+    if adjusted:
+        return "yes", "The item was adjusted to wrong values, so that it may be reading wrong now."
+    return "yes", (
+        "The item itself was not adjusted, but the errors stated for it are wrong: readings that "
+        "were corrected or accepted by this certificate may be wrong now."
+    )
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]

@@ -1,0 +1,1 @@
+"""A fault, whom it reaches and how much; the stored answer, and when it is no longer true."""

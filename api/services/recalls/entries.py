@@ -1,0 +1,237 @@
+"""One line of a recall as JSON: paths, shifts, and what the agreed rule says before and after.
+
+The verdict before is the one that was reported, where it was; the verdict after is given by the
+same rule and version with the uncertainty after. Limits stay as they were.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from api.rules.judge import Ruling
+from api.rules.verdicts import worst
+from api.services.base.digests import Record
+from api.services.recalls.tracing import Traced
+from api.services.recalls.tracing_results import Statement
+from graph.exact import Exact, ratio, text
+from graph.faults import Effect
+from graph.model import Calibration, Point
+from graph.recall import AFFECTED, CLEARED, EXPOSED, INDETERMINATE, TRACED, Finding
+from graph.shifts import Mover, Shifted, Span, mover
+from graph.suspects import Case
+
+MOST_MOVERS = 1_000
+VERDICTS = ("verdict_before", "verdict_after")
+TRACED_REASONS = {
+    "draft": "a draft was never issued",
+    "superseded": "a later revision took its place",
+    "voided": "it was voided",
+}
+CLEARED_REASONS = {
+    "status": "not issued, and nothing faulty reached it",
+    "channel": "another channel was used",
+    "part": "the part was not in the assembly at the time",
+    "record": "the record shows that the right factor was applied",
+    "window": "used outside the window",
+    "range": "no point lies in a faulty range",
+}
+
+
+class Entries:
+    """Writes the entries of one recall.
+
+    Points of one certificate, and certificates that rest on the same item, mostly share their
+    effects: what moves them is made once.
+    """
+
+    def __init__(self, cases: Sequence[Case], traced: Traced) -> None:
+        self._cases = cases
+        self._traced = traced
+        self._bounded = any(case.fault.bounded for case in cases)
+        self._movers: dict[tuple[tuple[Effect, ...], bool], tuple[Mover, Any]] = {}
+
+    def entry(self, finding: Finding, statements: Sequence[Statement]) -> Record:
+        """Return the entry of one finding; `statements` are those of its points, in their order."""
+        made = _head(finding, self._traced)
+        if finding.list_name == CLEARED:
+            detail = CLEARED_REASONS[finding.reason or ""]
+            return made | {"reason": finding.reason, "detail": detail}
+        if finding.list_name == TRACED:
+            detail = _why_traced(finding, self._traced)
+            return made | {"reason": finding.reason, "detail": detail}
+        return made | self._effects(finding, statements)
+
+    def _effects(self, finding: Finding, statements: Sequence[Statement]) -> Record:
+        """What happens at every point, what comes of it together, and the largest shifts."""
+        bounded = self._bounded and finding.list_name != EXPOSED
+        points: list[Record] = []
+        over_U: list[Decimal] = []
+        over_tolerance: list[Decimal] = []
+        known: tuple[Effect, ...] | None = None
+        for point, statement, effects in zip(
+            finding.calibration.points, statements, finding.effects, strict=True
+        ):
+            if effects is not known:
+                known, (moving, delta) = effects, self._mover(effects, bounded)
+            moved = moving.move(point)
+            # Where no force was applied, delta is shown as 0.
+            shown = delta if moved.delta is moving.delta else _shown(moved.delta, bounded)
+            points.append(_point(point, statement, moved, shown, finding.list_name, bounded))
+            if moved.shift is None:
+                continue
+            size = _widest(moved.shift) if isinstance(moved.shift, Span) else moved.shift
+            if point.U:
+                over_U.append(ratio(size, point.U))
+            if statement.half_width:
+                over_tolerance.append(ratio(size, statement.half_width))
+        return _outcome(points, finding.list_name, bounded) | {
+            "max_shift_over_U": _largest(over_U),
+            "max_shift_over_tolerance": _largest(over_tolerance),
+        }
+
+    def _mover(self, effects: tuple[Effect, ...], bounded: bool) -> tuple[Mover, Any]:
+        """Return what moves points with these effects, and delta as it is shown."""
+        known = self._movers.get((effects, bounded))
+        if known is not None:
+            return known
+        if len(self._movers) == MOST_MOVERS:  # a drift has another delta for every use
+            self._movers.clear()
+        found = mover(self._cases, effects)
+        made = self._movers[effects, bounded] = found, _shown(found.delta, bounded)
+        return made
+
+
+def _widest(shift: Span) -> Fraction:
+    return max(abs(Fraction(shift.lower)), abs(Fraction(shift.upper)))
+
+
+def _largest(ratios: list[Decimal]) -> str | None:
+    return text(max(map(Decimal.copy_abs, ratios))) if ratios else None
+
+
+def _head(finding: Finding, traced: Traced) -> Record:
+    calibration = finding.calibration
+    customer = traced.customer(calibration.key)
+    made: Record = {
+        "certificate": calibration.number,
+        "revision": calibration.revision,
+        "item": calibration.item,
+        "class": finding.list_name,
+    }
+    if customer is not None:
+        made["customer"] = customer
+    if calibration.external:
+        made |= {"external": True, "issuer": traced.rows[calibration.key].issuer or None}
+    if _date_only(calibration):
+        made["date_only"] = True
+    if finding.why is not None:
+        made |= {
+            "generation": finding.why.generation,
+            "reason_paths": finding.why.paths,
+            "path_count": finding.why.count,
+        }
+    return made
+
+
+def _date_only(calibration: Calibration) -> bool:
+    moments = {calibration.performed, *(use.at for use in calibration.uses)}
+    return any(at.date_only for at in moments)
+
+
+def _why_traced(finding: Finding, traced: Traced) -> str:
+    row = traced.rows[finding.calibration.key]
+    detail = TRACED_REASONS[finding.reason or ""]
+    if row.superseded_by is not None:
+        detail += f" ({row.superseded_by})"
+    if row.void_reason is not None:
+        detail += f": {row.void_reason}"
+    return detail
+
+
+def _point(
+    point: Point, statement: Statement, moved: Shifted, delta: Any, list_name: str, bounded: bool
+) -> Record:
+    ruling = statement.ruling
+    before = statement.reported
+    if before is None and ruling is not None and point.error is not None:
+        before = ruling.verdict(point.error)
+    if ruling is not None and moved.U_after is not None:
+        ruling = ruling.with_U(moved.U_after)
+    shift, corrected = moved.shift, moved.corrected
+    after = () if ruling is None or corrected is None else _after(ruling, corrected)
+    made: Record = {
+        "point": point.name,
+        "stage": point.stage,
+        "unit": point.unit,
+        "delta_rel": delta,
+        "shift": _shown(shift, bounded),
+        "corrected_error": _shown(corrected, bounded),
+    }
+    if list_name == AFFECTED and moved.U_after is not None:
+        made["U_after"] = text(moved.U_after, exact=moved.U_exact)
+    made["verdict_before"] = before
+    made["verdict_after"] = after[0] if len(after) == 1 else None
+    if bounded and after:
+        made["verdicts_possible"] = list(after)
+    made["changed"] = after[0] != before if len(after) == 1 else _unsure(before, after)
+    return made
+
+
+def _after(ruling: Ruling, corrected: Exact | Span) -> tuple[str, ...]:
+    """Verdicts that the rule can reach after the fault; limits stay as they were."""
+    if isinstance(corrected, Span):
+        return ruling.verdicts(*corrected)
+    found = ruling.verdict(corrected)
+    return () if found is None else (found,)
+
+
+def _unsure(before: str | None, after: tuple[str, ...]) -> bool | None:
+    """Whether a statement changes that has none or several verdicts afterwards."""
+    return False if before is None and not after else None
+
+
+def _outcome(points: list[Record], list_name: str, bounded: bool) -> Record:
+    """Worst point per stage before and after, and whether any statement changes."""
+    if list_name == INDETERMINATE:
+        return {"points": points, "overall": None, "verdict_changes": None}
+    stages: dict[str, list[Record]] = {}
+    for point in points:
+        stages.setdefault(point["stage"], []).append(point)
+    overall = {}
+    for stage, rows in stages.items():
+        before, after = [{row[name] for row in rows} for name in VERDICTS]
+        overall[stage] = {
+            "before": _worst(before),
+            "after": None if bounded and _open(rows) else _worst(after),
+        }
+    changed = {point["changed"] for point in points}
+    made: Record = {"could_change": True} if bounded and _open(points) else {}
+    made["points"] = points
+    made["overall"] = overall
+    made["verdict_changes"] = True if True in changed else None if None in changed else False
+    return made
+
+
+def _open(points: list[Record]) -> bool:
+    """Whether some point may come out with more than one verdict."""
+    return any(
+        point["verdict_after"] is None and len(point.get("verdicts_possible", ())) > 1
+        for point in points
+    )
+
+
+def _worst(verdicts: set[str | None]) -> str | None:
+    known = [one for one in verdicts if one is not None]
+    return worst(known) if known else None
+
+
+def _shown(value: Exact | Span | None, bounded: bool) -> Any:
+    if type(value) is Decimal and not bounded:
+        return text(value)
+    if value is None:
+        return None
+    least, most = value if isinstance(value, Span) else (value, value)
+    return {"lower": text(least), "upper": text(most)} if bounded else text(least)

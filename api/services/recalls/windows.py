@@ -1,0 +1,128 @@
+"""The window of a fault: which checks narrow it, and what else a person should know of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from fractions import Fraction
+from typing import Any
+
+from api.services.base.digests import Record
+from api.services.recalls.faults import Reported
+from api.store.records import CheckRow
+from api.store.sources import Source
+from graph.model import Calibration, Check
+from graph.moments import Moment, text_of
+from graph.narrowing import Considered, Range, narrow
+from graph.suspects import Case
+
+
+def narrowed(
+    source: Source, reported: Reported, direct: Iterable[Calibration]
+) -> tuple[Case, list[Considered]]:
+    """Narrow the window of a fault by the checks of its item.
+
+    `direct` are the calibrations that ever used the item; their forces are its used range.
+    """
+    checks = [
+        _check(row, _rests_on_fault(source, row, reported)) for row in _checks(source, reported)
+    ]
+    used = _used_range(reported, direct)
+    window, considered = narrow(reported.fault, checks, used)
+    return Case(reported.fault, window, reported.case.holders), considered
+
+
+def needs_used_range(source: Source, reported: Reported) -> bool:
+    """Whether a check covers single forces, so that the range of all uses must be known."""
+    return any(isinstance(_covers(row), list) for row in _checks(source, reported))
+
+
+def window_answer(reported: Reported, case: Case, considered: list[Considered]) -> Record:
+    """Return the window as the API shows it, with the checks that were weighed."""
+    window = case.window
+    return {
+        "item": reported.fault.item,
+        "start": None if window.start_us is None else text_of(window.start_us),
+        "start_inclusive": window.start_inclusive,
+        "end": None if window.end_us is None else text_of(window.end_us),
+        "end_inclusive": window.end_inclusive,
+        "checks": [
+            {
+                "check": one.check.code,
+                "at": text_of(one.check.at.start_us),
+                "moves_start": one.moves_start,
+                "why": one.why,
+            }
+            for one in considered
+        ],
+    }
+
+
+def recalibration_notes(source: Source, reported: Reported, case: Case) -> list[str]:
+    """Say which recalibrations of the faulty item lie inside the window; they do not end it."""
+    if reported.item_key is None:
+        return []
+    rows = source.recalibrations(reported.item_key, case.window.start_us, case.window.end_us)
+    return [
+        f"{reported.fault.item} was recalibrated inside the window ({row.number} rev. "
+        f"{row.revision}, {row.performed_at}); this does not end the window by itself: set "
+        "isolated_at or last_good_at if it does"
+        for row in sorted(rows, key=lambda row: (row.performed_us, row.number))
+    ]
+
+
+def _checks(source: Source, reported: Reported) -> list[CheckRow]:
+    """Checks of the faulty item by time."""
+    found = [] if reported.item_key is None else source.checks_of(reported.item_key)
+    return sorted(found, key=lambda check: (check.performed_us, check.code))
+
+
+def _covers(check: CheckRow) -> Any:
+    return None if check.covers is None else json.loads(check.covers)
+
+
+def _check(check: CheckRow, rests_on_fault: bool) -> Check:
+    covers = _covers(check)
+    if isinstance(covers, list):
+        # Few checks name single forces, and a first list does not wait for the table of units.
+        from api.rules.units import parse_quantity, to_newton
+
+        covers = tuple(to_newton(*parse_quantity(force)) for force in covers)
+    return Check(
+        code=check.code,
+        at=Moment(check.performed_us, check.performed_end_us),
+        passed=check.result == "pass",
+        limit_rel=_fraction(check.acceptance_limit_rel),
+        U_rel=_fraction(check.U_rel),
+        independent=bool(check.independent) and not rests_on_fault,
+        covers_n=covers,
+    )
+
+
+def _rests_on_fault(source: Source, check: CheckRow, reported: Reported) -> bool:
+    """Whether the reference of a check itself rested on the faulty item at that time."""
+    if check.against_id is None:
+        return False
+    if check.against_id in reported.item_keys:
+        return True
+    certificate = source.certificate_in_force(check.against_id, check.performed_end_us)
+    if certificate is None:
+        return False
+    return not reported.item_keys.isdisjoint(source.items_upward([certificate]))
+
+
+def _used_range(reported: Reported, direct: Iterable[Calibration]) -> Range | None:
+    names = {reported.fault.item, *(holder.assembly for holder in reported.case.holders)}
+    forces = [
+        point.force_n
+        for calibration in direct
+        for use in calibration.uses
+        if use.item in names
+        for point in calibration.points
+        if point.force_n and (use.points is None or point.key in use.points)
+    ]
+    return (min(forces), max(forces)) if forces else None
+
+
+def _fraction(value: Any) -> Fraction | None:
+    return None if value is None else Fraction(value)

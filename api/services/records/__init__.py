@@ -1,0 +1,1 @@
+"""What the laboratory has: items, what holds what, checks, customers, chains of certificates."""

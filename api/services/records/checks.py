@@ -1,0 +1,130 @@
+"""Recording and reading intermediate checks and inspections."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import insert, select
+from sqlalchemy.orm import Session
+
+from api.errors import NotFound
+from api.services.base.recording import (
+    Collection,
+    Outcome,
+    Record,
+    Recording,
+    digest,
+    remarks,
+    repeated,
+)
+from api.store.chunks import chunks
+from api.store.paging import KeyValues, page
+from api.store.reading import SessionReader
+from api.store.records import item_codes
+from api.store.tables import Check, Item
+
+COLUMNS = (
+    "kind",
+    "result",
+    "acceptance_limit_rel",
+    "U_rel",
+    "independent",
+    "covers",
+    "wear_pct",
+    "limit_pct",
+    "note",
+)
+
+
+def record(recording: Recording, records: Sequence[Record]) -> Outcome:
+    """Record checks that are new; the others must be the same again."""
+    codes = [one["id"] for one in records]
+    repeated(recording, "checks", codes, [f'check "{code}"' for code in codes])
+    linked = {one[link] for one in records for link in ("item", "against") if one.get(link)}
+    recording.know_items(linked)
+    stored = _hashes(recording.session, codes)
+    rows = []
+    for index, check in enumerate(records):
+        row = _row(recording, index, check)
+        known = stored.get(check["id"])
+        if known is None:
+            rows.append(row)
+        elif known != row["content_hash"]:
+            recording.conflict(
+                recording.place("checks", index),
+                f'check "{check["id"]}" is recorded with other content',
+                "a check is evidence and stays; record another one",
+                check["id"],
+            )
+    if rows and not recording.issues and not recording.conflicts:
+        recording.session.execute(insert(Check), rows)
+    return Outcome(len(rows), len(records) - len(rows))
+
+
+COLLECTION = Collection("checks", record)
+
+
+def answers(session: Session, checks: Sequence[Check]) -> list[Record]:
+    """Return checks as the API shows them."""
+    keys = {key for one in checks for key in (one.item_id, one.against_id) if key is not None}
+    codes = item_codes(SessionReader(session), keys)
+    shown = []
+    for one in checks:
+        values = {"id": one.code, "item": codes[one.item_id], "at": one.performed_at}
+        values |= {name: getattr(one, name) for name in COLUMNS}
+        if one.against_id is not None:
+            values["against"] = codes[one.against_id]
+        values |= one.remarks or {}
+        shown.append({name: value for name, value in values.items() if value is not None})
+    return shown
+
+
+def _row(recording: Recording, index: int, check: Record) -> dict[str, Any]:
+    item = recording.item(check["item"], recording.place("checks", index, "item"))
+    against = None
+    if check.get("against"):
+        against = recording.item(check["against"], recording.place("checks", index, "against"))
+    at = recording.moment(check["at"])
+    return {
+        "code": check["id"],
+        "item_id": item.key if item else None,
+        "performed_at": check["at"],
+        "performed_us": at.start_us,
+        "performed_end_us": at.end_us,
+        "against_id": against.key if against else None,
+        **{name: check.get(name) for name in COLUMNS},
+        "remarks": remarks(check),
+        "content_hash": digest(check),
+        "recorded_us": recording.now_us,
+    }
+
+
+def _hashes(session: Session, codes: list[str]) -> dict[str, str]:
+    return {
+        code: content
+        for some in chunks(codes)
+        for code, content in session.execute(
+            select(Check.code, Check.content_hash).where(Check.code.in_(some))
+        )
+    }
+
+
+def get(session: Session, code: str) -> Record:
+    """Return the check of this id."""
+    check = session.scalar(select(Check).where(Check.code == code))
+    if check is None:
+        raise NotFound(f'check "{code}" is not recorded')
+    return answers(session, [check])[0]
+
+
+def find(
+    session: Session, filters: Record, after: Sequence[Any] | None, limit: int
+) -> tuple[list[Record], KeyValues | None]:
+    """Return a page of checks, in the order they were recorded."""
+    statement = select(Check)
+    if "item" in filters:
+        code = select(Item.id).where(Item.code == filters["item"]).scalar_subquery()
+        statement = statement.where(Check.item_id == code)
+    rows, key = page(session, statement, [Check.id], after, limit)
+    return answers(session, [row[0] for row in rows]), key

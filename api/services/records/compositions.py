@@ -1,0 +1,179 @@
+"""Recording and reading which part is in which assembly, and when."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import insert, select
+from sqlalchemy.orm import Session
+
+from api.errors import Conflict, InvalidRecord, Issue, NotFound
+from api.services.base.recording import (
+    Collection,
+    Outcome,
+    Record,
+    Recording,
+    digest,
+    remarks,
+    repeated,
+)
+from api.store.chunks import chunks
+from api.store.journal import note as journal_note
+from api.store.paging import KeyValues, page
+from api.store.reading import SessionReader
+from api.store.records import holdings, item_codes
+from api.store.tables import Composition, Item
+from graph.model import Holding
+from graph.parts import PartWithinItself, refuse_part_within_itself
+
+
+def record(recording: Recording, records: Sequence[Record]) -> Outcome:
+    """Record holdings that are new; the others must be the same again. Then comes `finish`."""
+    recording.know_items({r[end] for r in records for end in ("assembly", "part")})
+    starts = [recording.moment(r["from_"]).start_us for r in records]
+    identities = [(r["assembly"], r["part"], at) for r, at in zip(records, starts, strict=True)]
+    names = [f'part "{r["part"]}" in "{r["assembly"]}" from {r["from_"]}' for r in records]
+    repeated(recording, "composition", identities, names)
+    rows = [_row(recording, index, one, starts[index]) for index, one in enumerate(records)]
+    if recording.issues:
+        return Outcome()
+    stored = _stored(recording.session, {row["part_id"] for row in rows})
+    created = []
+    for index, row in enumerate(rows):
+        known = stored.get((row["assembly_id"], row["part_id"], row["from_us"]))
+        if known is None:
+            created.append(row)
+        elif known.content_hash != row["content_hash"]:
+            recording.conflict(
+                recording.place("composition", index),
+                f"{names[index]} is recorded with other content",
+                "end it with PATCH /v1/compositions/{id}, or send what was recorded",
+            )
+    if created and not recording.conflicts:
+        recording.session.execute(insert(Composition), created)
+    return Outcome(len(created), len(records) - len(created))
+
+
+def finish(recording: Recording, outcome: Outcome) -> None:
+    """After the last lot, refuse a part that would be within itself."""
+    if outcome.created and not recording.issues and not recording.conflicts:
+        _refuse_circle(recording)
+
+
+COLLECTION = Collection("composition", record, finish)
+
+
+def get(session: Session, key: int) -> Composition:
+    """Return the holding with this key."""
+    composition = session.get(Composition, key)
+    if composition is None:
+        raise NotFound(f"composition {key} is not recorded")
+    return composition
+
+
+def end(recording: Recording, composition: Composition, until: str) -> Composition:
+    """Note when the part was taken out (exclusive); an end once set stays."""
+    if composition.held_until is not None:
+        raise Conflict(
+            f"the holding ended already at {composition.held_until}",
+            [Issue("/until", "already set", "record a new holding instead", until)],
+        )
+    until_us = _exclusive_end(recording, until)
+    if until_us <= composition.from_us:
+        issue = Issue("/until", "not after the start", f"it began {composition.held_from}", until)
+        raise InvalidRecord("a holding ends after it began", [issue])
+    composition.held_until, composition.until_us = until, until_us
+    journal_note(recording.session, "holding ended", id=composition.id, until=until)
+    recording.session.flush()
+    return composition
+
+
+def answers(session: Session, compositions: Sequence[Composition]) -> list[Record]:
+    """Return holdings as the API shows them."""
+    keys = {key for one in compositions for key in (one.assembly_id, one.part_id)}
+    codes = item_codes(SessionReader(session), keys)
+    return [
+        {
+            "id": one.id,
+            "assembly": codes[one.assembly_id],
+            "part": codes[one.part_id],
+            "from_": one.held_from,
+            "until": one.held_until,
+            **({"note": one.note} if one.note else {}),
+            **(one.remarks or {}),
+            "version": one.version,
+        }
+        for one in compositions
+    ]
+
+
+def _row(recording: Recording, index: int, holding: Record, from_us: int) -> dict[str, Any]:
+    def place(name: str) -> str:
+        return recording.place("composition", index, name)
+
+    assembly = recording.item(holding["assembly"], place("assembly"))
+    part = recording.item(holding["part"], place("part"))
+    until = holding.get("until")
+    until_us = _exclusive_end(recording, until) if until else None
+    if until_us is not None and until_us <= from_us:
+        remedy = "until is exclusive and comes after from"
+        recording.refuse(place("until"), "the holding ends before it begins", remedy, until)
+    return {
+        "assembly_id": assembly.key if assembly else None,
+        "part_id": part.key if part else None,
+        "held_from": holding["from_"],
+        "held_until": until,
+        "from_us": from_us,
+        "until_us": until_us,
+        "note": holding.get("note"),
+        "remarks": remarks(holding),
+        "content_hash": digest(holding),
+        "recorded_us": recording.now_us,
+        "version": 1,
+    }
+
+
+def _exclusive_end(recording: Recording, until: str) -> int:
+    """First microsecond at which the part was gone; on a bare date it may be there all day."""
+    gone = recording.moment(until)
+    return gone.end_us + 1 if gone.date_only else gone.start_us
+
+
+def _stored(session: Session, parts: set[int]) -> dict[tuple[int, int, int], Composition]:
+    return {
+        (one.assembly_id, one.part_id, one.from_us): one
+        for some in chunks(sorted(parts))
+        for one in session.scalars(select(Composition).where(Composition.part_id.in_(some)))
+    }
+
+
+def _refuse_circle(recording: Recording) -> None:
+    rows = holdings(SessionReader(recording.session))
+    try:
+        refuse_part_within_itself([Holding(*row[1:]) for row in rows])
+    except PartWithinItself as circle:
+        place = "" if recording.single else "/composition"
+        recording.refuse(place, str(circle), "mend the holdings, or end one before the other")
+
+
+def find(
+    session: Session, filters: Record, after: Sequence[Any] | None, limit: int
+) -> tuple[list[Record], KeyValues | None]:
+    """Return a page of holdings, in the order they were recorded."""
+    statement = select(Composition)
+    for name, column in (("assembly", Composition.assembly_id), ("part", Composition.part_id)):
+        if name in filters:
+            code = select(Item.id).where(Item.code == filters[name]).scalar_subquery()
+            statement = statement.where(column == code)
+    rows, key = page(session, statement, [Composition.id], after, limit)
+    return answers(session, [row[0] for row in rows]), key
+
+
+def shown_as(session: Session, holding: Record) -> Record:
+    """Return the recorded holding that was sent as this record."""
+    part = select(Item.id).where(Item.code == holding["part"]).scalar_subquery()
+    statement = select(Composition).where(
+        Composition.part_id == part, Composition.content_hash == digest(holding)
+    )
+    return answers(session, [session.scalars(statement).one()])[0]

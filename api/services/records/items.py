@@ -1,0 +1,160 @@
+"""Recording and reading items."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Any
+
+from sqlalchemy import insert, select
+from sqlalchemy.orm import Session
+
+from api.errors import NotFound
+from api.rules.units import UnknownUnit, parse_quantity, to_newton
+from api.services.base.recording import (
+    Collection,
+    ItemFacts,
+    Outcome,
+    Record,
+    Recording,
+    digest,
+    remarks,
+    repeated,
+)
+from api.store.chunks import chunks
+from api.store.journal import note as journal_note
+from api.store.paging import KeyValues, page
+from api.store.tables import Item
+
+COLUMNS = (
+    "type",
+    "capacity",
+    "channels",
+    "cycles_at_last_inspection",
+    "design_life_cycles",
+    "owner",
+    "in_service_from",
+    "note",
+)
+_LONGEST = 60
+
+
+def record(recording: Recording, records: Sequence[Record]) -> Outcome:
+    """Record items that are new; the others must be the same again."""
+    repeated(recording, "items", [r["id"] for r in records], [r["id"] for r in records])
+    stored = _stored(recording.session, [r["id"] for r in records])
+    rows: list[dict[str, Any]] = []
+    for index, item in enumerate(records):
+        known = stored.get(item["id"])
+        if known is None:
+            rows.append(_row(item, recording))
+        elif known.content_hash != digest(item):
+            recording.conflict(
+                recording.place("items", index),
+                f'item "{item["id"]}" is recorded with other content',
+                "change it with PATCH /v1/items/{id}, or send what was recorded",
+                item["id"],
+            )
+    recording.items.update(
+        (row.code, ItemFacts(row.id, row.code, row.kind, row.in_service_us))
+        for row in stored.values()
+    )
+    if recording.issues or recording.conflicts:
+        return Outcome()
+    if rows:
+        statement = insert(Item).returning(
+            Item.id, Item.code, Item.kind, Item.in_service_us, sort_by_parameter_order=True
+        )
+        created = recording.session.execute(statement, rows)
+        recording.items.update((row.code, ItemFacts(*row)) for row in created)
+    return Outcome(len(rows), len(records) - len(rows))
+
+
+COLLECTION = Collection("items", record)
+
+
+def get(session: Session, code: str) -> Item:
+    """Return the item of this id."""
+    item = session.scalar(select(Item).where(Item.code == code))
+    if item is None:
+        raise NotFound(f'item "{code}" is not recorded')
+    return item
+
+
+def change(recording: Recording, item: Item, changes: Record) -> Item:
+    """Apply changes to what is known of an item; its records so far stay as they are."""
+    for name in COLUMNS:
+        if name in changes:
+            setattr(item, name, changes[name])
+    if "in_service_from" in changes:
+        item.in_service_us = recording.moment(changes["in_service_from"]).start_us
+    if "properties" in changes:
+        item.properties = {**(item.properties or {}), **changes["properties"]}
+    if said := remarks(changes):
+        item.remarks = {**(item.remarks or {}), **said}
+    journal_note(recording.session, "item changed", id=item.code, changed=sorted(changes))
+    recording.session.flush()
+    return item
+
+
+def answer(item: Item) -> Record:
+    """Return the item as the API shows it."""
+    shown: Record = {"id": item.code, "kind": item.kind}
+    shown.update((name, getattr(item, name)) for name in COLUMNS)
+    shown["properties"] = item.properties
+    shown |= item.remarks or {}
+    return {name: value for name, value in shown.items() if value is not None} | {
+        "version": item.version
+    }
+
+
+def rated_capacity(item: Item) -> str | None:
+    """Return the rated capacity of an item: its property of that name, else its capacity."""
+    stated = (item.properties or {}).get("rated_capacity")
+    return stated if isinstance(stated, str) else item.capacity
+
+
+def newtons(capacity: str | None) -> Fraction | None:
+    """Return a capacity in newton, exactly; None where it is missing, unreadable or no capacity."""
+    if capacity is None or len(capacity) > _LONGEST:
+        return None
+    try:
+        force, unit = parse_quantity(capacity)
+    except (UnknownUnit, ValueError):
+        return None
+    # The text is free; a handful of characters must not become a thousand digits.
+    return to_newton(force, unit) if force > 0 and abs(force.adjusted()) <= _LONGEST else None
+
+
+def _row(item: Record, recording: Recording) -> dict[str, Any]:
+    in_service = item.get("in_service_from")
+    return {
+        "code": item["id"],
+        "kind": item["kind"],
+        **{name: item.get(name) for name in COLUMNS},
+        "properties": item.get("properties"),
+        "remarks": remarks(item),
+        "in_service_us": recording.moment(in_service).start_us if in_service else None,
+        "content_hash": digest(item),
+        "recorded_us": recording.now_us,
+        "version": 1,
+    }
+
+
+def _stored(session: Session, codes: list[str]) -> dict[str, Item]:
+    found: dict[str, Item] = {}
+    for some in chunks(codes):
+        found.update((i.code, i) for i in session.scalars(select(Item).where(Item.code.in_(some))))
+    return found
+
+
+def find(
+    session: Session, filters: Record, after: Sequence[Any] | None, limit: int
+) -> tuple[list[Record], KeyValues | None]:
+    """Return a page of items, by id."""
+    statement = select(Item)
+    for name in ("kind", "type", "owner"):
+        if name in filters:
+            statement = statement.where(getattr(Item, name) == filters[name])
+    rows, key = page(session, statement, [Item.code], after, limit)
+    return [answer(row[0]) for row in rows], key

@@ -1,0 +1,39 @@
+"""The laboratory itself: the name, address and contact that stand on its notices."""
+
+from __future__ import annotations
+
+from sqlalchemy.orm import Session
+
+from api.services.base.recording import Record, zone_of
+from api.store.database import lock_graph
+from api.store.journal import note as journal_note
+from api.store.tables import Laboratory
+
+COLUMNS = ("name", "address", "contact")
+
+
+def answer(session: Session) -> Record:
+    """Return what is recorded of the laboratory; null where nothing is."""
+    found = session.get(Laboratory, 1)
+    shown = {name: getattr(found, name, None) for name in COLUMNS}
+    return shown | {"time_zone": zone_of(session).key}
+
+
+def locked(session: Session) -> Record:
+    """Return the laboratory for a change; others wait until the transaction ends."""
+    lock_graph(session)
+    return answer(session)
+
+
+def change(session: Session, changes: Record) -> Record:
+    """Change how the laboratory is named and reached; the time zone comes with an import."""
+    found = session.get(Laboratory, 1)
+    if found is None:
+        found = Laboratory(id=1, time_zone=zone_of(session).key)
+        session.add(found)
+    for name in COLUMNS:
+        if name in changes:
+            setattr(found, name, changes[name])
+    journal_note(session, "laboratory changed", changed=sorted(changes))
+    session.flush()
+    return answer(session)

@@ -1,0 +1,1 @@
+"""How sure a result is: budgets, evaluated runs, capabilities, forces of masses."""

@@ -1,0 +1,152 @@
+"""What takes its U from a recorded budget: a decision, or a result that names one.
+
+Choice: a decision takes U_stated and k, and the degrees of freedom that k was looked up with; none
+where k came from a density with ends. A result states its own U, which must be the budget's U or
+U_stated, or a rounding of one of them at its own last place; of a budget for several points that
+one counts whose value is nearest to the applied force.
+
+Not checked: that a budget describes the calibration that names it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from fractions import Fraction
+from math import floor
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from api.errors import InvalidRecord, Issue, UnknownReference
+from api.rules.uncertainty.coverage import DOMINANT
+from api.rules.uncertainty.rounding import is_rounding_of
+from api.rules.units import convert, is_force
+from api.services.base.recording import Recording
+from api.services.base.units import PERCENT
+from api.services.uncertainty.uncertainty_budgets import find, points_of
+
+Record = dict[str, Any]
+_REMEDY = "record the budget first (POST /v1/uncertainty-budgets), or mend the id"
+
+
+def with_budget(session: Session, request: Mapping[str, Any]) -> Record:
+    """Return a decision request with U, k and dof of the budget that it names, if any.
+
+    Raises UnknownReference for a budget that is not recorded, InvalidRecord where its point is not
+    clear or its unit is another quantity than that of the value.
+    """
+    found = dict(request)
+    if "budget" not in request:
+        return found
+    sent = request["budget"]
+    row = find(session, sent["id"])
+    if row is None:
+        detail = f'budget "{sent["id"]}" is not recorded'
+        raise UnknownReference(detail, [Issue("/budget", detail, _REMEDY, sent["id"])])
+    point = _chosen(points_of(row.answer), sent.get("point"), sent["id"])
+    unit = point["point"]["unit"]
+    if unit != request["unit"] and not (is_force(unit) and is_force(request["unit"])):
+        detail = f'budget "{sent["id"]}" is in {unit}, the value in {request["unit"]}'
+        remedy = "name a budget in the unit of the value, or send U"
+        raise InvalidRecord(detail, [Issue("/budget", detail, remedy, sent["id"])])
+    # Of equal numbers the reported one: its zeros say how far the value is rounded.
+    U, reported = Decimal(point["U_stated"]), Decimal(point["U_reported"])
+    U = reported if reported == U else U
+    value = Decimal(point["point"]["value"])
+    found |= {"budget": {"id": row.code, "point": {"value": value, "unit": unit}}}
+    found |= {"U": {"value": U, "unit": unit}, "k": Decimal(point["k"])}
+    dof = _dof(point)
+    return found if dof is None else found | {"dof": Decimal(dof)}
+
+
+@dataclass(slots=True)
+class BudgetRows:
+    """Finds the budgets that results name, asking for each once."""
+
+    recording: Recording
+    known: dict[str, tuple[int, Sequence[Record]] | None] = field(default_factory=dict)
+
+    def key(self, result: Mapping[str, Any], place: str) -> int | None:
+        """Return the row id of a result's budget; faults are noted at `place`."""
+        code = result.get("budget")
+        if code is None:
+            return None
+        if code not in self.known:
+            row = find(self.recording.session, code)
+            self.known[code] = None if row is None else (row.id, points_of(row.answer))
+        budget = self.known[code]
+        if budget is None:
+            detail = f'budget "{code}" is not recorded'
+            self.recording.lacks("budgets", code, f"{place}/budget", detail, _REMEDY)
+            return None
+        point = _nearest(budget[1], result)
+        for name in ("U", "U_rel_pct"):
+            if result.get(name) is not None:
+                self._compare(point, result, name, place)
+        return budget[0]
+
+    def _compare(self, point: Record, result: Mapping[str, Any], name: str, place: str) -> None:
+        sent: Decimal = result[name]
+        unit = PERCENT if name == "U_rel_pct" else result["unit"]
+        stated = [_expressed(point, which, unit) for which in ("U", "U_stated")]
+        if None in stated:
+            detail = f"the budget is in {point['point']['unit']}, which is not compared with {unit}"
+            remedy = "name a budget in the unit of the result"
+            self.recording.refuse(f"{place}/budget", detail, remedy, result["budget"])
+        elif not any(is_rounding_of(sent, U) for U in stated if U is not None):
+            own = point["U_stated"]
+            at = f"{point['point']['value']} {point['point']['unit']}"
+            detail = f"the budget states U = {own} {point['point']['unit']} at {at}"
+            remedy = "send that U, rounded if need be, or name the budget that it came from"
+            self.recording.refuse(f"{place}/{name}", detail, remedy, sent)
+
+
+def _chosen(points: Sequence[Record], value: Decimal | None, code: str) -> Record:
+    """Return the point of a budget that is meant: the only one, or the one of this value."""
+    if value is None and len(points) == 1:
+        return points[0]
+    found = [one for one in points if value is not None and _value(one) == value]
+    if len(found) == 1:
+        return found[0]
+    known = ", ".join(f"{one['point']['value']} {one['point']['unit']}" for one in points)
+    asked = "several points" if value is None else f"no single point at {value}"
+    detail = f'budget "{code}" has {asked}: {known}'
+    remedy = 'send {"id", "point"} with the value of one of them'
+    raise InvalidRecord(detail, [Issue("/budget", detail, remedy, code)])
+
+
+def _dof(point: Record) -> int | None:
+    if point["coverage"]["method"] == DOMINANT or point["dof_effective"] is None:
+        return None
+    cut: int | None = point["dof_for_k"]
+    return floor(Decimal(point["dof_effective"])) if cut is None else cut
+
+
+def _nearest(points: Sequence[Record], result: Mapping[str, Any]) -> Record:
+    applied, unit = result.get("applied"), result.get("unit")
+    if len(points) == 1 or applied is None:
+        return points[0]
+
+    def distance(point: Record) -> Fraction:
+        own = point["point"]["unit"]
+        known = own == unit or (is_force(own) and is_force(unit))
+        value = convert(_value(point), own, unit or own) if known else Fraction(_value(point))
+        return abs(abs(value) - abs(Fraction(applied)))
+
+    return min(points, key=distance)
+
+
+def _expressed(point: Record, name: str, unit: str) -> Fraction | None:
+    """Return U of a point in the unit of a result's, None where there is no way."""
+    own, U = point["point"]["unit"], Decimal(point[name])
+    if own == unit or (is_force(own) and is_force(unit)):
+        return convert(U, own, unit)
+    if unit == PERCENT and is_force(own) and _value(point):
+        return Fraction(U) * 100 / abs(Fraction(_value(point)))
+    return None
+
+
+def _value(point: Record) -> Decimal:
+    return Decimal(point["point"]["value"])

@@ -1,0 +1,1 @@
+"""Is everything still whole: journal, verification, snapshots."""
