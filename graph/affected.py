@@ -16,7 +16,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias
 from urllib.parse import quote
 
 import networkx as nx
@@ -33,6 +33,8 @@ METHOD_PREFIX = "method:"
 # The writer gives all but ASCII as references. Control characters and surrogates are refused where
 # texts come in, which leaves U+FFFE and U+FFFF of what XML 1.0 (section 2.2) cannot hold.
 _NOT_IN_XML = re.compile("&#6553[45];")
+# The affected part of a recall; `affected_part` makes it.
+Part: TypeAlias = nx.DiGraph
 
 
 class Identity(NamedTuple):
@@ -263,6 +265,17 @@ def _in_order(part: nx.DiGraph) -> nx.DiGraph:
     ordered.add_nodes_from(sorted(part.nodes(data=True), key=lambda node: node[0]))
     ordered.add_edges_from(sorted(part.edges(data=True), key=lambda edge: edge[:2]))
     return ordered
+
+
+def leading_to(part: Part, node: str) -> set[str]:
+    """Return a node of a part and everything that leads to it."""
+    return {node, *nx.ancestors(part, node)}
+
+
+def causes_first(part: Part) -> Iterator[str]:
+    """Yield the nodes of a part, each after all that leads to it."""
+    nodes: Iterator[str] = nx.topological_sort(part)
+    return nodes
 
 
 def graphml(part: nx.DiGraph) -> bytes:

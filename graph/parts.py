@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from graph.circles import circle, tangled
 from graph.model import Holder, Holding
 
 
@@ -41,31 +42,17 @@ def refuse_part_within_itself(holdings: Sequence[Holding]) -> None:
 
     Only the instants at which a holding begins need looking at: a circle begins with one of them.
     """
-    # Asked when holdings are recorded; a recall, which must come at once, asks for holders alone.
-    import networkx as nx
-
-    everything = nx.DiGraph((holding.assembly, holding.part) for holding in holdings)
-    tangled = {
-        item
-        for component in nx.strongly_connected_components(everything)
-        if len(component) > 1
-        for item in component
-    } | {holding.part for holding in holdings if holding.part == holding.assembly}
-    if not tangled:
-        return
-    suspects = [holding for holding in holdings if holding.part in tangled]
+    ever = tangled((holding.assembly, holding.part) for holding in holdings)
+    suspects = [holding for holding in holdings if holding.part in ever]
     for begins in {holding.start_us for holding in suspects}:
-        then = nx.DiGraph(
+        found = circle(
             (holding.assembly, holding.part)
             for holding in suspects
             if holding.start_us <= begins and (holding.end_us is None or holding.end_us > begins)
         )
-        try:
-            circle = [edge[0] for edge in nx.find_cycle(then)]
-        except nx.NetworkXNoCycle:
-            continue
-        names = " holds ".join([*circle, circle[0]])
-        raise PartWithinItself(f"a part is within itself at one instant: {names}")
+        if found is not None:
+            names = " holds ".join([*found, found[0]])
+            raise PartWithinItself(f"a part is within itself at one instant: {names}")
 
 
 def _overlap(chain: Sequence[Holding]) -> bool:

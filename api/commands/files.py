@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, BinaryIO
 import click
 
 if TYPE_CHECKING:
-    from api.services.batches.batch_formats import Kind
+    from api.services.batches.formats import Kind
 
 ENDINGS = ".csv, .ndjson, .json, .parquet or .arrow"
 
@@ -27,7 +27,7 @@ def row_fault(cells: Mapping[str, str]) -> tuple[str, str] | None:
 
 def kind_named(file: Path, name: str) -> Kind:
     """Return the format that the ending of a file's name tells."""
-    from api.services.batches.batch_formats import kind_of
+    from api.services.batches.formats import kind_of
 
     found = kind_of(file.suffix)
     if found is None:

@@ -85,8 +85,8 @@ def evaluate(
     are one batch in the natural order of their names, and a row in error names its part too.
     """
     from api.errors import TraceholdError
-    from api.services.batches.batch_formats import read_pieces, writer_of
     from api.services.batches.batches import Batch, Deciding
+    from api.services.batches.formats import read_pieces, writer_of
 
     documents = _documents(rules_file)
     rules = _rules(documents)

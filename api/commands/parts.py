@@ -14,9 +14,10 @@ import click
 from api.commands.files import kind_named, row_fault, target_of, write_beside
 from api.commands.output import Refused
 from api.errors import InvalidRecord, TraceholdError
-from api.services.batches.batch_cluster import decided_on_cluster
-from api.services.batches.batch_formats import CSV, PARQUET, writer_of
-from api.services.batches.batch_parts import (
+from api.services.batches.batches import Batch
+from api.services.batches.cluster import decided_on_cluster
+from api.services.batches.formats import CSV, PARQUET, writer_of
+from api.services.batches.parts import (
     Done,
     Job,
     Joined,
@@ -27,7 +28,6 @@ from api.services.batches.batch_parts import (
     parts_of,
     pieces_of,
 )
-from api.services.batches.batches import Batch
 from api.version import VERSION
 
 Summary = Mapping[str, Any]

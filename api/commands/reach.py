@@ -18,7 +18,7 @@ import click
 from api.commands.output import Refused
 from api.commands.requests import refusing, requested
 from api.commands.windows import window_sentence
-from api.services.recalls.questions import first_list
+from api.services.recalls.reach import first_list
 from api.settings import SettingError, Settings
 from api.store import reading
 from api.store.sources import Recorded, Source

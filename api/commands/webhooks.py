@@ -24,14 +24,14 @@ def webhooks() -> None:
 )
 def deliver(every: float | None) -> None:
     """Deliver what is due, signed, and record every answer; for a cron job or a service."""
-    from api.services.feed import webhook_deliveries
+    from api.services.feed import deliveries
     from api.settings import Settings
 
     to_private = Settings.is_yes(Settings.from_environment().webhooks_to_private)
-    send = webhook_deliveries.sender(to_private)
+    send = deliveries.sender(to_private)
     with opened() as database:
         while True:
-            for one in webhook_deliveries.deliver(database, lambda: time.time_ns() // 1000, send):
+            for one in deliveries.deliver(database, lambda: time.time_ns() // 1000, send):
                 what = "delivered" if one.accepted else "refused, to be tried again"
                 say(f"Delivery {one.delivery} to {one.url}: {what} ({one.said}).")
             if every is None:

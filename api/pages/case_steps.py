@@ -8,7 +8,7 @@ reminder.
 from __future__ import annotations
 
 from api.pages.words import counted
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.casework.cases import STATES, same_person
 
 MEANS = {

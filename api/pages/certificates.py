@@ -15,8 +15,8 @@ from api.errors import NotFound
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
 from api.pages.sessions import customer, page
-from api.services.base.recording import Record
-from api.services.certificates import certificates, customer_view, stated
+from api.services.base.record import Record
+from api.services.certificates import certificates, customer_view, statements
 from api.services.records import chains, customers
 from api.services.records.revisions import choose
 from api.web import paging
@@ -38,14 +38,14 @@ def show_certificate(number: str) -> Response:
         found = choose(session, number, issuer, revision, owner)
         answer = certificates.answer if owner is None else customer_view.answer
         shown = answer(session, found)
-        rows = stated.rows(session, found.id)
+        rows = statements.rows(session, found.id)
         chain = chains.chain(session, found)
     return show(
         "certificate.html",
         shown=shown,
         standing=standing(shown),
         rows=rows,
-        sentences=stated.sentences(rows),
+        sentences=statements.sentences(rows),
         drawn=drawing([(row, None) for row in rows]),
         chain=chain,
         levels=_levels(chain),

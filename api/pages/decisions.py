@@ -19,8 +19,8 @@ from api.pages.sessions import new_once, once, page
 from api.rules.units import FORCE_UNITS
 from api.schemas.decisions import NewDecisionSchema
 from api.services.decisions import decisions
-from api.services.decisions.decision_requests import decide_request, requested_rule
 from api.services.decisions.decision_rules import known_rules
+from api.services.decisions.requests import decide_request, requested_rule
 from api.web.clock import now_us
 from api.web.metrics import meters
 from api.web.pictures import picture
@@ -103,7 +103,7 @@ def store_decision() -> Response:
 def show_figure() -> Response:
     """Draw the decision that the address describes."""
     # Only a picture needs matplotlib, which takes long to import.
-    from api.services.decisions.decision_figure import decision_figure
+    from api.services.decisions.figure import decision_figure
 
     loaded, faults = forms.load(SCHEMA, _body(request.args), LABELS)
     if loaded is None:

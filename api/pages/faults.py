@@ -23,9 +23,9 @@ from api.pages.recalls import summary_sentence
 from api.pages.sessions import new_once, once, page
 from api.pages.timeline import Timeline, timeline
 from api.schemas.faults import RecallRequestSchema
-from api.services.base.recording import Record
-from api.services.overview import fault_subjects, overview
-from api.services.recalls import recalling, recalls
+from api.services.base.record import Record
+from api.services.overview import fault_subjects, start
+from api.services.recalls import recalls, run
 from api.web.clock import now_us
 from api.web.metrics import meters
 from api.web.transactions import note_question, reading, writing
@@ -44,7 +44,7 @@ Fields = Mapping[str, str]
 class Asked:
     """What came of a form: an answer to its command, or what is to be mended first."""
 
-    answer: recalling.Answer | None
+    answer: run.Answer | None
     faults: list[forms.Fault]
     command: Record | None = None
 
@@ -96,7 +96,7 @@ def _ask(sent: Fields, aside: list[str]) -> Asked:
         return Asked(None, faults)
     try:
         with reading() as session:
-            answer = recalling.recall(session, command, now_us())
+            answer = run.recall(session, command, now_us())
     except TraceholdError as error:
         return Asked(None, forms.refused(error, labels))
     if "store" not in sent:
@@ -131,7 +131,7 @@ def _form(sent: Fields, aside: list[str], asked: Asked | None) -> Response:
     if is_part():
         return show("fault_preview.html", **facts)
     with reading() as session:
-        earlier = overview.open_recalls(session)
+        earlier = start.open_recalls(session)
     return show(
         "fault_form.html",
         422 if facts["faults"] else 200,
@@ -212,7 +212,7 @@ def _instant(text: str | None) -> int | None:
     return None if text is None else instant_us(text, zone())
 
 
-def _preview(answer: recalling.Answer) -> Record:
+def _preview(answer: run.Answer) -> Record:
     """What the preview shows of an answer: the sentence, counts, and who and what would change."""
     named: list[Record] = []
     changed, customers = 0, dict[str, int]()

@@ -17,7 +17,7 @@ from api.pages.fault_form import in_zone
 from api.pages.layout import pages, show, zone
 from api.pages.sessions import by, new_once, once, page
 from api.schemas.notices import AcknowledgementSchema, DeliverySchema, NoticeRequestSchema
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.casework import cases
 from api.services.notices import notice_records, notices
 from api.services.notices.notice_records import ACKNOWLEDGEMENT, DELIVERY, REMINDER

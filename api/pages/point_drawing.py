@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
-from api.services.certificates.stated import STAGES as STAGE_NAMES
-from api.services.certificates.stated import Row
+from api.services.certificates.statements import STAGES as STAGE_NAMES
+from api.services.certificates.statements import Row
 
 WIDTH, LEFT, RIGHT, STEP = 400.0, 102.0, 10.0, 26.0
 TOP, BOTTOM = 26.0, 8.0

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from api.pages.words import LISTS, counted
-from api.services.evidence.recall_part import Generation, Group, Part
+from api.services.evidence.page_part import Generation, Group, Part
 from graph.affected import REACHED
 
 LEFT, TOP, FOOT, ROW, GAP = 8.0, 44.0, 10.0, 20.0, 62.0

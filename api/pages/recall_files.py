@@ -11,9 +11,9 @@ from flask import Response, request
 from api.errors import NotFound
 from api.pages.layout import pages
 from api.pages.sessions import page
-from api.services.base import export_files
+from api.services.base import sheets
 from api.services.evidence import evidence, exports
-from api.services.recalls import recalls, triage
+from api.services.recalls import lists, recalls
 from api.store.database import Database
 from api.web.pictures import picture
 from api.web.transactions import database, reading
@@ -30,7 +30,7 @@ CHUNK = 64 * 1024
 def show_figure(recall_id: int) -> Response:
     """Draw the affected part; what leads to the certificate named in the query stands out."""
     # Only a picture needs matplotlib, which takes long to import.
-    from api.services.evidence.recall_figure import recall_figure
+    from api.services.evidence.figure import recall_figure
 
     number = request.args.get("chosen")
     with reading() as session:
@@ -39,7 +39,7 @@ def show_figure(recall_id: int) -> Response:
         found = None
         if number:
             issuer, revision = request.args.get("issuer"), request.args.get("revision", type=int)
-            found = triage.entry_of(session, recall_id, number, issuer, revision)
+            found = lists.entry_of(session, recall_id, number, issuer, revision)
     chosen = None if found is None else certificate_node(identity(found[1]))
     return picture(recall_figure(part, "svg", f"Recall {stored.number}", chosen), "svg")
 
@@ -68,8 +68,8 @@ def export(recall_id: int, kind: str) -> Response:
 
 def _csv(store: Database, recall_id: int) -> Iterator[str]:
     with store.read() as session:
-        rows = exports.rows(session, recall_id, triage.RECALLED)
-        yield from export_files.csv_parts(exports.COLUMNS, rows, raw=False)
+        rows = exports.rows(session, recall_id, lists.RECALLED)
+        yield from sheets.csv_parts(exports.COLUMNS, rows, raw=False)
 
 
 def _lines(store: Database, stored: Any) -> Iterator[bytes]:
@@ -80,9 +80,9 @@ def _lines(store: Database, stored: Any) -> Iterator[bytes]:
 def _workbook(stored: Any, name: str) -> Response:
     file = tempfile.TemporaryFile()  # noqa: SIM115  # closed when the answer has been sent
     with reading() as session:
-        rows = exports.rows(session, stored.id, triage.RECALLED)
+        rows = exports.rows(session, stored.id, lists.RECALLED)
         made = (stored.number, stored.created_us)
-        export_files.write_xlsx(file, *made, exports.COLUMNS, rows, raw=False)
+        sheets.write_xlsx(file, *made, exports.COLUMNS, rows, raw=False)
     file.seek(0)
     response = _file(_sent(file), XLSX, name)
     response.call_on_close(file.close)

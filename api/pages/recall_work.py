@@ -17,7 +17,7 @@ from api.pages.layout import pages
 from api.pages.sessions import by, once, page
 from api.schemas.cases import CaseChangeSchema, StepSchema
 from api.schemas.dispositions import DispositionSchema
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.casework import cases, dispositions
 from api.web.clock import now_us
 from api.web.problems import Problem

@@ -25,11 +25,11 @@ from api.pages.sessions import new_once, page
 from api.pages.words import counted
 from api.schemas.dispositions import DISPOSABLE
 from api.schemas.recalls import EntryQuerySchema
-from api.services.base.recording import Record
-from api.services.casework import cases, dispositions, isolation, similar
-from api.services.certificates import stated
-from api.services.evidence import evidence, recall_part
-from api.services.recalls import recalls, triage
+from api.services.base.record import Record
+from api.services.casework import cases, dispositions, isolation, similar_items
+from api.services.certificates import statements
+from api.services.evidence import evidence, page_part
+from api.services.recalls import lists, recalls
 from api.services.recalls.staleness import staleness
 from api.web.transactions import reading
 from graph.recall import LISTS
@@ -73,7 +73,7 @@ def show_recall(recall_id: int) -> Response:
     with reading() as session:
         stored = recalls.get(session, recall_id)
         head = recalls.head_answer(stored)
-        rows, more = triage.entry_rows(session, recall_id, name, query, start)
+        rows, more = lists.entry_rows(session, recall_id, name, query, start)
         decided = dispositions.current(session, recall_id, [row.certificate_id for row in rows])
         entries = [
             orjson.loads(row.body) | {"disposition": decided.get(row.certificate_id)}
@@ -89,10 +89,10 @@ def show_recall(recall_id: int) -> Response:
             "resumption": resumption(case, g.key.person),
             "second_looks": recalls.second_looks(session, recall_id),
             "isolating": isolation.isolated_by(session, stored),
-            "count": triage.entry_count(session, recall_id, name, query),
+            "count": lists.entry_count(session, recall_id, name, query),
             "chosen": chosen,
-            "picture": picture(recall_part.drawn_part(session, stored, lit)),
-            "similar": similar.suggest(session, stored),
+            "picture": picture(page_part.drawn_part(session, stored, lit)),
+            "similar": similar_items.suggest(session, stored),
         }
     return show(
         "recall.html",
@@ -155,7 +155,7 @@ def _chosen(session: Session, stored: Any, sent: Mapping[str, str]) -> Record | 
     if not number:
         return None
     revision = sent.get("revision", "")
-    found = triage.entry_of(
+    found = lists.entry_of(
         session,
         stored.id,
         number,
@@ -165,7 +165,7 @@ def _chosen(session: Session, stored: Any, sent: Mapping[str, str]) -> Record | 
     if found is None:
         return {"number": number, "key": None, "entry": None}
     key, entry = found
-    rows = stated.by_place(stated.rows(session, key), entry.get("points", []))
+    rows = statements.by_place(statements.rows(session, key), entry.get("points", []))
     pairs = list(zip(rows, entry.get("points", []), strict=True))
     why = evidence.explanation(
         session, stored, number, sent.get("issuer") or None, entry["revision"]

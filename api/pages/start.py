@@ -6,7 +6,7 @@ from flask import Response, request
 
 from api.pages.layout import is_part, pages, show
 from api.pages.sessions import customer, page
-from api.services.overview import overview
+from api.services.overview import start
 from api.web.clock import now_us
 from api.web.transactions import reading
 
@@ -20,8 +20,8 @@ def show_start() -> Response:
     text = request.args.get("q", "")[:200]
     owner = customer()
     with reading() as session:
-        found = overview.search(session, text, owner)
+        found = start.search(session, text, owner)
         if is_part():
             return show("search_found.html", found=found, text=text.strip())
-        work = overview.open_work(session, now_us()) if owner is None else None
+        work = start.open_work(session, now_us()) if owner is None else None
     return show("start.html", work=work, found=found, text=text.strip())

@@ -18,7 +18,9 @@ from webargs.flaskparser import abort
 
 from api.errors import TraceholdError
 from api.schemas.batches import BatchQuerySchema, BatchSchema, NewBatchSchema, row_fault
-from api.services.batches.batch_formats import (
+from api.services.batches.batches import Batch, Deciding
+from api.services.batches.format_json import pieces_of, read_document
+from api.services.batches.formats import (
     CSV,
     JSON,
     KINDS,
@@ -28,10 +30,8 @@ from api.services.batches.batch_formats import (
     read_pieces,
     writer_of,
 )
-from api.services.batches.batch_json import pieces_of, read_document
-from api.services.batches.batch_pieces import counted, too_many
-from api.services.batches.batches import Batch, Deciding
-from api.services.decisions.decision_requests import rules_of
+from api.services.batches.pieces import counted, too_many
+from api.services.decisions.requests import rules_of
 from api.web.auth import requires
 from api.web.blueprints import Blueprint, takes_bulk
 from api.web.bodies import spooled

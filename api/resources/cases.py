@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.schemas.cases import CaseChangeSchema, CaseSchema, SimilarItemsSchema, StepSchema
-from api.services.casework import cases, similar
+from api.services.casework import cases, similar_items
 from api.services.recalls import recalls
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -66,7 +66,7 @@ def resume_work(change: dict[str, Any], recall_id: int) -> Any:
 def suggest_similar(recall_id: int) -> Any:
     """Suggest items that could have the same thing wrong, with the reasons."""
     with reading() as session:
-        found = similar.suggest(session, recalls.get(session, recall_id))
+        found = similar_items.suggest(session, recalls.get(session, recall_id))
     return {"items": found, "caution": CAUTION}
 
 

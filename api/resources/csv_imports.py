@@ -17,7 +17,7 @@ from api.schemas.csv_imports import CsvImportAnswerSchema, CsvImportQuerySchema
 from api.schemas.import_mappings import KINDS, ImportMappingSchema
 from api.schemas.items import ItemSchema
 from api.services.imports.csv_files import CsvFile
-from api.services.imports.csv_import import CsvImport
+from api.services.imports.csv_imports import CsvImport
 from api.services.imports.csv_mapping import MAPPING, tables_of
 from api.services.imports.csv_records import read_tables
 from api.services.imports.csv_reports import report, report_csv

@@ -17,7 +17,7 @@ from api.schemas.decision_answers import (
 )
 from api.schemas.decisions import NewDecisionSchema
 from api.services.decisions import decisions
-from api.services.decisions.decision_requests import needs_records
+from api.services.decisions.requests import needs_records
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -124,7 +124,7 @@ def show_figure_as_png(decision_id: int) -> Response:
 
 def _figure(decision_id: int, kind: str) -> Response:
     # Only a picture needs matplotlib, which takes long to import.
-    from api.services.decisions.decision_figure import decision_figure
+    from api.services.decisions.figure import decision_figure
 
     with reading() as session:
         decision, unit = decisions.decided_again(session, decision_id)

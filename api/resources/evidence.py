@@ -70,7 +70,7 @@ def show_figure_as_png(recall_id: int) -> Response:
 
 def _figure(recall_id: int, kind: str) -> Response:
     # Only a picture needs matplotlib, which takes long to import.
-    from api.services.evidence.recall_figure import recall_figure
+    from api.services.evidence.figure import recall_figure
 
     with reading() as session:
         recall = recalls.get(session, recall_id)

@@ -9,7 +9,7 @@ from typing import IO, Any
 from flask import Response
 
 from api.schemas.exports import ExportQuerySchema, TableQuerySchema
-from api.services.base import export_files
+from api.services.base import sheets
 from api.services.evidence import exports
 from api.services.recalls import recalls
 from api.store.database import Database
@@ -37,7 +37,7 @@ def export_csv(query: dict[str, Any], recall_id: int) -> Any:
     def parts(store: Database) -> Iterator[str]:
         with store.read() as session:
             rows = exports.rows(session, recall_id, lists)
-            yield from export_files.csv_parts(exports.COLUMNS, rows, raw=query["raw"])
+            yield from sheets.csv_parts(exports.COLUMNS, rows, raw=query["raw"])
 
     return _file(parts(database()), "text/csv", f"{recall.number}.csv")
 
@@ -52,7 +52,7 @@ def export_xlsx(query: dict[str, Any], recall_id: int) -> Any:
     file = tempfile.TemporaryFile()  # noqa: SIM115  # closed when the answer has been sent
     with reading() as session:
         rows = exports.rows(session, recall_id, query.get("lists", RECALLED))
-        export_files.write_xlsx(
+        sheets.write_xlsx(
             file, recall.number, recall.created_us, exports.COLUMNS, rows, raw=query["raw"]
         )
     file.seek(0)

@@ -9,9 +9,9 @@ from marshmallow import ValidationError
 
 from api.errors import Issue, TraceholdError
 from api.schemas.imports import ImportAnswerSchema, ImportQuerySchema, LaboratorySchema
-from api.services.batches.batch_formats import NDJSON
+from api.services.batches.formats import NDJSON
 from api.services.imports import imports
-from api.services.imports.import_lines import Lines, read_lines
+from api.services.imports.lines import Lines, read_lines
 from api.web.auth import requires
 from api.web.blueprints import Blueprint, takes_bulk
 from api.web.bodies import spooled

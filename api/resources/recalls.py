@@ -18,9 +18,9 @@ from api.schemas.recalls import (
     RecallSchema,
     TotalsSchema,
 )
-from api.services.recalls import fault_drafts, recalling, recalls, triage
+from api.services.recalls import fault_drafts, lists, recalls, run
 from api.services.recalls.differences import differences, found_entries
-from api.services.recalls.recalling import Answer
+from api.services.recalls.run import Answer
 from api.services.recalls.staleness import staleness
 from api.web import paging
 from api.web.auth import requires
@@ -47,7 +47,7 @@ blp = Blueprint("recalls", __name__, url_prefix="/v1/recalls", description=__doc
 def report_fault(request: dict[str, Any]) -> Any:
     """Report a fault and store the recall; with preview it is only answered."""
     with reading() as session:  # one snapshot, and no writer waits while it is worked out
-        answer = recalling.recall(session, request, now_us())
+        answer = run.recall(session, request, now_us())
     if request["preview"]:
         note_question("recall preview", **_hashes(answer))
         meters().recalls.labels("preview").inc()
@@ -76,8 +76,8 @@ def list_recalls(query: dict[str, Any]) -> Any:
 def compare_faults(request: dict[str, Any]) -> Any:
     """Compare two windows or two effects; nothing is stored."""
     with reading() as session:
-        first = recalling.recall(session, {"fault": request["first"]}, now_us())
-        second = recalling.recall(session, {"fault": request["second"]}, now_us())
+        first = run.recall(session, {"fault": request["first"]}, now_us())
+        second = run.recall(session, {"fault": request["second"]}, now_us())
     note_question("recall comparison", first=_hashes(first), second=_hashes(second))
     return {
         "first": recalls.preview_answer(first),
@@ -124,7 +124,7 @@ def show_totals(recall_id: int) -> Any:
     """Count the recalled certificates by customer, item and generation."""
     with reading() as session:
         recalls.get(session, recall_id)
-        return triage.totals(session, recall_id)
+        return lists.totals(session, recall_id)
 
 
 @blp.route("/<int:recall_id>/<list_name>")
@@ -137,7 +137,7 @@ def list_entries(query: dict[str, Any], recall_id: int, list_name: str) -> Any:
         raise Problem("not-found", f"A recall has no list {list_name}.")
     with reading() as session:
         recalls.get(session, recall_id)
-        found, key = triage.entry_page(session, recall_id, list_name, query, paging.after(query))
+        found, key = lists.entry_page(session, recall_id, list_name, query, paging.after(query))
     page, status, headers = paging.answer([], key)
     head = {"next": page["next"]}
     body = b"".join(_parts(head, {"items": found}))

@@ -12,7 +12,7 @@ from api.schemas.setup_comparisons import (
     SetupFaultRequestSchema,
     SetupFaultSchema,
 )
-from api.services.setups import setup_comparisons, setup_faults
+from api.services.setups import comparison_faults, setup_comparisons
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -81,4 +81,4 @@ def draft_setup_fault(request: dict[str, Any], comparison_id: int) -> Any:
     The answer is what POST /v1/recalls takes, unchanged.
     """
     with reading() as session:
-        return setup_faults.fault_of(session, comparison_id, request)
+        return comparison_faults.fault_of(session, comparison_id, request)

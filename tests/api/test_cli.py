@@ -21,7 +21,7 @@ from click.testing import CliRunner
 from api.cli import main
 from api.client import LISTS, Client
 from api.commands.demo import CAUTION
-from api.services.batches.batch_pieces import OUTPUTS, RISKS
+from api.services.batches.pieces import OUTPUTS, RISKS
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "fixtures" / "demo_lab"

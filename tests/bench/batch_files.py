@@ -32,8 +32,8 @@ from scipy.special import ndtr
 
 from api.rules.rule import BUILT_IN
 from api.schemas.batches import row_fault
-from api.services.batches.batch_formats import kind_of, read_pieces, writer_of
 from api.services.batches.batches import Batch, Deciding
+from api.services.batches.formats import kind_of, read_pieces, writer_of
 from tests.bench.results import interleaved, show, write
 
 RULE = "guard_U"

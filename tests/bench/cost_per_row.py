@@ -25,7 +25,7 @@ from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.certificates import certificates
 from api.services.imports.imports import import_laboratory
-from api.services.recalls.recalling import recall, recall_from
+from api.services.recalls.run import recall, recall_from
 from api.store import links, snapshot_files
 from api.store.database import Database
 from api.store.reading import SessionReader

@@ -20,8 +20,8 @@ from pathlib import Path
 from typing import Any
 
 from api.resources.imports import _loaded
-from api.services.imports.import_lines import Lines, read_lines
 from api.services.imports.imports import import_source
+from api.services.imports.lines import Lines, read_lines
 from api.store import migrate
 from api.store.database import Database
 from api.web.json import loads

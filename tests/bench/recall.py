@@ -26,7 +26,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.services.recalls.recalling import recall
+from api.services.recalls.run import recall
 from api.store import links, records
 from api.store.database import Database
 from api.store.reading import SessionReader

@@ -63,7 +63,7 @@ def _loaded(url: str, facts: Callable[[int, str, int], dict[str, Any]]) -> dict[
 def listed(url: str, asked: str) -> dict[str, Any]:
     """Answer which certificates could be affected, with their rows: the first list."""
     from api.schemas.plain_requests import plain_request
-    from api.services.recalls.questions import first_list
+    from api.services.recalls.reach import first_list
     from api.store.reading import file_of, opened
     from api.store.sources import Recorded
     from api.web.collector import collect_seldom
@@ -102,7 +102,7 @@ def commanded(url: str, asked: str) -> dict[str, Any]:
 def recalled(url: str, asked: str) -> dict[str, Any]:
     """Answer one recall completely."""
     from api.schemas.faults import RecallRequestSchema
-    from api.services.recalls.recalling import recall
+    from api.services.recalls.run import recall
     from api.store.database import Database
 
     imports = time.process_time()
@@ -118,7 +118,7 @@ def snapshot(url: str) -> dict[str, Any]:
     """Recall a tenth of the laboratory, store it and stream it, in one transaction rolled back."""
     from api.services.evidence import exports
     from api.services.recalls import recalls
-    from api.services.recalls.recalling import recall
+    from api.services.recalls.run import recall
     from api.store.database import Database
     from api.web.collector import collect_seldom
     from graph.recall import LISTS
@@ -147,7 +147,7 @@ def snapshot(url: str) -> dict[str, Any]:
 
 def tenth_in_turn(url: str, rounds: str) -> dict[str, Any]:
     """Recall a tenth of the laboratory, and read its results by key, in turn."""
-    from api.services.recalls.recalling import recall
+    from api.services.recalls.run import recall
     from api.store import records
     from api.store.database import Database
     from api.store.reading import SessionReader

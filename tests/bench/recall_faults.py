@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from api.schemas.faults import RecallRequestSchema
-from api.services.recalls.recalling import recall
+from api.services.recalls.run import recall
 from api.store.database import Database
 from graph.moments import text_of
 from tests.bench.large_laboratory import DAY_US, DAYS, START_US

@@ -51,8 +51,8 @@ SLOW |= {"requests", "rich", "scipy", "sqlalchemy"}
 @pytest.mark.parametrize(
     "statement",
     [
-        "import api.services.recalls.recalling, api.store.reading, api.store.sources",
-        "import api.services.recalls.questions, api.commands.reach",
+        "import api.services.recalls.run, api.store.reading, api.store.sources",
+        "import api.services.recalls.reach, api.commands.reach",
     ],
 )
 def test_a_recall_is_imported_without_the_slow_libraries(statement):

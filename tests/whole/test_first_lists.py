@@ -18,8 +18,8 @@ from laboratories import faults_for, laboratories, several_faults_for
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
-from api.services.recalls.questions import first_list
-from api.services.recalls.recalling import recall, recall_from
+from api.services.recalls.reach import first_list
+from api.services.recalls.run import recall, recall_from
 from api.services.upkeep import snapshots
 from api.store.database import Database
 from api.store.reading import SessionReader, file_of, opened

@@ -25,12 +25,12 @@ from api.schemas.faults import RecallRequestSchema
 from api.schemas.import_mappings import KINDS, ImportMappingSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.csv_files import CsvFile
-from api.services.imports.csv_import import CsvImport
+from api.services.imports.csv_imports import CsvImport
 from api.services.imports.csv_mapping import tables_of
 from api.services.imports.csv_records import read_tables
-from api.services.imports.import_lines import Lines, read_lines
 from api.services.imports.imports import Contents, Document, import_source
-from api.services.recalls.recalling import recall
+from api.services.imports.lines import Lines, read_lines
+from api.services.recalls.run import recall
 from api.store.tables import Certificate, ImportRun, Item, Result, Usage
 from api.web.json import loads
 from fixtures.demo_lab.spreadsheet import spreadsheet

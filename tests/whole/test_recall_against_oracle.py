@@ -18,7 +18,7 @@ from recall_oracle import recall as oracle
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
-from api.services.recalls.recalling import recall
+from api.services.recalls.run import recall
 from api.store.database import Database
 from graph.recall import FOUND as LISTS
 

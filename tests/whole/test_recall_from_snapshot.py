@@ -22,7 +22,7 @@ from api.errors import UnknownReference
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
-from api.services.recalls.recalling import Answer, recall
+from api.services.recalls.run import Answer, recall
 from api.services.upkeep import snapshots
 from api.store.database import Database
 

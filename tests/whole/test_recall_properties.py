@@ -22,7 +22,7 @@ from api.rules.units import factor
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
-from api.services.recalls.recalling import recall
+from api.services.recalls.run import recall
 from api.store.database import Database
 from graph.recall import FOUND
 

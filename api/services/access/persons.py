@@ -14,7 +14,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, NotFound, UnknownReference
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.tables import Person

@@ -19,8 +19,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, UnknownReference, pointer
-from api.services.base.digests import Record as Record
-from api.services.base.digests import digest as digest
+from api.services.base.record import Record, digest
 from api.store.chunks import chunks
 from api.store.database import lock_graph
 from api.store.journal import note as journal_note

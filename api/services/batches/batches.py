@@ -24,10 +24,10 @@ from numpy.typing import NDArray
 from api.errors import Conflict
 from api.rules.decide import VERDICTS
 from api.rules.rule import BUILT_IN, Rule, rule_from_mapping
-from api.services.batches.batch_columns import Answers, decide_frame
-from api.services.batches.batch_formats import Writer
-from api.services.batches.batch_masks import Explain
-from api.services.batches.batch_pieces import ERROR_FILE, ERRORS, RISKS, TEXTS, Piece
+from api.services.batches.columns import Answers, decide_frame
+from api.services.batches.formats import Writer
+from api.services.batches.masks import Explain
+from api.services.batches.pieces import ERROR_FILE, ERRORS, RISKS, TEXTS, Piece
 from api.spans import span
 
 # More would need more memory, and the columnar library has threads of its own.

@@ -16,7 +16,7 @@ from sqlalchemy import Row, Select, func, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, NotFound
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.feed import changes
 from api.store.casework import CaseEvent, Disposition, Notice, NoticeRecord, RecallCase
 from api.store.database import lock_graph

@@ -13,7 +13,7 @@ from sqlalchemy import Row, Select, insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, UnknownReference, pointer
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.casework.cases import latest_dispositions
 from api.services.feed import changes
 from api.services.feed.changes import LISTED

@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.services.base.recording import Record, Recording, zone_of
+from api.services.base.record import Record
+from api.services.base.recording import Recording, zone_of
 from api.services.casework.cases import RESUMPTION
 from api.services.records.holdings import holdings_above
 from api.store.casework import CaseEvent

@@ -8,14 +8,13 @@ from typing import Any
 
 from sqlalchemy import insert, select
 
+from api.services.base.record import Record, digest
 from api.services.base.recording import (
     Collection,
     ItemFacts,
     NewCertificates,
     Outcome,
-    Record,
     Recording,
-    digest,
     remarks,
     repeated,
 )

@@ -14,13 +14,14 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue
-from api.services.base.recording import Record, Recording, begin, record_one
+from api.services.base.record import Record
+from api.services.base.recording import Recording, begin, record_one
 from api.services.certificates import calibrations, results
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.use_corrections import corrections
 from api.services.feed.changes import note_certificate
-from api.services.recalls.recall_states import recall_states
 from api.services.recalls.staleness import flag_stale
+from api.services.recalls.states import recall_states
 from api.services.records.customers import customer_key
 from api.services.records.revisions import choose, revisions
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from sqlalchemy.orm import Session
 
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.certificates import certificates, results
 from api.services.records.revisions import revisions
 from api.store.tables import Certificate

@@ -9,10 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import networkx as nx
-
 from api.services.base.recording import Recording
 from api.store import link_checks
+from graph.circles import circle
 
 # To look at every link for one that points forward in time takes as long as to walk up from some
 # ten thousand new certificates in a small store, and ever longer as it grows.
@@ -46,13 +45,11 @@ def refuse_new_circle(recording: Recording, first: int) -> None:
 
 def refuse_circle(recording: Recording, starts: Iterable[int]) -> None:
     """Refuse a circle among these certificates and what they rest on."""
-    upward = nx.DiGraph(link_checks.everything_upward(recording.session, starts))
-    try:
-        circle = [edge[0] for edge in nx.find_cycle(upward)]
-    except nx.NetworkXNoCycle:
+    found = circle(link_checks.everything_upward(recording.session, starts))
+    if found is None:
         return
-    names = link_checks.numbers_of(recording.session, circle)
-    shown = " rests on ".join(names[key] for key in [*circle, circle[0]])
+    names = link_checks.numbers_of(recording.session, found)
+    shown = " rests on ".join(names[key] for key in [*found, found[0]])
     recording.refuse(
         "" if recording.single else "/calibrations",
         f"a calibration rests on itself: {shown}",

@@ -14,7 +14,8 @@ from typing import Any
 
 from api.errors import UnknownReference
 from api.rules.limits import LimitsError, tolerance_offsets
-from api.services.base.recording import Record, Recording, remarks
+from api.services.base.record import Record
+from api.services.base.recording import Recording, remarks
 from api.services.decisions.decision_rules import ensure_rule
 from api.services.decisions.specifications import (
     Definition,

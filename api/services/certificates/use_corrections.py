@@ -13,7 +13,8 @@ from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue
-from api.services.base.recording import Record, Recording
+from api.services.base.record import Record
+from api.services.base.recording import Recording
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.uses import use_row
 from api.services.recalls.staleness import flag_stale

@@ -5,7 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from api.services.base.recording import ItemFacts, Record, Recording, remarks
+from api.services.base.record import Record
+from api.services.base.recording import ItemFacts, Recording, remarks
 from graph.moments import Moment
 
 

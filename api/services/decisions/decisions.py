@@ -22,14 +22,14 @@ from api.errors import NotFound, pointer
 from api.rules import ENGINE_VERSION
 from api.rules.decide import Decision
 from api.services.base.texts import texted
-from api.services.decisions.decision_answers import decision_answer
-from api.services.decisions.decision_requests import (
+from api.services.decisions.answers import decision_answer
+from api.services.decisions.decision_rules import ensure_rule
+from api.services.decisions.requests import (
     Decided,
     Request,
     decide_request,
     requested_rule,
 )
-from api.services.decisions.decision_rules import ensure_rule
 from api.services.uncertainty.budget_links import with_budget
 from api.store.database import Database
 from api.store.group_commit import GroupCommit

@@ -16,7 +16,7 @@ from api.rules.decide import Prior, acceptance, decide
 from api.rules.limits import Limits
 from api.rules.rule import BUILT_IN, Rule
 from api.rules.wording import describe_guard
-from api.services.decisions.decision_answers import (
+from api.services.decisions.answers import (
     acceptance_answer,
     guard_band_answer,
     limits_answer,

@@ -10,13 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-import networkx as nx
 import orjson
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue, NotFound
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.recalls import recalls
 from api.services.records import laboratory
 from api.store import records
@@ -26,6 +25,7 @@ from api.store.tables import Certificate, Recall, RecallEntry
 from graph.affected import (
     REACHED,
     Identity,
+    Part,
     Used,
     affected_part,
     graphml,
@@ -40,7 +40,7 @@ MOST_CERTIFICATES = 20_000
 LOT = 1_000
 
 
-def affected_graph(session: Session, recall: Recall) -> nx.DiGraph:
+def affected_graph(session: Session, recall: Recall) -> Part:
     """Return the graph of what a stored recall reached; see `graph.affected.affected_part`.
 
     Raises

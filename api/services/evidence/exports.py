@@ -15,8 +15,8 @@ import orjson
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.services.base.export_files import Cell
-from api.services.base.recording import Record
+from api.services.base.record import Record
+from api.services.base.sheets import Cell
 from api.services.casework.dispositions import current, said
 from api.store.casework import Disposition
 from api.store.tables import Composition, Item, Recall, RecallEntry, Result

@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import Row, Select, func, insert, literal, select
 from sqlalchemy.orm import Session
 
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.records.customers import customer_key
 from api.store.casework import Change, Notice
 from api.store.database import lock_graph

@@ -16,7 +16,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue, NotFound
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.feed.public_hosts import is_plainly_private
 from api.store.casework import Change, Webhook, WebhookDelivery
 from api.store.journal import note as journal_note

@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from api.errors import InvalidRecord, Issue, pointer
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.imports.csv_cells import Options, Reader
 from api.services.imports.csv_files import CsvFile
 from graph.moments import time_zone

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from api.errors import InvalidRecord, Issue
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.imports.csv_files import MOST_ROWS, Row
 from api.services.imports.csv_mapping import DETAILS, OWNER, Table
 from api.services.imports.csv_rows import (

@@ -10,10 +10,10 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 
-from api.services.base.export_files import Cell, csv_parts
-from api.services.base.recording import Record
+from api.services.base.record import Record
+from api.services.base.sheets import Cell, csv_parts
 from api.services.imports.csv_files import Row
-from api.services.imports.csv_import import CsvImport
+from api.services.imports.csv_imports import CsvImport
 from api.services.imports.csv_mapping import unused_columns
 from api.services.imports.csv_rows import Refusal
 

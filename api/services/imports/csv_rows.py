@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.imports.csv_cells import ABSENT, CellFault, Reader
 from api.services.imports.csv_files import Row
 from api.services.imports.csv_mapping import DETAILS, OWNER, Table

@@ -14,7 +14,8 @@ from typing import Protocol
 
 from sqlalchemy.orm import Session
 
-from api.services.base.recording import Outcome, Record, Recording, begin, digest
+from api.services.base.record import Record, digest
+from api.services.base.recording import Outcome, Recording, begin
 from api.services.certificates import calibrations
 from api.services.records import checks, compositions, items
 from api.spans import spanned

@@ -26,7 +26,8 @@ from sqlalchemy.orm import Session
 from api.errors import InvalidRecord, Issue
 from api.rules.exact import plain
 from api.rules.fitting import life
-from api.services.base.recording import Record, zone_of
+from api.services.base.record import Record
+from api.services.base.recording import zone_of
 from api.services.life.load_events import NO_INSPECTION_AFTER
 from api.store import cycles
 from api.store.cycles import EVER, Span

@@ -22,13 +22,13 @@ from sqlalchemy.orm import Session
 from api.rules.exact import exact_arithmetic, plain, ratio
 from api.rules.uncertainty.history import Event, Reading, share_of_tolerance
 from api.rules.uncertainty.intervals import DAYS_PER_YEAR, Policy, Use, advise
+from api.services.base.record import Record
 from api.services.base.recording import zone_of
 from api.services.records import items
 from api.store import cycles
 from api.store.tables import Certificate, Check, Item, RecallEntry, Result
 from graph.moments import instant_us
 
-Record = dict[str, Any]
 DAY_US = 86_400_000_000
 # A rate from fewer days would be a guess.
 LEAST_DAYS = 30

@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from api.rules.exact import plain
 from api.rules.fitting.life import counted, weighted
 from api.rules.units import is_force, to_newton
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.life import load_events
 from api.services.life.cycles import Base, Tally, bases, loaded, moment_of, open_events, tallies
 from api.services.records.items import get as get_item

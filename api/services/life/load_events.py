@@ -9,7 +9,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import NotFound
-from api.services.base.recording import Record, Recording, digest, remarks, zone_of
+from api.services.base.record import Record, digest
+from api.services.base.recording import Recording, remarks, zone_of
 from api.store.database import lock_graph
 from api.store.fitting import LoadEvent
 from api.store.paging import KeyValues, page

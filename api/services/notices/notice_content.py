@@ -20,7 +20,7 @@ from sqlalchemy.orm import Session, aliased
 from api.rules.exact import reported_uncertainty, reported_value
 from api.rules.rule import rule_from_mapping
 from api.rules.wording import describe_guard
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.notices import notice_words as words
 from api.store.casework import Disposition
 from api.store.chunks import chunks

@@ -9,7 +9,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import InvalidRecord, Issue
-from api.services.base.recording import Record, zone_of
+from api.services.base.record import Record
+from api.services.base.recording import zone_of
 from api.services.records.customers import customer_key
 from api.store.casework import Notice, NoticeRecord
 from api.store.chunks import chunks

@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from api.services.base.recording import Record
+from api.services.base.record import Record
 
 KINDS = {
     "reference_standard": "reference standard",

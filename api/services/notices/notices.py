@@ -18,7 +18,8 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, NotFound, UnknownReference, pointer
-from api.services.base.recording import Record, zone_of
+from api.services.base.record import Record
+from api.services.base.recording import zone_of
 from api.services.casework.dispositions import current
 from api.services.feed import changes
 from api.services.notices import notice_content, notice_words

@@ -15,10 +15,10 @@ from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from api.errors import NotFound
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.certificates.certificates import heads
 from api.services.overview import item_history
-from api.services.overview.overview import SHOWN, find_items, holding
+from api.services.overview.start import SHOWN, find_items, holding
 from api.services.records.items import answer as item_answer
 from api.services.records.items import get as get_item
 from api.services.records.revisions import choose

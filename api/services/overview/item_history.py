@@ -14,10 +14,11 @@ from typing import Any
 from sqlalchemy import and_, exists, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from api.services.base.recording import Record, zone_of
-from api.services.overview.overview import CUSTOMERS_OWN
+from api.services.base.record import Record
+from api.services.base.recording import zone_of
+from api.services.overview.start import CUSTOMERS_OWN
 from api.services.recalls import recalls
-from api.services.recalls.recall_states import recall_states
+from api.services.recalls.states import recall_states
 from api.services.records.checks import answers as check_answers
 from api.services.records.compositions import answers as holding_answers
 from api.store import links

@@ -9,8 +9,8 @@ import orjson
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.services.base.recording import Record
-from api.services.recalls.recalling import Answer
+from api.services.base.record import Record
+from api.services.recalls.run import Answer
 from api.store.tables import RecallEntry
 
 # Names are for people; the counts beside them are complete.

@@ -13,9 +13,9 @@ from typing import Any
 
 from api.rules.judge import Ruling
 from api.rules.verdicts import worst
-from api.services.base.digests import Record
-from api.services.recalls.tracing import Traced
-from api.services.recalls.tracing_results import Statement
+from api.services.base.record import Record
+from api.services.recalls.reading import Traced
+from api.services.recalls.reading_results import Statement
 from graph.exact import Exact, ratio, text
 from graph.faults import Effect
 from graph.model import Calibration, Point

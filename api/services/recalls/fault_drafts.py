@@ -18,9 +18,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue
-from api.services.base.recording import Record
-from api.services.recalls.tracing import Traced
-from api.services.recalls.tracing_results import Measured
+from api.services.base.record import Record
+from api.services.recalls.reading import Traced
+from api.services.recalls.reading_results import Measured
 from api.services.records.revisions import choose
 from api.store.reading import SessionReader
 from api.store.sources import Recorded

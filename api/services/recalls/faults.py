@@ -14,9 +14,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from api.errors import InvalidRecord, Issue, NotFound, UnknownReference
-from api.services.base.digests import Record
+from api.services.base.record import Record
+from api.services.records.certificate_numbers import of_one_issuer, the_one
 from api.services.records.holdings import holdings_above
-from api.services.records.numbered import of_one_issuer, the_one
 from api.store.records import ItemRow
 from api.store.sources import Source
 from graph import faults as kinds

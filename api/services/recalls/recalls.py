@@ -11,10 +11,10 @@ from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue, NotFound
 from api.rules import ENGINE_VERSION
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.casework import cases
 from api.services.recalls.differences import differences, found_entries, stored_entries
-from api.services.recalls.recalling import Answer, Entry
+from api.services.recalls.run import Answer, Entry
 from api.store.database import lock_graph
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page

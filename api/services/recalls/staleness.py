@@ -13,7 +13,8 @@ from collections.abc import Collection
 from sqlalchemy import exists, select
 from sqlalchemy.orm import Session, aliased
 
-from api.services.base.recording import Record, zone_of
+from api.services.base.record import Record
+from api.services.base.recording import zone_of
 from api.services.recalls.differences import (
     any_difference,
     differences,
@@ -21,7 +22,7 @@ from api.services.recalls.differences import (
     stored_entries,
 )
 from api.services.recalls.faults import report
-from api.services.recalls.recalling import recall
+from api.services.recalls.run import recall
 from api.store import links
 from api.store.casework import RecallCase
 from api.store.keyed import rows_of

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
-from api.services.base.digests import Record
+from api.services.base.record import Record
 from api.services.recalls.faults import Reported
 from api.store.records import CheckRow
 from api.store.sources import Source

@@ -15,7 +15,7 @@ from typing import Any
 from sqlalchemy import Row, exists, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.store.chunks import chunks
 from api.store.tables import Certificate, Item, Result, Usage
 from graph.moments import text_of

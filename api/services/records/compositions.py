@@ -9,15 +9,8 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, NotFound
-from api.services.base.recording import (
-    Collection,
-    Outcome,
-    Record,
-    Recording,
-    digest,
-    remarks,
-    repeated,
-)
+from api.services.base.record import Record, digest
+from api.services.base.recording import Collection, Outcome, Recording, remarks, repeated
 from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page

@@ -9,7 +9,7 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, NotFound
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page

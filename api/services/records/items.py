@@ -11,16 +11,8 @@ from sqlalchemy.orm import Session
 
 from api.errors import NotFound
 from api.rules.units import UnknownUnit, parse_quantity, to_newton
-from api.services.base.recording import (
-    Collection,
-    ItemFacts,
-    Outcome,
-    Record,
-    Recording,
-    digest,
-    remarks,
-    repeated,
-)
+from api.services.base.record import Record, digest
+from api.services.base.recording import Collection, ItemFacts, Outcome, Recording, remarks, repeated
 from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page

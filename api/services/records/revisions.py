@@ -5,8 +5,8 @@ from __future__ import annotations
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from api.services.records.certificate_numbers import of_one_issuer, the_one
 from api.services.records.customers import customer_key
-from api.services.records.numbered import of_one_issuer, the_one
 from api.store.tables import Certificate
 
 

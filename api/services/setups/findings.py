@@ -10,7 +10,7 @@ from api.rules.exact import plain
 from api.rules.fitting.effects import Effect, likely_effect
 from api.rules.fitting.fit import Fit, same_word
 from api.rules.fitting.lengths import Length, UnreadableLength, parse_length
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.setups.setup_comparisons import MeasuredEffect
 from api.services.setups.setups import Piece, Setup
 

@@ -17,7 +17,7 @@ from sqlalchemy import exists, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import Issue, NotFound, UnknownReference
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.base.texts import texted
 from api.services.records.items import newtons
 from api.store import versions

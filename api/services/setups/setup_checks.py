@@ -18,12 +18,12 @@ from sqlalchemy.orm import Session
 from api.errors import NotFound
 from api.rules import ENGINE_VERSION
 from api.services.base.cautions import CAUTIONS
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.base.texts import texted
+from api.services.setups.calibrated import calibration_findings, latest_calibrations
 from api.services.setups.findings import DIFFERS, NOT_CHECKED, worst
-from api.services.setups.setup_calibrations import calibration_findings, latest_calibrations
-from api.services.setups.setup_fit import fit_findings
-from api.services.setups.setup_records import record_findings
+from api.services.setups.fit import fit_findings
+from api.services.setups.histories import record_findings
 from api.services.setups.setups import Setup, gather
 from api.services.setups.shelf import shelf
 from api.store.fitting import SetupCheck, SetupCheckItem

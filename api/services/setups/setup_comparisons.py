@@ -21,16 +21,16 @@ from api.rules import ENGINE_VERSION
 from api.rules.exact import FieldError
 from api.rules.uncertainty.comparison import Readings, compare
 from api.rules.uncertainty.setup_effect import setup_effect
+from api.services.base.record import Record
 from api.services.base.recording import zone_of
 from api.services.base.texts import texted
-from api.services.setups.setup_comparison_answers import comparison_answer, numbered
+from api.services.setups.comparison_answers import comparison_answer, numbered
 from api.store.comparisons import ComparedItem, StoredComparison
 from api.store.paging import KeyValues, page
 from api.store.tables import Item
 from api.store.versions import note_row
 from graph.moments import moment, text_of
 
-Record = dict[str, Any]
 _SETUPS = ("usual", "other")
 _U = ("usual_U", "other_U", "common_U")
 

@@ -19,7 +19,8 @@ from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue, UnknownReference, pointer
 from api.rules.units import parse_quantity, to_newton
-from api.services.base.recording import Record, zone_of
+from api.services.base.record import Record
+from api.services.base.recording import zone_of
 from api.services.setups.requirements import Subject, best_match, resolve
 from api.services.setups.setup_comparisons import MeasuredEffect, measured_effects
 from api.store.chunks import chunks

@@ -15,13 +15,13 @@ from sqlalchemy.orm import Session
 from api.rules.fitting.choice import Candidate, Choice, Wanted, ranked
 from api.rules.fitting.lengths import parse_length
 from api.rules.fitting.life import PAST, WARN
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.services.casework.isolation import isolated_items
 from api.services.life.cycles import Tally, tallies
 from api.services.records.items import newtons, rated_capacity
 from api.services.setups.findings import in_mm, length_of, off_by, tolerances
-from api.services.setups.setup_pins import PIN_SLOTS
-from api.services.setups.setup_records import checks_until, events_open
+from api.services.setups.histories import checks_until, events_open
+from api.services.setups.pins import PIN_SLOTS
 from api.services.setups.setups import Piece, Setup
 from api.store.tables import Item
 

@@ -23,11 +23,11 @@ from api.errors import InvalidRecord, Issue, UnknownReference
 from api.rules.uncertainty.coverage import DOMINANT
 from api.rules.uncertainty.rounding import is_rounding_of
 from api.rules.units import convert, is_force
+from api.services.base.record import Record
 from api.services.base.recording import Recording
 from api.services.base.units import PERCENT
 from api.services.uncertainty.uncertainty_budgets import find, points_of
 
-Record = dict[str, Any]
 _REMEDY = "record the budget first (POST /v1/uncertainty-budgets), or mend the id"
 
 

@@ -24,15 +24,15 @@ from api.rules.uncertainty.components import READY
 from api.rules.uncertainty.correlation import Correlations, correlations
 from api.rules.uncertainty.distributions import Standard, standard
 from api.rules.units import UnknownUnit, convert, is_force
+from api.services.base.record import Record
 from api.services.base.units import check_unit
 from api.services.uncertainty.budget_notes import dof_notes, dominance_note, floor_note, reasons
 
-Record = dict[str, Any]
 _ONE = Fraction(1)
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class Term:
     """A component as it was sent, its distribution settled, and what its figure comes to."""
 
     sent: Mapping[str, Any]
@@ -58,7 +58,7 @@ class Factor:
     shown: Record
 
 
-def figures(sent: Sequence[Mapping[str, Any]], place: str) -> list[Figure]:
+def terms(sent: Sequence[Mapping[str, Any]], place: str) -> list[Term]:
     """Return components with their standard uncertainties; raise FieldError with its pointer."""
     found = []
     for i, one in enumerate(sent):
@@ -69,14 +69,14 @@ def figures(sent: Sequence[Mapping[str, Any]], place: str) -> list[Figure]:
             detail = "it is missing; give distribution, or the kind of a ready component"
             raise FieldError(f"{here}/distribution", detail)
         try:
-            found.append(Figure(one, distribution, standard(distribution, one), here))
+            found.append(Term(one, distribution, standard(distribution, one), here))
         except FieldError as error:
             raise FieldError(f"{here}{error.field}", str(error)) from None
     return found
 
 
 def point_answer(
-    asked: Asked, value: Decimal, unit: str, parts: Sequence[Figure], floor: Capability | None
+    asked: Asked, value: Decimal, unit: str, parts: Sequence[Term], floor: Capability | None
 ) -> Record:
     """Return the answer for one point, with `parts` in its budget.
 
@@ -112,14 +112,14 @@ def point_answer(
     return answer
 
 
-def _component(figure: Figure, value: Decimal, unit: str) -> Component:
-    sent = figure.sent
+def _component(term: Term, value: Decimal, unit: str) -> Component:
+    sent = term.sent
     try:
         scale = _scale(sent, value, unit)
     except FieldError as error:
-        raise FieldError(f"{figure.place}{error.field}", str(error)) from None
+        raise FieldError(f"{term.place}{error.field}", str(error)) from None
     sensitivity = Fraction(sent.get("sensitivity", 1))
-    return Component(sent["name"], figure.standard, scale, sensitivity)
+    return Component(sent["name"], term.standard, scale, sensitivity)
 
 
 def _scale(sent: Mapping[str, Any], value: Decimal, unit: str) -> Fraction:
@@ -150,7 +150,7 @@ def _check_unit(unit: str) -> None:
         raise FieldError("/unit", str(unknown)) from None
 
 
-def _check_names(parts: Sequence[Figure]) -> None:
+def _check_names(parts: Sequence[Term]) -> None:
     seen: set[str] = set()
     for one in parts:
         name = one.sent["name"]
@@ -203,7 +203,7 @@ def _dominant(components: Sequence[Component], together: Correlations) -> covera
 
 
 def _shown(
-    parts: Sequence[Figure], components: Sequence[Component], combined: Combined, unit: str
+    parts: Sequence[Term], components: Sequence[Component], combined: Combined, unit: str
 ) -> list[Record]:
     shown = []
     for i, (part, one) in enumerate(zip(parts, components, strict=True)):

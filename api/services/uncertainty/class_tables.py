@@ -17,11 +17,11 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue, NotFound, UnknownReference
 from api.rules.exact import FieldError
 from api.rules.uncertainty.classes import ClassTable, shipped_tables, table_from_mapping
+from api.services.base.record import Record
 from api.services.base.texts import texted
 from api.store import versions
 from api.store.evaluations import ClassTable as Row
 
-Record = dict[str, Any]
 _REMEDY = "give classes with criteria, one limit a class, or lower_limits; see GET /v1/class-tables"
 
 

@@ -23,12 +23,12 @@ from api.rules.exact import FieldError
 from api.rules.uncertainty import cmc as rules
 from api.rules.uncertainty.rounding import text
 from api.rules.units import is_force
+from api.services.base.record import Record
 from api.services.base.texts import texted
 from api.services.base.units import PERCENT
 from api.store import versions
 from api.store.uncertainty import Cmc
 
-Record = dict[str, Any]
 _TERMS = ("U_rel_pct", "U_abs")
 
 

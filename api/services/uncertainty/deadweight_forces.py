@@ -26,8 +26,8 @@ from api.rules.uncertainty.deadweight import (
 )
 from api.rules.uncertainty.gravity import FORMULAS, computed_gravity
 from api.rules.units import convert
+from api.services.base.record import Record
 
-Record = dict[str, Any]
 COVERAGE = 2
 NOTES = (
     "Magnetic and aerodynamic effects, swinging and a force that is not vertical are not covered.",

@@ -22,9 +22,10 @@ from api.rules.exact import FieldError
 from api.rules.uncertainty.classes import ClassTable
 from api.rules.uncertainty.run_components import Reference, Temperature
 from api.rules.uncertainty.runs import Runs, Series, evaluate_runs
+from api.services.base.record import Record
 from api.services.base.texts import texted
 from api.services.uncertainty import class_tables
-from api.services.uncertainty.run_reports import Asked, report
+from api.services.uncertainty.run_answers import Asked, report
 from api.store.evaluations import RunEvaluation
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
@@ -33,7 +34,6 @@ from api.store.tables import Item
 from api.store.versions import note_row
 from graph.moments import text_of
 
-Record = dict[str, Any]
 _REMEDY = "mend the series; one for each rotation, its repetitions under repeated"
 
 

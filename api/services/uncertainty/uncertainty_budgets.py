@@ -25,17 +25,16 @@ from api.rules.uncertainty.components import READY
 from api.rules.uncertainty.distributions import FORMS
 from api.rules.uncertainty.rounding import MOST_DIGITS
 from api.rules.units import UnknownUnit, is_force
-from api.services.base.recording import digest
+from api.services.base.record import Record, digest
 from api.services.base.texts import texted
 from api.services.base.units import check_unit
-from api.services.uncertainty.budget_points import Asked, figures, point_answer
+from api.services.uncertainty.budget_points import Asked, point_answer, terms
 from api.services.uncertainty.cmcs import Scope, Stated, resolve, scope
 from api.store.paging import KeyValues, page
 from api.store.uncertainty import UncertaintyBudget
 from api.store.versions import insert_once
 from graph.moments import text_of
 
-Record = dict[str, Any]
 _KEPT_APART = ("id", "store")
 _LISTED = ("point", "k", "U_reported")
 
@@ -135,11 +134,11 @@ def _answer(session: Session, request: Mapping[str, Any]) -> Record:
     named = _named(session, request)
     found = []
     try:
-        shared = figures(request.get("components", ()), "/components")
+        shared = terms(request.get("components", ()), "/components")
         for point, place in _points(request):
             value, unit = point["value"], point["unit"]
             _check_unit(unit, f"{place}/unit")
-            own = figures(point.get("components", ()), f"{place}/components")
+            own = terms(point.get("components", ()), f"{place}/components")
             if not (shared or own):
                 raise FieldError("/components", "no component; a budget has one at least")
             floor = _floor(request, held, named, value, unit)

@@ -15,7 +15,7 @@ import orjson
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.services.base.recording import Record
+from api.services.base.record import Record
 from api.store.journal import BEGINNING, JournalHead, JournalLine, hash_of
 from api.store.paging import KeyValues, page
 

@@ -12,8 +12,8 @@ from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord
 from api.rules import ENGINE_VERSION
-from api.services.base.recording import Record
-from api.services.recalls.recalling import Answer, recall_from
+from api.services.base.record import Record
+from api.services.recalls.run import Answer, recall_from
 from api.services.upkeep import journal
 from api.store import records, snapshot_files
 from api.store.reading import SessionReader
@@ -53,7 +53,7 @@ def opened(folder: Path) -> Snapshot:
 def recall(snapshot: Snapshot, request: Record) -> Answer:
     """Find what the reported faults reach in a snapshot, whose instant counts as now.
 
-    Raises as `recalling.recall_from` does.
+    Raises as `run.recall_from` does.
     """
     return recall_from(snapshot, request, as_of_us(snapshot))
 

@@ -39,7 +39,7 @@ LOT = 1_000
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Breach:
     """One thing that is not as it must be: which check, of what, and what is wrong."""
 
     check: str
@@ -52,12 +52,12 @@ class Report:
     """What was looked at, and what was found."""
 
     looked_at: dict[str, int] = field(default_factory=dict)
-    findings: list[Finding] = field(default_factory=list)
+    findings: list[Breach] = field(default_factory=list)
 
     def add(self, check: str, looked_at: int, found: Iterable[tuple[str, str]] = ()) -> None:
         """Note one check with what it found: (subject, detail)."""
         self.looked_at[check] = self.looked_at.get(check, 0) + looked_at
-        self.findings.extend(Finding(check, *one) for one in found)
+        self.findings.extend(Breach(check, *one) for one in found)
 
 
 def verify(session: Session) -> Report:

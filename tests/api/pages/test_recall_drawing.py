@@ -7,8 +7,8 @@ import re
 import pytest
 
 from api.pages.recall_drawing import picture
-from api.services.evidence import evidence, recall_part
-from api.services.recalls import recalls, triage
+from api.services.evidence import evidence, page_part
+from api.services.recalls import lists, recalls
 
 CHOSEN = "/recalls/1?chosen=MV-25-0075&revision=0"
 
@@ -16,8 +16,8 @@ CHOSEN = "/recalls/1?chosen=MV-25-0075&revision=0"
 def drawn(database, number: int, chosen: str | None = None):
     with database.read() as session:
         stored = recalls.get(session, number)
-        found = None if chosen is None else triage.entry_of(session, number, chosen, None, None)
-        return recall_part.drawn_part(session, stored, None if found is None else found[0])
+        found = None if chosen is None else lists.entry_of(session, number, chosen, None, None)
+        return page_part.drawn_part(session, stored, None if found is None else found[0])
 
 
 def test_in_the_picture_the_path_of_the_chosen_certificate_stands_out(visitor):
@@ -66,8 +66,8 @@ def test_where_all_fits_everything_is_drawn_and_linked_as_in_the_evidence(databa
 def test_what_does_not_fit_is_counted_by_list_and_change_and_nothing_is_lost(
     database, visitor, monkeypatch
 ):
-    monkeypatch.setattr(recall_part, "MOST_DRAWN", 6)
-    monkeypatch.setattr(recall_part, "OWN_MERIT", 4)
+    monkeypatch.setattr(page_part, "MOST_DRAWN", 6)
+    monkeypatch.setattr(page_part, "OWN_MERIT", 4)
     part = drawn(database, 1, "MV-25-0075")
     for one in part.generations:
         assert len(one.named) <= 6
@@ -82,8 +82,8 @@ def test_what_does_not_fit_is_counted_by_list_and_change_and_nothing_is_lost(
 
 
 def test_those_whose_verdict_changes_are_drawn_first(database, monkeypatch):
-    monkeypatch.setattr(recall_part, "MOST_DRAWN", 5)
-    monkeypatch.setattr(recall_part, "OWN_MERIT", 5)
+    monkeypatch.setattr(page_part, "MOST_DRAWN", 5)
+    monkeypatch.setattr(page_part, "OWN_MERIT", 5)
     for one in drawn(database, 1).generations:
         changing = sum(named.group[1] for named in one.named)
         assert changing == min(5, one.changes)

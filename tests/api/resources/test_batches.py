@@ -12,8 +12,8 @@ import pytest
 import requests
 
 from api.errors import InvalidRecord
-from api.services.batches import batch_csv
-from api.services.batches.batch_pieces import ERRORS, RISKS, TEXTS
+from api.services.batches import format_csv
+from api.services.batches.pieces import ERRORS, RISKS, TEXTS
 
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo_lab" / "results.csv"
 PARQUET, ARROW = "application/vnd.apache.parquet", "application/vnd.apache.arrow.stream"
@@ -174,7 +174,7 @@ def test_ndjson_ends_with_its_totals_and_csv_does_if_asked(client):
 
 
 def test_a_long_answer_is_streamed_and_its_file_closed_at_the_end(client, monkeypatch):
-    monkeypatch.setattr(batch_csv, "BLOCK", 1 << 16)
+    monkeypatch.setattr(format_csv, "BLOCK", 1 << 16)
     monkeypatch.setattr("api.resources.batches._SHORT", 1 << 16)
     lines = b"".join(b"%07d,10.8,0.2,kN,9,11\n" % place for place in range(20_000))
     data = CSV.split(b"\n")[0] + b"\n" + lines

@@ -11,7 +11,7 @@ import pytest
 from oracle_cases import cal, force_fault, lab, ref, row
 from prov.model import ProvDocument
 
-from api.services.evidence import evidence, recall_layout
+from api.services.evidence import evidence, layout
 from graph.affected import certificate_node, identity
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -96,7 +96,7 @@ def test_a_changed_verdict_has_a_mark_of_its_own_shape(recalled):
 
 
 def test_a_long_column_counts_what_stays_and_draws_what_changes(recalled, monkeypatch):
-    monkeypatch.setattr(recall_layout, "MOST_DRAWN", 2)
+    monkeypatch.setattr(layout, "MOST_DRAWN", 2)
     found = texts(recalled.client.get(f"{recalled.at}/figure.svg").data)
     assert "C-1" in found
     assert "1 indeterminate" in found

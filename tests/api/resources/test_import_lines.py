@@ -10,7 +10,7 @@ from oracle_cases import cal, lab, ref
 from sqlalchemy import select
 
 from api.schemas.imports import LaboratorySchema
-from api.services.imports import import_lines
+from api.services.imports import lines as import_lines
 from api.services.imports.imports import Contents
 from api.store.journal import JournalLine
 from api.store.tables import ImportRun

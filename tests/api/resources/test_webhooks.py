@@ -14,8 +14,8 @@ from click.testing import CliRunner
 from oracle_cases import cal, lab, ref
 
 from api.cli import main
-from api.services.feed import public_hosts, webhook_deliveries
-from api.services.feed.webhook_deliveries import MOST_ATTEMPTS, SECOND_US, deliver, sender
+from api.services.feed import deliveries, public_hosts
+from api.services.feed.deliveries import MOST_ATTEMPTS, SECOND_US, deliver, sender
 
 START = 2_000_000_000 * SECOND_US
 
@@ -184,7 +184,7 @@ def test_a_paused_webhook_is_told_later(client, database, receiver, hook):
 def test_many_changes_travel_in_several_deliveries_in_order(
     client, database, receiver, hook, monkeypatch
 ):
-    monkeypatch.setattr(webhook_deliveries, "CHANGES_A_DELIVERY", 2)
+    monkeypatch.setattr(deliveries, "CHANGES_A_DELIVERY", 2)
     records = lab(*(cal(f"C-{n}", "I-1", f"0{n}-01", [ref("REF")]) for n in range(1, 6)))
     client.post("/v1/imports", json=records)
     assert len(run(database)) == 3

@@ -8,15 +8,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from api.errors import Conflict, InvalidRecord, UnknownReference
-from api.services.base.recording import (
-    MOST_ISSUES,
-    Recording,
-    begin,
-    digest,
-    remarks,
-    repeated,
-    zone_of,
-)
+from api.services.base.record import digest
+from api.services.base.recording import MOST_ISSUES, Recording, begin, remarks, repeated, zone_of
 from api.store.tables import Item, Laboratory
 
 

@@ -9,8 +9,8 @@ import pytest
 
 from api.rules.rule import BUILT_IN
 from api.schemas.batches import row_fault
-from api.services.batches.batch_formats import kind_of, read_pieces, writer_of
 from api.services.batches.batches import Batch, Deciding
+from api.services.batches.formats import kind_of, read_pieces, writer_of
 
 Through = Callable[..., bytes]
 

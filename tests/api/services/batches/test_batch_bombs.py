@@ -17,8 +17,8 @@ import pyarrow.parquet as pq
 import pytest
 
 from api.errors import InvalidRecord
-from api.services.batches import batch_parquet, batch_sizes
-from api.services.batches.batch_pages import pages_of
+from api.services.batches import arrow_sizes, parquet_sizes
+from api.services.batches.parquet_pages import pages_of
 
 ROWS = 200_000
 MB = 1 << 20
@@ -28,7 +28,7 @@ import io, json, resource, sys
 from api.errors import InvalidRecord
 from api.rules.rule import BUILT_IN
 from api.schemas.batches import row_fault
-from api.services.batches.batch_formats import kind_of, read_pieces, writer_of
+from api.services.batches.formats import kind_of, read_pieces, writer_of
 from api.services.batches.batches import Batch, Deciding
 
 def peak():
@@ -182,7 +182,7 @@ def test_what_is_not_a_plain_column_is_counted_as_it_will_stand(through, monkeyp
     sent = parquet(SMALLER[name]())
     assert len(sent) < 200_000
     assert through(sent, ".parquet")
-    monkeypatch.setattr(batch_parquet, "LARGEST_PIECE", 8 * MB)
+    monkeypatch.setattr(parquet_sizes, "LARGEST_PIECE", 8 * MB)
     with pytest.raises(InvalidRecord, match="needs more than 8388608 bytes at once"):
         through(sent, ".parquet")
 
@@ -197,7 +197,7 @@ def test_a_page_is_believed_and_not_the_footer(through, monkeypatch):
     lying = sent[:footer] + sent[footer:].replace(varint(size), varint(100, len(varint(size))))
     promised = pq.ParquetFile(io.BytesIO(lying)).metadata.row_group(0).column(0)
     assert promised.total_uncompressed_size == 100
-    monkeypatch.setattr(batch_parquet, "LARGEST_GROUP", 8 * MB)
+    monkeypatch.setattr(parquet_sizes, "LARGEST_GROUP", 8 * MB)
     with pytest.raises(InvalidRecord, match="row group 0 holds more than 8388608"):
         through(lying, ".parquet")
 
@@ -245,7 +245,7 @@ def test_more_pages_than_anybody_writes_are_refused(through, monkeypatch):
     sent = parquet(
         table_of(20_000, x=np.arange(20_000)), data_page_size=64, use_dictionary=["value"]
     )
-    monkeypatch.setattr(batch_parquet, "MOST_PAGES", 10)
+    monkeypatch.setattr(parquet_sizes, "MOST_PAGES", 10)
     with pytest.raises(InvalidRecord, match="more than 10 pages"):
         through(sent, ".parquet")
 
@@ -288,7 +288,7 @@ def test_many_dictionaries_are_counted_together(through, monkeypatch):
     }
     sent = stream(table_of(4, **columns))
     assert through(sent, ".arrow")
-    monkeypatch.setattr(batch_sizes, "LARGEST_BATCH", 50_000)
+    monkeypatch.setattr(arrow_sizes, "LARGEST_BATCH", 50_000)
     with pytest.raises(InvalidRecord, match="its dictionaries hold more than"):
         through(sent, ".arrow")
 

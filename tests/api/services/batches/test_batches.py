@@ -16,9 +16,9 @@ import pytest
 from api.errors import Conflict, InvalidRecord
 from api.rules.rule import BUILT_IN, RuleError
 from api.schemas.batches import row_fault
-from api.services.batches.batch_formats import CSV, KINDS, NDJSON, read_pieces, writer_of
-from api.services.batches.batch_pieces import ERRORS, RISKS, TEXTS, check_columns, check_heading
 from api.services.batches.batches import Batch, Deciding, rules_from
+from api.services.batches.formats import CSV, KINDS, NDJSON, read_pieces, writer_of
+from api.services.batches.pieces import ERRORS, RISKS, TEXTS, check_columns, check_heading
 
 ROOT = Path(__file__).parents[4]
 DEMO = ROOT / "fixtures" / "demo_lab" / "results.csv"
@@ -117,8 +117,8 @@ def test_csv_has_no_line_of_totals_unless_it_is_asked_for(through):
 
 @pytest.mark.parametrize("comes", [".csv", ".ndjson"])
 def test_rows_keep_their_order_over_many_pieces(through, monkeypatch, comes):
-    monkeypatch.setattr("api.services.batches.batch_csv.BLOCK", 1 << 10)
-    monkeypatch.setattr("api.services.batches.batch_json.ROWS", 50)
+    monkeypatch.setattr("api.services.batches.format_csv.BLOCK", 1 << 10)
+    monkeypatch.setattr("api.services.batches.format_json.ROWS", 50)
     lines = [f"{place:05d},{place % 7},1,3,{'x' * (place % 40)}" for place in range(2_000)]
     data = ("id,value,U,upper,note\n" + "\n".join(lines) + "\n").encode()
     expected = rows_of(through(data), ".csv")

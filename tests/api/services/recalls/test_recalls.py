@@ -12,7 +12,7 @@ from sqlalchemy import select
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
-from api.services.recalls import recalling, recalls
+from api.services.recalls import recalls, run
 from api.store.tables import Item, Recall
 
 LAB = lab(
@@ -34,7 +34,7 @@ def put(database, **laboratory):
 def ask(database, fault=FAULT, now_us=LATER):
     with database.read() as session:
         request = RecallRequestSchema().load({"fault": fault})
-        return recalling.recall(session, request, now_us)
+        return run.recall(session, request, now_us)
 
 
 @pytest.fixture

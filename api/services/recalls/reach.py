@@ -1,0 +1,169 @@
+"""Who could be reached by a fault, before anything is judged: what a recall starts from.
+
+Order of steps: what the faults concern and who met it directly, the windows narrowed by checks, the
+suspect uses, and everything that could rest on one. A complete recall
+(`api.services.recalls.run`) judges those; `first_list` names them at once, so that work can
+be stopped while the recall is still being made. Both ask here, so that one cannot know of a
+certificate that the other does not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from api.errors import InvalidRecord, Issue
+from api.services.base.record import Record
+from api.services.recalls.faults import Reported, report
+from api.services.recalls.reading import Traced
+from api.services.recalls.windows import (
+    narrowed,
+    needs_used_range,
+    recalibration_notes,
+    window_answer,
+)
+from api.store.records import HeadRow
+from api.store.sources import Source
+from graph.model import Calibration
+from graph.moments import instant_us, text_of, time_zone
+from graph.suspects import Case, expose
+
+if TYPE_CHECKING:
+    from api.services.recalls.reading_results import Measured
+
+
+MEANING = (
+    "These certificates could be affected. Effects and verdicts are not judged yet: the complete "
+    "recall may clear some of them, and lists beside them those that the records cannot exclude."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The faults of a request, as sent and as resolved; `as_of_us` None leaves windows open."""
+
+    faults: list[Record]
+    reported: list[Reported]
+    as_of_us: int | None
+
+    @property
+    def methods(self) -> frozenset[str]:
+        """Recorded methods that are faulty themselves."""
+        return frozenset(one.method for one in self.reported if one.method)
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """The windows as narrowed, and keys of certificates.
+
+    `direct` ever used what is faulty; `reached` hold a suspect use or could rest on one. `measured`
+    read the results of the direct ones, where forces decide who is suspect.
+    """
+
+    cases: list[Case]
+    windows: list[Record]
+    notes: list[str]
+    direct: frozenset[int]
+    reached: set[int]
+    measured: Measured | None
+
+
+def asked(source: Source, request: Record, now_us: int) -> Asked:
+    """Resolve what a request asks.
+
+    Raises
+    ------
+    UnknownReference
+        If what is faulty is not recorded.
+    InvalidRecord
+        If a fault contradicts itself, or the request looks ahead.
+    """
+    zone = time_zone(source.time_zone() or "UTC")
+    as_of_us = _as_of(request, zone, now_us)
+    several = "faults" in request
+    faults = request["faults"] if several else [request["fault"]]
+    reported = [
+        report(source, fault, zone, as_of_us, f"/faults/{place}" if several else "/fault")
+        for place, fault in enumerate(faults)
+    ]
+    return Asked(faults, reported, as_of_us)
+
+
+def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gathered:
+    """Narrow the windows and find everyone who could be reached; `traced` has the direct users."""
+    direct = frozenset(key for one in reported for key in one.direct)
+    traced.read(direct)
+    measured: Measured | None = None
+    with_points: dict[int, Calibration] = {}
+    if any(not one.fault.uniform or needs_used_range(source, one) for one in reported):
+        # Forces decide about few faults; the rules, by which results are read, load slowly.
+        from api.services.recalls.reading_results import Measured
+
+        measured = Measured(traced)
+        with_points = {one.key: one for one, _ in measured.in_order(sorted(direct), direct)}
+    users = [with_points.get(key, traced.calibrations[key]) for key in direct]
+    cases: list[Case] = []
+    windows: list[Record] = []
+    notes: list[str] = []
+    suspects: set[int] = set()
+    for one in reported:
+        case, considered = narrowed(source, one, users)
+        cases.append(case)
+        windows.append(window_answer(one, case, considered))
+        notes.extend(recalibration_notes(source, one, case))
+        suspects.update(user.key for user in users if expose(user, case).uses)
+    reached = source.everything_downward(suspects)
+    return Gathered(cases, windows, notes, direct, reached, measured)
+
+
+def first_list(source: Source, request: Record, now_us: int) -> Record:
+    """Return the windows and, by number and revision, the issued certificates that are reached.
+
+    These are the issued certificates that hold a suspect use or could rest on one. What the recall
+    calls affected or indeterminate is among them; some that it clears, or finds without effect, are
+    too. What the records cannot exclude (`api.services.recalls.not_excluded`) is not.
+
+    Raises as `asked` does.
+    """
+    question = asked(source, request, now_us)
+    gathered = gather(source, question.reported, Traced(source, question.methods))
+    rows = [row for row in source.heads(sorted(gathered.reached)) if row.status == "issued"]
+    rows.sort(key=lambda row: (row.number, row.revision, row.issuer))
+    items = source.item_words(sorted({row.item_id for row in rows}))
+    customers = source.customer_names(
+        {row.customer_id for row in rows if row.customer_id is not None}
+    )
+    windows = gathered.windows
+    return {
+        "as_of": text_of(now_us if question.as_of_us is None else question.as_of_us),
+        "meaning": MEANING,
+        **({"window": windows[0]} if len(windows) == 1 else {"windows": windows}),
+        "notes": gathered.notes,
+        "count": len(rows),
+        "certificates": [
+            _entry(row, items[row.item_id][0], customers.get(row.customer_id or 0)) for row in rows
+        ],
+    }
+
+
+def _as_of(request: Record, zone: ZoneInfo, now_us: int) -> int | None:
+    """Instant at which a fault that has not ended is cut off; None leaves its window open."""
+    if "as_of" not in request:
+        return None
+    as_of_us = instant_us(request["as_of"], zone, end=True)
+    if as_of_us > now_us:
+        issue = Issue("/as_of", "lies in the future", "leave it out for now", request["as_of"])
+        raise InvalidRecord("a recall cannot look ahead", [issue])
+    return as_of_us
+
+
+def _entry(row: HeadRow, item: str, customer: str | None) -> Record:
+    made: Record = {"certificate": row.number, "revision": row.revision, "item": item}
+    if customer is not None:
+        made["customer"] = customer
+    if row.external:
+        made |= {"external": True, "issuer": row.issuer or None}
+    made["performed_at"] = row.performed_at
+    return made

@@ -1,0 +1,248 @@
+"""A fault is reported; every certificate it reaches comes back, with evidence for each.
+
+Order of steps: who could be reached (`api.services.recalls.reach`), the engine, the verdicts.
+The hash of the result covers what was found and not when or under which number, so that the same
+question on the same data gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+import orjson
+
+from api.rules import ENGINE_VERSION
+from api.services.base.record import Record, digest
+from api.services.recalls import not_excluded, reach
+from api.services.recalls.entries import Entries
+from api.services.recalls.faults import Reported
+from api.services.recalls.reach import Gathered
+from api.services.recalls.reading import Traced
+from api.services.recalls.reading_results import Measured, Statement
+from api.spans import spanned
+from api.store.reading import SessionReader
+from api.store.records import CertificateRow
+from api.store.sources import Recorded, Source
+from graph.model import Calibration
+from graph.recall import (
+    AFFECTED,
+    INDETERMINATE,
+    LISTS,
+    NOT_EXCLUDED,
+    Finding,
+    assess,
+    in_order_of_dependence,
+    rank,
+)
+from graph.suspects import Case
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+
+class Entry(NamedTuple):
+    """One entry of one list: where it sorts, what it can be filtered by, and its JSON text."""
+
+    rank: tuple[int, str, int]
+    certificate: int
+    item: str
+    customer: str | None
+    verdict_changes: bool | None
+    shift_over_U: float | None
+    shift_over_tolerance: float | None
+    text: str
+
+
+def made_entry(rank_in_list: tuple[int, str, int], certificate: int, made: Record) -> Entry:
+    """Keep an entry as text, with what a list is sorted and filtered by beside it."""
+    over_U, over_tolerance = made.get("max_shift_over_U"), made.get("max_shift_over_tolerance")
+    return Entry(
+        rank_in_list,
+        certificate,
+        made["item"],
+        made.get("customer"),
+        made.get("verdict_changes"),
+        None if over_U is None else float(over_U),
+        None if over_tolerance is None else float(over_tolerance),
+        orjson.dumps(made).decode(),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A recall as found, without number and time."""
+
+    head: Record
+    lists: dict[str, list[Entry]]
+    input_hash: str
+    result_hash: str
+    as_of_us: int
+    faults: list[Record]
+
+
+@spanned("recall")
+def recall(session: Session, request: Record, now_us: int) -> Answer:
+    """Find what the reported faults reach in the database; nothing is stored.
+
+    Raises as `recall_from` does.
+    """
+    return recall_from(Recorded(SessionReader(session)), request, now_us)
+
+
+def recall_from(source: Source, request: Record, now_us: int) -> Answer:
+    """Find what the reported faults reach, wherever the records are read.
+
+    Raises
+    ------
+    UnknownReference
+        If a faulty item is not recorded.
+    InvalidRecord
+        If a fault contradicts itself.
+    """
+    asked = reach.asked(source, request, now_us)
+    traced = Traced(source, asked.methods)
+    gathered = reach.gather(source, asked.reported, traced)
+    measured = gathered.measured or Measured(traced)
+    traced.read(gathered.reached)
+    cases, windows = gathered.cases, gathered.windows
+    lists: dict[str, list[Entry]] = {name: [] for name in LISTS}
+    tally = Tally()
+    written = Entries(cases, traced)
+    for finding, statements in _findings(gathered, asked.reported, measured):
+        made = written.entry(finding, statements)
+        tally.count(made)
+        lists[finding.list_name].append(made_entry(rank(finding), finding.calibration.key, made))
+    _add_gaps(source, asked.reported, cases, traced, lists, tally)
+    for entries_found in lists.values():
+        entries_found.sort()
+    head = {
+        "engine_version": ENGINE_VERSION,
+        **({"window": windows[0]} if len(windows) == 1 else {"windows": windows}),
+        "notes": gathered.notes,
+        "summary": tally.summary(),
+    }
+    result = hashlib.sha256(orjson.dumps(head))
+    for name in LISTS:
+        for one in lists[name]:
+            result.update(one.text.encode())
+    return Answer(
+        head,
+        lists,
+        _input_hash(asked.faults, gathered, measured),
+        result.hexdigest(),
+        now_us if asked.as_of_us is None else asked.as_of_us,
+        asked.faults,
+    )
+
+
+@dataclass(slots=True)
+class Tally:
+    """What the summary counts, entry by entry."""
+
+    lists: Counter[str] = field(default_factory=Counter)
+    generations: Counter[int] = field(default_factory=Counter)
+    customers: set[str] = field(default_factory=set)
+    verdict_changes: int = 0
+    could_change: int = 0
+
+    def count(self, made: Record) -> None:
+        """Count one entry; customers, generations and changes are those of recalled ones."""
+        self.lists[made["class"]] += 1
+        if made["class"] not in (AFFECTED, INDETERMINATE):
+            return
+        self.generations[made["generation"]] += 1
+        self.verdict_changes += bool(made.get("verdict_changes"))
+        self.could_change += bool(made.get("could_change"))
+        if "customer" in made:
+            self.customers.add(made["customer"])
+
+    def summary(self) -> Record:
+        """Return the counts as the API shows them."""
+        return {
+            **{name: self.lists[name] for name in LISTS},
+            "verdict_changes": self.verdict_changes,
+            "could_change": self.could_change,
+            "customers": len(self.customers),
+            "by_generation": {str(n): self.generations[n] for n in sorted(self.generations)},
+        }
+
+
+def _add_gaps(
+    source: Source,
+    reported: Sequence[Reported],
+    cases: Sequence[Case],
+    traced: Traced,
+    lists: dict[str, list[Entry]],
+    tally: Tally,
+) -> None:
+    """List what the records cannot exclude, unless it is listed already."""
+    listed = {one.certificate for found in lists.values() for one in found}
+    open_questions = {
+        key: roles
+        for key, roles in not_excluded.missing_roles(source, reported, cases).items()
+        if key not in listed
+    }
+    traced.read(open_questions)
+    for key, roles in open_questions.items():
+        made = not_excluded.entry(traced, key, roles)
+        tally.count(made)
+        rank_in_list = (0, made["certificate"], made["revision"])
+        lists[NOT_EXCLUDED].append(made_entry(rank_in_list, key, made))
+
+
+def _findings(
+    gathered: Gathered, reported: Sequence[Reported], measured: Measured
+) -> Iterator[tuple[Finding, Sequence[Statement]]]:
+    """Judge everyone read, in order of dependence, some hundred at a time."""
+    traced, reached = measured.traced, gathered.reached
+    if any(not one.fault.uniform for one in reported):
+        reached = reached | gathered.direct  # which range clears a use is seen at its points
+    by_time = sorted(traced.calibrations.values(), key=lambda one: (one.performed, one.key))
+    rests_on = {
+        one.key: [
+            link for use in one.uses for link in (use.source, use.evidence) if link is not None
+        ]
+        for one in by_time
+    }
+    order = in_order_of_dependence(rests_on)
+    statements: dict[int, Sequence[Statement]] = {}
+
+    def calibrations() -> Iterator[Calibration]:
+        for calibration, stated in measured.in_order(order, reached):
+            statements.clear()
+            statements[calibration.key] = stated
+            yield calibration
+
+    carriers = {link for links_up in rests_on.values() for link in links_up}
+    for finding in assess(gathered.cases, calibrations(), carriers):
+        yield finding, statements[finding.calibration.key]
+
+
+def _input_hash(faults: Sequence[Record], gathered: Gathered, measured: Measured) -> str:
+    """Digest of what was asked and of every record that the answer rests on."""
+    found = hashlib.sha256()
+    for fault in faults:
+        found.update(digest(fault).encode())
+    for case in gathered.cases:
+        for holder in case.holders:
+            held = [[one.start_us, one.end_us] for one in holder.holdings]
+            found.update(orjson.dumps([holder.chain, held]))
+    found.update(orjson.dumps(gathered.windows))
+    traced = measured.traced
+    for judge in sorted(measured.judges.values(), key=lambda judge: judge.rule.id or ""):
+        found.update(repr(judge.rule).encode())
+    names = {key: _name(row) for key, row in traced.rows.items()}
+    for key in sorted(names, key=lambda key: names[key]):
+        row, calibration = traced.rows[key], traced.calibrations[key]
+        sources = [names.get(use.source or 0, "") for use in calibration.uses]
+        record = [names[key], row.status, row.content_hash, calibration.item_type, sources]
+        found.update(orjson.dumps(record))
+    return found.hexdigest()
+
+
+def _name(row: CertificateRow) -> str:
+    return f"{row.issuer}\n{row.number}\n{row.revision}"
