@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import ast
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[2]
 MOST_LINES = 320
-# Folders whose every module has a test file of its own name in the mirrored folder. A use case or
-# schema is tested through its resource, a command through the command line.
+SERVICES = ROOT / "api" / "services"
+ROOMS = sorted(path.parent.name for path in SERVICES.glob("*/__init__.py"))
+# Folders whose every module has a test file of its own name in the mirrored folder. A schema is
+# tested through its resource, a command through the command line.
 MIRRORED = (
     "api/resources",
     "api/rules",
     "api/rules/fitting",
     "api/rules/uncertainty",
+    *(f"api/services/{room}" for room in ROOMS),
     "api/store",
     "api/web",
     "graph",
@@ -45,12 +49,44 @@ def modules() -> list[str]:
     return sorted(name for name in names if "/migrations/" not in name)
 
 
+# A use case that bears the word of a resource is tested with it.
+RESOURCES = {path.name for path in (ROOT / "api" / "resources").glob("[a-z]*.py")}
+
+
+@pytest.mark.parametrize("word", sorted(RESOURCES))
+def test_the_word_of_a_resource_is_in_one_room_at_most(word):
+    assert len(list(SERVICES.glob(f"*/{word}"))) <= 1
+
+
+@pytest.mark.parametrize("word", sorted(RESOURCES - {"access.py", "health.py", "metrics.py"}))
+def test_a_resource_with_a_use_case_finds_it_under_its_word(word):
+    # Ready components are one answer of the budgets.
+    assert word == "uncertainty_components.py" or list(SERVICES.glob(f"*/{word}"))
+
+
+def test_every_service_is_in_a_room():
+    assert [path.name for path in SERVICES.glob("*.py")] == ["__init__.py"]
+    rooms = {path.name for path in SERVICES.iterdir() if path.is_dir() and path.name[0] != "_"}
+    assert rooms == set(ROOMS)
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_a_room_says_what_it_is_for_and_imports_nothing(room):
+    # First answers of a new process must stay fast.
+    body = ast.parse((SERVICES / room / "__init__.py").read_text("utf-8")).body
+    assert len(body) == 1
+    assert isinstance(body[0], ast.Expr)
+
+
 @pytest.mark.parametrize(
     "name", [name for name in modules() if name.rpartition("/")[0] in MIRRORED]
 )
 def test_a_module_has_its_tests_under_its_own_name(name):
     folder, _, file = name.rpartition("/")
-    assert name in ELSEWHERE or (ROOT / "tests" / folder / f"test_{file}").exists()
+    places = [ROOT / "tests" / folder]
+    if folder.startswith("api/services/") and file in RESOURCES:
+        places.append(ROOT / "tests" / "api" / "resources")
+    assert name in ELSEWHERE or any((place / f"test_{file}").exists() for place in places)
 
 
 @pytest.mark.parametrize("name", modules())
