@@ -21,7 +21,7 @@ from typing import NamedTuple
 from graph.exact import EXACT, Exact, ended, root
 from graph.faults import Effect
 from graph.model import ZERO, Point
-from graph.suspects import Case
+from graph.suspects import SuspectWindow
 
 NOTHING = Decimal(0)
 
@@ -103,12 +103,12 @@ class Mover:
         return Shifted(delta, shift, corrected, *root(_plus(_square(point.U), added)))
 
 
-def mover(cases: Sequence[Case], effects: Sequence[Effect]) -> Mover:
-    """Return what moves the points with these effects, one for each case and in their order."""
+def mover(suspects: Sequence[SuspectWindow], effects: Sequence[Effect]) -> Mover:
+    """Return what moves the points with these effects, one for each fault and in their order."""
     known, bound, bounded = ZERO, ZERO, False
     variance: Fraction | None = None
-    for case, effect in zip(cases, effects, strict=True):
-        fault = case.fault
+    for suspect, effect in zip(suspects, effects, strict=True):
+        fault = suspect.fault
         if fault.U_delta_rel is not None:
             spread = effect.weight * fault.U_delta_rel / fault.U_delta_k
             variance = (variance or ZERO) + spread * spread

@@ -19,7 +19,7 @@ Path = tuple[str, ...]
 
 
 @dataclass(frozen=True)  # without slots: a cached property needs a dictionary
-class Case:
+class SuspectWindow:
     """One fault with the window found for it and the assemblies that ever held the item."""
 
     fault: Fault
@@ -50,16 +50,16 @@ class Exposure:
 NOT_EXPOSED = Exposure()
 
 
-def expose(calibration: Calibration, case: Case) -> Exposure:
+def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
     """Sort the uses of a calibration into suspect ones and cleared ones."""
     uses: list[Use] = []
     paths: list[Path] = []
     cleared: set[str] = set()
     for use in calibration.uses:
-        routes = _routes(use, case.fault, case.holders)
+        routes = _routes(use, suspect.fault, suspect.holders)
         if routes is None:
             continue
-        reason = _clearance(use, calibration, case, routes)
+        reason = _clearance(use, calibration, suspect, routes)
         if reason is not None:
             cleared.add(reason)
             continue
@@ -83,9 +83,9 @@ def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[Path] | N
 
 
 def _clearance(
-    use: Use, calibration: Calibration, case: Case, routes: Sequence[Path]
+    use: Use, calibration: Calibration, suspect: SuspectWindow, routes: Sequence[Path]
 ) -> str | None:
-    fault = case.fault
+    fault = suspect.fault
     on_other_channel = fault.channel is not None and use.channel not in (None, fault.channel)
     if use.item == fault.item and on_other_channel:
         return "channel"
@@ -94,7 +94,7 @@ def _clearance(
     convicted = fault.by_record(use)
     if convicted is False:
         return "record"
-    if convicted is None and not case.window.holds(use.at):
+    if convicted is None and not suspect.window.holds(use.at):
         return "window"
     if fault.cleared_by_range(use, calibration):
         return "range"

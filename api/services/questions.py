@@ -21,7 +21,7 @@ from api.services.windows import narrowed, needs_used_range, recalibration_notes
 from api.store.sources import Source
 from graph.model import Calibration
 from graph.moments import instant_us, time_zone
-from graph.suspects import Case, expose
+from graph.suspects import SuspectWindow, expose
 
 if TYPE_CHECKING:
     from api.services.tracing_results import Measured
@@ -49,7 +49,7 @@ class Gathered:
     read the results of the direct ones, where forces decide who is suspect.
     """
 
-    cases: list[Case]
+    cases: list[SuspectWindow]
     windows: list[Record]
     notes: list[str]
     direct: frozenset[int]
@@ -91,7 +91,7 @@ def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gath
         measured = Measured(traced)
         with_points = {one.key: one for one, _ in measured.in_order(sorted(direct), direct)}
     users = [with_points.get(key, traced.calibrations[key]) for key in direct]
-    cases: list[Case] = []
+    cases: list[SuspectWindow] = []
     windows: list[Record] = []
     notes: list[str] = []
     suspects: set[int] = set()

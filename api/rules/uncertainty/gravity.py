@@ -18,7 +18,6 @@ from fractions import Fraction
 
 from api.rules.exact import exact_arithmetic, fifty_digits, ratio, square_root
 
-STANDARD_GRAVITY = Decimal("9.80665")
 FORMULAS = {
     "grs80": "normal gravity, GRS 1980, closed form, second-order free-air term",
     "series_1967": "series of 1967 with a linear free-air term, from memory, verify",
