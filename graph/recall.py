@@ -24,6 +24,7 @@ from graph.passing import Passed, passed_on
 from graph.paths import Reasons, joined, reasons
 from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Exposure, SuspectWindow, expose
 
+# The lists of a recall.
 AFFECTED = "affected"
 EXPOSED = "exposed_zero_effect"
 INDETERMINATE = "indeterminate"
@@ -36,7 +37,13 @@ LISTS = (*FOUND, NOT_EXCLUDED)
 
 
 class CyclicTrace(ValueError):
-    """A calibration rests on itself; `circle` holds the keys."""
+    """A calibration rests on itself.
+
+    Parameters
+    ----------
+    circle : sequence of int
+        The keys on the way round.
+    """
 
     def __init__(self, circle: Sequence[int]) -> None:
         super().__init__(f"a calibration rests on itself: {circle}")
@@ -46,8 +53,18 @@ class CyclicTrace(ValueError):
 class Judgement(NamedTuple):
     """One certificate in one list.
 
-    `effects` holds, for each point of the calibration, one `Effect` per fault. `reason` is why the
-    certificate is traced or cleared rather than recalled.
+    Attributes
+    ----------
+    calibration : Calibration
+        The calibration with its certificate.
+    list_name : str
+        One of LISTS.
+    why : Reasons or None
+        How it is reached; None where it is cleared.
+    effects : tuple of tuple of Effect
+        For each point of the calibration one `Effect` per fault.
+    reason : str or None
+        Why the certificate is traced or cleared rather than recalled.
     """
 
     calibration: Calibration
@@ -89,14 +106,33 @@ def assess(
 
     Parameters
     ----------
-    suspects
+    suspects : sequence of SuspectWindow
         The faults, each with its window; their effects add up.
-    calibrations
+    calibrations : iterable of Calibration
         The direct users of the faulty items and whatever rests on a suspect one, each after those
         it rests on (`in_order_of_dependence`). Of each only what it passes on is kept, so that a
         recall of any size can be read and answered piece by piece.
-    carriers
+    carriers : container of int, optional
         Keys of the calibrations that others rest on, if known; nothing is kept of the rest.
+
+    Yields
+    ------
+    Judgement
+        In the order of the calibrations.
+
+    Examples
+    --------
+    >>> from decimal import Decimal
+    >>> from fractions import Fraction
+    >>> from graph import ForceError, Moment, Point
+    >>> fault = ForceError(item="REF", start_us=0, end_us=9, delta_rel=Fraction("0.001"))
+    >>> at, force, size = Moment(5, 5), Decimal(10), Fraction(1000)
+    >>> point = Point("1", "single", "kN", False, force, size, Decimal(0), None, Decimal(2))
+    >>> used = Use("REF", "force_reference", at)
+    >>> one = Calibration(1, "C-1", 0, "issued", "WS-1", None, at, uses=(used,), points=(point,))
+    >>> [found] = assess([SuspectWindow(fault, fault.window())], [one])
+    >>> found.list_name, found.why.paths, found.effects[0][0].delta
+    ('affected', (('REF', 'C-1'),), Fraction(1, 1000))
     """
     walks = [_Walk(suspect, carriers) for suspect in suspects]
     for calibration in calibrations:
@@ -111,10 +147,24 @@ def in_order_of_dependence(rests_on: Mapping[int, Collection[int]]) -> list[int]
 
     Keys given in order of time mostly are in this order already, which is then kept.
 
+    Parameters
+    ----------
+    rests_on : mapping of int to collection of int
+        For each key those that it rests on.
+
+    Returns
+    -------
+    list of int
+
     Raises
     ------
     CyclicTrace
         If one rests on itself.
+
+    Examples
+    --------
+    >>> in_order_of_dependence({3: [2], 1: [], 2: [1]})
+    [1, 2, 3]
     """
     seen: set[int] = set()
     for key, below in rests_on.items():
@@ -268,7 +318,17 @@ def _clearance(calibration: Calibration, reasons_found: set[str]) -> Judgement |
 
 
 def rank(judgement: Judgement) -> tuple[int, str, int]:
-    """Place of a judgement in its list: generation, certificate, revision."""
+    """Return the place of a judgement in its list: generation, certificate, revision.
+
+    Parameters
+    ----------
+    judgement : Judgement
+        One that `assess` gave.
+
+    Returns
+    -------
+    tuple of (int, str, int)
+    """
     generation = 0 if judgement.why is None else judgement.why.generation
     calibration = judgement.calibration
     return generation, calibration.number, calibration.revision

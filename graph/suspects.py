@@ -14,13 +14,24 @@ from functools import cached_property
 from graph.faults import Fault
 from graph.model import Calibration, Holder, Use, Window
 
+# Why a use is cleared, in the order in which it is tried.
 CLEARED_REASONS = ("status", "channel", "part", "record", "window", "range")
 Path = tuple[str, ...]
 
 
 @dataclass(frozen=True)  # without slots: a cached property needs a dictionary
 class SuspectWindow:
-    """One fault with the window found for it and the assemblies that ever held the item."""
+    """One fault with the window found for it and the assemblies that ever held the item.
+
+    Parameters
+    ----------
+    fault : Fault
+        The fault.
+    window : Window
+        When uses are suspect.
+    holders : tuple of Holder
+        Ways in which the item was inside an assembly.
+    """
 
     fault: Fault
     window: Window
@@ -32,7 +43,17 @@ class SuspectWindow:
         return frozenset((self.fault.item, *(holder.assembly for holder in self.holders)))
 
     def met_by(self, calibration: Calibration) -> bool:
-        """Whether a calibration used anything by which the fault is met directly, at any time."""
+        """Say whether a calibration used anything by which the fault is met directly, at any time.
+
+        Parameters
+        ----------
+        calibration : Calibration
+            The calibration.
+
+        Returns
+        -------
+        bool
+        """
         if self.fault.certificate is not None:
             return any(use.source == self.fault.certificate for use in calibration.uses)
         return not self.names.isdisjoint([use.item for use in calibration.uses])
@@ -40,7 +61,17 @@ class SuspectWindow:
 
 @dataclass(frozen=True, slots=True)
 class Exposure:
-    """How one calibration met one fault directly: suspect uses with their paths, and clearances."""
+    """How one calibration met one fault directly.
+
+    Attributes
+    ----------
+    uses : tuple of Use
+        The suspect uses.
+    paths : tuple of tuple of str
+        Reason paths from the fault to the certificate, one for each way.
+    cleared : frozenset of str
+        Reasons for which other uses are cleared.
+    """
 
     uses: tuple[Use, ...] = ()
     paths: tuple[Path, ...] = ()
@@ -51,7 +82,19 @@ NOT_EXPOSED = Exposure()
 
 
 def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
-    """Sort the uses of a calibration into suspect ones and cleared ones."""
+    """Sort the uses of a calibration into suspect ones and cleared ones.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        With its uses; results only where a fault is limited to a range.
+    suspect : SuspectWindow
+        The fault and when its uses are suspect.
+
+    Returns
+    -------
+    Exposure
+    """
     uses: list[Use] = []
     paths: list[Path] = []
     cleared: set[str] = set()
