@@ -139,7 +139,7 @@ class CaseCalls(Wire):
         by : str
             Who did it.
         **more : Any
-            The other fields of the request.
+            ``reply_by``, ``wrong`` (in plain words), ``customers`` and ``replace``.
 
         Returns
         -------
