@@ -38,7 +38,17 @@ Part: TypeAlias = nx.DiGraph
 
 
 class Identity(NamedTuple):
-    """What tells one certificate from all others; `issuer` is empty for our own."""
+    """What tells one certificate from all others.
+
+    Parameters
+    ----------
+    issuer : str
+        Empty for our own.
+    number : str
+        Of the certificate.
+    revision : int
+        From 0.
+    """
 
     issuer: str
     number: str
@@ -46,7 +56,15 @@ class Identity(NamedTuple):
 
 
 class Used(NamedTuple):
-    """A recorded use of an item: its role, and its weight as text if one was recorded."""
+    """A recorded use of an item.
+
+    Parameters
+    ----------
+    item, role : str
+        Its code, and what it was used as.
+    weight : str or None
+        As text, if one was recorded.
+    """
 
     item: str
     role: str
@@ -57,10 +75,21 @@ class Used(NamedTuple):
 class Trace:
     """One reason path, taken apart.
 
-    `concerns` is ITEM, CHANNEL, METHOD or CERTIFICATE; `start` the name that the path begins with,
-    `fault` the fault that it belongs to. `through` are the assemblies from the faulty part upwards,
-    or the item used with the values of the wrong certificate; `role` is that of a faulty channel.
-    `steps` are the certificates on the path, each with the item used next (None for the last).
+    Attributes
+    ----------
+    concerns : str
+        "item", "channel", "method" or "certificate".
+    start : str
+        The name that the path begins with.
+    fault : mapping
+        The fault that it belongs to.
+    through : tuple of str
+        The assemblies from the faulty part upwards, or the item used with the values of the wrong
+        certificate.
+    role : str or None
+        That of a faulty channel.
+    steps : tuple of (str, str or None)
+        The certificates on the path, each with the item used next (None for the last).
     """
 
     concerns: str
@@ -72,7 +101,22 @@ class Trace:
 
 
 def identity(entry: Entry) -> Identity:
-    """Identity of the certificate of an entry."""
+    """Return the identity of the certificate of an entry.
+
+    Parameters
+    ----------
+    entry : mapping
+        An entry of a stored recall.
+
+    Returns
+    -------
+    Identity
+
+    Examples
+    --------
+    >>> identity({"certificate": "W-202", "revision": 1})
+    Identity(issuer='', number='W-202', revision=1)
+    """
     return Identity(entry.get("issuer") or "", entry["certificate"], entry["revision"])
 
 
@@ -83,8 +127,24 @@ def traced(
 ) -> Trace:
     """Take a reason path apart.
 
-    `items_of` names, for the numbers of the listed certificates, the items that they calibrated.
-    ValueError if no fault of the recall can begin the path so.
+    Parameters
+    ----------
+    path : sequence of str
+        One of an entry's `reason_paths`.
+    faults : iterable of mapping
+        The faults of the recall.
+    items_of : mapping of str to collection of str
+        For the numbers of the listed certificates, the items that they calibrated
+        (`items_by_number`).
+
+    Returns
+    -------
+    Trace
+
+    Raises
+    ------
+    ValueError
+        If no fault of the recall can begin the path so.
     """
     for fault in faults:
         for concerns, before in _beginnings(path, fault):
@@ -127,7 +187,17 @@ def _steps(
 
 
 def items_by_number(entries: Iterable[Entry]) -> dict[str, set[str]]:
-    """Return the items that the certificates of each number calibrated."""
+    """Return the items that the certificates of each number calibrated.
+
+    Parameters
+    ----------
+    entries : iterable of mapping
+        Entries of a stored recall.
+
+    Returns
+    -------
+    dict of str to set of str
+    """
     found: dict[str, set[str]] = {}
     for entry in entries:
         found.setdefault(entry["certificate"], set()).add(entry["item"])
@@ -144,9 +214,22 @@ def affected_part(
     Nodes have a `label` and a `kind`: "fault" (with `concerns`), "item" (`item` and its `state`:
     faulty, holding the faulty part, or as calibrated), or "certificate" (`number, revision, issuer,
     item, list, generation, verdict_changes, could_change, customer, external`; what is unknown is
-    left out).
-    Edges to a certificate carry `role` and `weight` where they are known: from the path, or from
-    `uses`.
+    left out). Edges run from cause to effect; those to a certificate carry `role` and `weight`
+    where they are known: from the path, or from `uses`.
+
+    Parameters
+    ----------
+    faults : sequence of mapping
+        The faults of the recall, as stored.
+    entries : iterable of mapping
+        The entries of its lists, as stored.
+    uses : mapping of Identity to sequence of Used, optional
+        What the certificates recorded.
+
+    Returns
+    -------
+    networkx.DiGraph
+        Nodes and edges in order of their names.
 
     Raises
     ------
@@ -279,7 +362,18 @@ def causes_first(part: Part) -> Iterator[str]:
 
 
 def graphml(part: nx.DiGraph) -> bytes:
-    """Return the graph as GraphML; characters that XML cannot hold become U+FFFD."""
+    """Return the graph as GraphML; characters that XML cannot hold become U+FFFD.
+
+    Parameters
+    ----------
+    part : networkx.DiGraph
+        As `affected_part` gives it.
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+    """
     text = "\n".join(nx.generate_graphml(part))
     head = '<?xml version="1.0" encoding="UTF-8"?>\n'
     return (head + _NOT_IN_XML.sub("&#65533;", text) + "\n").encode()

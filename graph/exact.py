@@ -21,6 +21,7 @@ from decimal import (
 from fractions import Fraction
 from math import isqrt
 
+# An exact number: a Decimal, or a Fraction whose decimal does not end.
 Exact = Decimal | Fraction
 
 DIGITS_OF_ROOT = 50
@@ -64,8 +65,21 @@ def root(value: Exact) -> tuple[Exact, bool]:
 
 
 def text(value: Exact, *, exact: bool = True) -> str:
-    """Plain decimal text; a value that is not exact is rounded however its decimal ends.
+    """Return plain decimal text of a number.
 
+    Parameters
+    ----------
+    value : Decimal or Fraction
+        In full where its decimal ends, else 12 significant digits, half to even.
+    exact : bool
+        False for a rounded value, which gets 12 digits however its decimal ends.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
     >>> text(Decimal("-0.0150")), text(Fraction("-0.0150")), text(Decimal("1E+3"))
     ('-0.015', '-0.015', '1000')
     >>> text(Fraction(-2, 3)), text(Fraction(10**6, 3))

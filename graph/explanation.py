@@ -16,6 +16,17 @@ WRONG_FACTOR = "wrong_correction_factor"
 def sentence(trace: Trace) -> str:
     """Return a reason path as a sentence.
 
+    Parameters
+    ----------
+    trace : Trace
+        The path, taken apart.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
     >>> fault = {"item": "REF-100", "kind": "unknown"}
     >>> steps = (("W-202", "WS-20"), ("D-303", None))
     >>> sentence(Trace("item", "REF-100", fault, (), None, steps))

@@ -22,7 +22,15 @@ READOUT_ROLES = ("readout_reference", "readout_dut")
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """Delta at one point (None: unknown) and the summed weight of the paths that caused it."""
+    """What one or several uses do at one point.
+
+    Parameters
+    ----------
+    delta : Fraction or None
+        (true force - recorded force) / recorded force; None is unknown.
+    weight : Fraction
+        The summed weight of the paths that caused it.
+    """
 
     delta: Fraction | None
     weight: Fraction = ZERO
@@ -32,6 +40,7 @@ class Effect:
         return hash(self.delta and self.delta.numerator)
 
 
+# What does nothing, and what nobody can say.
 NO_EFFECT = Effect(ZERO, ZERO)
 UNKNOWN = Effect(None, ZERO)
 
@@ -40,9 +49,30 @@ UNKNOWN = Effect(None, ZERO)
 class Fault:
     """What every fault has: what is faulty, the suspect period and the uncertainty of its effect.
 
-    ``item`` is the name that paths begin with: an item, or, where ``certificate`` holds its key, a
-    certificate whose values were wrong; every use that took its value from it is then suspect.
-    ``start_us`` is the last good evidence, ``end_us`` the isolation of the item; None is open.
+    Parameters
+    ----------
+    item : str
+        The name that paths begin with: an item, or, where `certificate` holds its key, a
+        certificate whose values were wrong; every use that took its value from it is then suspect.
+    certificate : int, optional
+        Key of that certificate.
+    start_us : int or None
+        The last good evidence, in microseconds since 1970-01-01T00:00:00Z; None is open.
+    end_us : int or None
+        The isolation of the item; None is open.
+    channel : str, optional
+        The faulty channel; the whole item unless given.
+    U_delta_rel : Fraction, optional
+        Expanded uncertainty of delta.
+    U_delta_k : Fraction
+        Its coverage factor.
+
+    Attributes
+    ----------
+    bounded : bool
+        Whether delta is only known to lie within plus and minus its value.
+    uniform : bool
+        Whether delta is the same at every point but those at zero force.
     """
 
     item: str
@@ -57,31 +87,105 @@ class Fault:
     uniform = True  # whether delta is the same at every point but those at zero force
 
     def window(self) -> Window:
-        """The suspect period before any check narrows it: (start, end]."""
+        """Return the suspect period before any check narrows it: (start, end].
+
+        Returns
+        -------
+        Window
+        """
         return Window(self.start_us, self.end_us)
 
     def smallest(self) -> Fraction | None:
-        """Smallest non-zero magnitude, which a check must be able to see; None: never narrowed."""
+        """Return the smallest non-zero magnitude, which a check must be able to see.
+
+        Returns
+        -------
+        Fraction or None
+            None: never narrowed.
+        """
         return None
 
     def faulty_segments(self) -> Sequence[Segment] | None:
-        """Ranges that a check must cover; None: the whole range in which the item was used."""
+        """Return ranges that a check must cover.
+
+        Returns
+        -------
+        sequence of Segment or None
+            None: the whole range in which the item was used.
+        """
         return None
 
     def by_record(self, use: Use) -> bool | None:
-        """Whether the record of the use alone convicts (True) or clears it; None: no record."""
+        """Say whether the record of the use alone convicts (True) or clears it.
+
+        Parameters
+        ----------
+        use : Use
+            A use of the faulty item.
+
+        Returns
+        -------
+        bool or None
+            None: there is no record.
+        """
         return None
 
     def cleared_by_range(self, use: Use, calibration: Calibration) -> bool:
-        """Whether every point that the use served lies where the item was not faulty."""
+        """Say whether every point that the use served lies where the item was not faulty.
+
+        Parameters
+        ----------
+        use : Use
+            A use of the faulty item.
+        calibration : Calibration
+            The one that it served.
+
+        Returns
+        -------
+        bool
+        """
         return False
 
     def delta(self, use: Use, calibration: Calibration, point: Point) -> Fraction | None:
-        """Delta of one suspect use at one point; None where it is unknown."""
+        """Return delta of one suspect use at one point.
+
+        Parameters
+        ----------
+        use : Use
+            A use of the faulty item.
+        calibration : Calibration
+            The one that it served.
+        point : Point
+            One of its points.
+
+        Returns
+        -------
+        Fraction or None
+            None where it is unknown.
+
+        Raises
+        ------
+        NotImplementedError
+            Unless the kind of the fault says what it is.
+        """
         raise NotImplementedError
 
     def effect(self, uses: Sequence[Use], calibration: Calibration, point: Point) -> Effect:
-        """What all suspect uses of one calibration do together at one point."""
+        """Return what all suspect uses of one calibration do together at one point.
+
+        Parameters
+        ----------
+        uses : sequence of Use
+            Its suspect uses.
+        calibration : Calibration
+            The calibration.
+        point : Point
+            One of its points.
+
+        Returns
+        -------
+        Effect
+        """
         if point.at_zero:
             return NO_EFFECT
         total, weights = ZERO, ZERO
@@ -107,14 +211,34 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """Recorded applied force above (exclusive) and up to (inclusive), in newton; None is open."""
+    """A range of recorded applied force and the error there.
+
+    Parameters
+    ----------
+    above_n : Fraction or None
+        In newton, exclusive; None is open.
+    up_to_n : Fraction or None
+        In newton, inclusive; None is open.
+    delta_rel : Fraction
+        Relative error of the true force.
+    """
 
     above_n: Fraction | None
     up_to_n: Fraction | None
     delta_rel: Fraction
 
     def holds(self, force_n: Fraction) -> bool:
-        """Whether the force lies in the segment."""
+        """Say whether the force lies in the segment.
+
+        Parameters
+        ----------
+        force_n : Fraction
+            In newton.
+
+        Returns
+        -------
+        bool
+        """
         return (self.above_n is None or force_n > self.above_n) and (
             self.up_to_n is None or force_n <= self.up_to_n
         )
@@ -122,7 +246,13 @@ class Segment:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ForceError(Fault):
-    """`true_force_relative_error`, constant."""
+    """`true_force_relative_error`, constant.
+
+    Parameters
+    ----------
+    delta_rel : Fraction
+        (true force - recorded force) / recorded force.
+    """
 
     delta_rel: Fraction
 
@@ -137,7 +267,13 @@ class ForceError(Fault):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SegmentedForceError(Fault):
-    """`true_force_relative_error` by range of recorded force; outside all ranges it is unknown."""
+    """`true_force_relative_error` by range of recorded force; outside all ranges it is unknown.
+
+    Parameters
+    ----------
+    segments : tuple of Segment
+        The ranges, of which the first that holds a force counts.
+    """
 
     segments: tuple[Segment, ...]
     uniform = False
@@ -170,7 +306,13 @@ class SegmentedForceError(Fault):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IndicatesHigh(Fault):
-    """`indicates_high`: reading = (1 + e) x true, so delta = 1/(1 + e) - 1, exactly."""
+    """`indicates_high`: reading = (1 + e) x true, so delta = 1/(1 + e) - 1, exactly.
+
+    Parameters
+    ----------
+    indication_rel : Fraction
+        e, not -1.
+    """
 
     indication_rel: Fraction
 
@@ -191,6 +333,13 @@ class WrongCorrectionFactor(Fault):
     """`wrong_correction_factor`: data, not hardware; the window is [entered, fixed).
 
     A use that recorded its factor is judged by that record alone, whatever the window.
+
+    Parameters
+    ----------
+    factor_applied : Fraction
+        The wrong factor, not 0.
+    factor_right : Fraction
+        The right one.
     """
 
     factor_applied: Fraction
@@ -212,7 +361,15 @@ class WrongCorrectionFactor(Fault):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EffectByType(Fault):
-    """`indication_effect_by_type`: an adapter acts on the indication by type of instrument."""
+    """`indication_effect_by_type`: an adapter acts on the indication by type of instrument.
+
+    Parameters
+    ----------
+    effect_rel : mapping of str to Fraction
+        Relative effect by type of the calibrated item.
+    other_types : Fraction, optional
+        That on all other types; unknown unless given.
+    """
 
     effect_rel: Mapping[str, Fraction]
     other_types: Fraction | None = None
@@ -229,7 +386,13 @@ class EffectByType(Fault):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadoutGain(Fault):
-    """`readout_gain`: one gain read the reference, the instrument, or both, when it cancels."""
+    """`readout_gain`: one gain read the reference, the instrument, or both, when it cancels.
+
+    Parameters
+    ----------
+    gain : Fraction
+        Reading over true, not 0.
+    """
 
     gain: Fraction
 
@@ -260,7 +423,13 @@ class ReadoutGain(Fault):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WithinInterval(Fault):
-    """`interval`: |delta| is at most the bound; nothing narrows it."""
+    """`interval`: |delta| is at most the bound; nothing narrows it.
+
+    Parameters
+    ----------
+    bound_rel : Fraction
+        The bound, 0 or more.
+    """
 
     bound_rel: Fraction
     bounded = True
@@ -281,7 +450,15 @@ class UnknownEffect(Fault):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinearDrift(Fault):
-    """`linear_drift`: zero at the last good evidence, `delta_rel` when measured, and onwards."""
+    """`linear_drift`: zero at the last good evidence, `delta_rel` when measured, and onwards.
+
+    Parameters
+    ----------
+    delta_rel : Fraction
+        (true force - recorded force) / recorded force when it was measured.
+    good_us, measured_us : int
+        The two instants, in microseconds since 1970-01-01T00:00:00Z; they differ.
+    """
 
     delta_rel: Fraction
     good_us: int

@@ -25,7 +25,17 @@ HUNDRED = Decimal(100)
 
 @dataclass(frozen=True, slots=True)
 class Holding:
-    """Part in assembly from `start_us` (inclusive) until `end_us` (exclusive; None: open)."""
+    """Part in assembly from one instant until another.
+
+    Parameters
+    ----------
+    assembly, part : str
+        Item codes.
+    start_us : int
+        Microseconds since 1970-01-01T00:00:00Z, inclusive.
+    end_us : int or None
+        Exclusive; None is open.
+    """
 
     assembly: str
     part: str
@@ -33,16 +43,41 @@ class Holding:
     end_us: int | None
 
     def held_at(self, at: Moment) -> bool:
-        """Whether the part was there at any microsecond of the moment."""
+        """Say whether the part was there at any microsecond of the moment.
+
+        Parameters
+        ----------
+        at : Moment
+            An instant or a day.
+
+        Returns
+        -------
+        bool
+        """
         return self.start_us <= at.end_us and (self.end_us is None or self.end_us > at.start_us)
 
 
 class Use(NamedTuple):
     """One item used by a calibration.
 
-    `weight` is the share of the applied force, one number or one per point; `points` limits the use
-    to those it served. `source` is the key of the certificate whose value was in force, `evidence`
-    of a later one that only confirmed limits.
+    Parameters
+    ----------
+    item, role : str
+        Its code, and what it was used as.
+    at : Moment
+        When.
+    weight : Fraction or mapping of str to Fraction
+        Share of the applied force, one number or one by `Point.key`.
+    channel : str, optional
+        Which of its channels, if recorded.
+    points : frozenset of str, optional
+        The points (`Point.key`) that it served; all unless given.
+    factor_applied : Fraction, optional
+        The correction factor that was recorded with the use.
+    source : int, optional
+        Key of the certificate whose value was in force.
+    evidence : int, optional
+        Key of a later one that only confirmed limits.
     """
 
     item: str
@@ -63,16 +98,45 @@ class Use(NamedTuple):
         return None
 
     def weight_at(self, point: str) -> Fraction:
-        """Weight at a point; zero where the use did not serve it."""
+        """Return the weight at a point; zero where the use did not serve it.
+
+        Parameters
+        ----------
+        point : str
+            `Point.key`.
+
+        Returns
+        -------
+        Fraction
+        """
         if self.points is not None and point not in self.points:
             return ZERO
         return self.weight if isinstance(self.weight, Fraction) else self.weight[point]
 
 
 class Point(NamedTuple):
-    """One result row. `recorded` is the applied force as recorded, `newton` the size of its unit.
+    """One result row.
 
-    For relative results error and U are percentage points.
+    Parameters
+    ----------
+    name : str or int
+        What the certificate calls it.
+    stage : str
+        "as_found", "as_left" or "single".
+    unit : str or None
+        Of recorded, error and U.
+    relative : bool
+        For relative results error and U are percentage points.
+    recorded : Decimal or None
+        The applied force as recorded.
+    newton : Fraction or None
+        The size of its unit in newton.
+    error : Decimal or None
+        Error of indication.
+    U : Decimal, Fraction or None
+        Expanded uncertainty of the error.
+    k : Decimal
+        Its coverage factor.
     """
 
     name: str | int
@@ -109,7 +173,33 @@ class Point(NamedTuple):
 
 
 class Calibration(NamedTuple):
-    """One revision of a certificate with the uses and results of its calibration."""
+    """One revision of a certificate with the uses and results of its calibration.
+
+    Parameters
+    ----------
+    key : int
+        By which other calibrations name it.
+    number : str
+        Of the certificate.
+    revision : int
+        From 0.
+    status : str
+        "issued", or why it is traced and not recalled.
+    item : str
+        Code of the calibrated item.
+    item_type : str or None
+        Its type.
+    performed : Moment
+        When.
+    assigns_value : bool
+        Whether the item is used at these results afterwards.
+    external : bool
+        Whether another laboratory issued it.
+    uses : tuple of Use
+        What was used.
+    points : tuple of Point
+        The results.
+    """
 
     key: int
     number: str
@@ -124,15 +214,38 @@ class Calibration(NamedTuple):
     points: tuple[Point, ...] = ()
 
     def measured(self, points: tuple[Point, ...]) -> Calibration:
-        """The same calibration with these points."""
+        """Return the same calibration with these points.
+
+        Parameters
+        ----------
+        points : tuple of Point
+            The results.
+
+        Returns
+        -------
+        Calibration
+        """
         return Calibration(*self[:-1], points)
 
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """An intermediate check or inspection of an item; `covers_n` are forces in N or "full range".
+    """An intermediate check or inspection of an item.
 
-    `independent` is what the record says and what its reference was found to rest on, together.
+    Parameters
+    ----------
+    code : str
+        Its name.
+    at : Moment
+        When.
+    passed : bool
+        Its outcome.
+    limit_rel, U_rel : Fraction, optional
+        Acceptance limit and expanded uncertainty, as shares of force.
+    independent : bool, optional
+        What the record says and what its reference was found to rest on, together.
+    covers_n : tuple of Fraction or str, optional
+        Forces in N, or "full range".
     """
 
     code: str
@@ -146,7 +259,15 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """When uses are suspect; either bound may be open (None)."""
+    """When uses are suspect.
+
+    Parameters
+    ----------
+    start_us, end_us : int or None
+        Microseconds since 1970-01-01T00:00:00Z; None is open.
+    start_inclusive, end_inclusive : bool
+        Whether the bounds belong to it.
+    """
 
     start_us: int | None
     end_us: int | None
@@ -154,7 +275,17 @@ class Window:
     end_inclusive: bool = True
 
     def holds(self, at: Moment) -> bool:
-        """Whether any microsecond of the moment lies inside."""
+        """Say whether any microsecond of the moment lies inside.
+
+        Parameters
+        ----------
+        at : Moment
+            An instant or a day.
+
+        Returns
+        -------
+        bool
+        """
         if self.start_us is not None:
             first = self.start_us if self.start_inclusive else self.start_us + 1
             if at.end_us < first:
@@ -168,7 +299,15 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class Holder:
-    """One way in which a part was inside an assembly: `chain` from just above the part upwards."""
+    """One way in which a part was inside an assembly.
+
+    Parameters
+    ----------
+    chain : tuple of str
+        Assemblies from just above the part upwards.
+    holdings : tuple of Holding
+        What made the chain, in its order.
+    """
 
     chain: tuple[str, ...]
     holdings: tuple[Holding, ...]
@@ -179,7 +318,17 @@ class Holder:
         return self.chain[-1]
 
     def held_at(self, at: Moment) -> bool:
-        """Whether every holding of the chain held at one common microsecond of the moment."""
+        """Say whether every holding of the chain held at one common microsecond of the moment.
+
+        Parameters
+        ----------
+        at : Moment
+            An instant or a day.
+
+        Returns
+        -------
+        bool
+        """
         start = max([at.start_us, *(holding.start_us for holding in self.holdings)])
         ends = [holding.end_us - 1 for holding in self.holdings if holding.end_us is not None]
         return start <= min([at.end_us, *ends])

@@ -26,7 +26,13 @@ class BadMoment(ValueError):
 
 
 class Moment(NamedTuple):
-    """First and last microsecond of what a text says; equal for an instant."""
+    """First and last microsecond of what a text says; equal for an instant.
+
+    Parameters
+    ----------
+    start_us, end_us : int
+        Microseconds since 1970-01-01T00:00:00Z.
+    """
 
     start_us: int
     end_us: int
@@ -56,6 +62,24 @@ def check_text(text: str) -> None:
 def moment(text: str, zone: ZoneInfo) -> Moment:
     """Resolve a text; a bare date is the whole day in `zone`.
 
+    Parameters
+    ----------
+    text : str
+        A date, or a date-time with Z or an offset (ISO 8601).
+    zone : ZoneInfo
+        The laboratory's time zone.
+
+    Returns
+    -------
+    Moment
+
+    Raises
+    ------
+    BadMoment
+        If it is neither, or has no zone, or its year is beyond 2 to 9998.
+
+    Examples
+    --------
     >>> moment("1970-01-01T00:00:01Z", ZoneInfo("UTC"))
     Moment(start_us=1000000, end_us=1000000)
     >>> moment("1970-01-02", ZoneInfo("UTC"))
@@ -72,7 +96,32 @@ def moment(text: str, zone: ZoneInfo) -> Moment:
 
 
 def instant_us(text: str, zone: ZoneInfo, *, end: bool = False) -> int:
-    """One microsecond of a text: its first, or with `end` its last."""
+    """Return one microsecond of a text: its first, or with `end` its last.
+
+    Parameters
+    ----------
+    text : str
+        A date, or a date-time with Z or an offset (ISO 8601).
+    zone : ZoneInfo
+        The laboratory's time zone.
+    end : bool
+        Whether the last is meant.
+
+    Returns
+    -------
+    int
+        Microseconds since 1970-01-01T00:00:00Z.
+
+    Raises
+    ------
+    BadMoment
+        As `moment`.
+
+    Examples
+    --------
+    >>> instant_us("1970-01-02", ZoneInfo("UTC"), end=True)
+    172799999999
+    """
     resolved = moment(text, zone)
     return resolved.end_us if end else resolved.start_us
 
@@ -83,8 +132,19 @@ def microseconds(at: datetime) -> int:
 
 
 def text_of(at_us: int) -> str:
-    """ISO 8601 text in UTC of a microsecond count.
+    """Return ISO 8601 text in UTC of a microsecond count.
 
+    Parameters
+    ----------
+    at_us : int
+        Microseconds since 1970-01-01T00:00:00Z.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
     >>> text_of(1000000)
     '1970-01-01T00:00:01Z'
     """
@@ -92,7 +152,22 @@ def text_of(at_us: int) -> str:
 
 
 def time_zone(name: str) -> ZoneInfo:
-    """Return the IANA zone of this name, or raise `BadMoment`."""
+    """Return the IANA zone of this name.
+
+    Parameters
+    ----------
+    name : str
+        For example "Europe/Vienna".
+
+    Returns
+    -------
+    ZoneInfo
+
+    Raises
+    ------
+    BadMoment
+        If there is none.
+    """
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as unknown:

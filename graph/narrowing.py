@@ -21,7 +21,17 @@ Range = tuple[Fraction, Fraction]
 
 @dataclass(frozen=True, slots=True)
 class Considered:
-    """One check inside the window, whether it moved the start, and the reason in words."""
+    """One check inside the window.
+
+    Attributes
+    ----------
+    check : Check
+        The check.
+    moves_start : bool
+        Whether it moved the start of the window.
+    why : str
+        The reason in words.
+    """
 
     check: Check
     moves_start: bool
@@ -35,12 +45,17 @@ def narrow(
 
     Parameters
     ----------
-    fault
+    fault : Fault
         The fault; its window is the widest one.
-    checks
+    checks : sequence of Check
         Checks of the faulty item, in any order.
-    used_range
+    used_range : tuple of Fraction or None
         Smallest and largest recorded force (N) at which the item was ever used, if any.
+
+    Returns
+    -------
+    tuple of (Window, list of Considered)
+        The checks inside the window, in order of time.
     """
     widest = fault.window()
     inside = [check for check in checks if _strictly_inside(check, widest)]

@@ -17,9 +17,27 @@ class PartWithinItself(ValueError):
 
 
 def holders(part: str, holdings: Iterable[Holding]) -> tuple[Holder, ...]:
-    """Every assembly that ever held the part, directly or through others, one for each way.
+    """Return every assembly that ever held the part, directly or through others.
 
     Holdings that never overlapped make no chain.
+
+    Parameters
+    ----------
+    part : str
+        Its code.
+    holdings : iterable of Holding
+        All that could matter, in any order.
+
+    Returns
+    -------
+    tuple of Holder
+        One for each way, by chain and time.
+
+    Examples
+    --------
+    >>> holdings = [Holding("CLEVIS", "PIN", 0, None), Holding("SETUP", "CLEVIS", 5, 9)]
+    >>> [one.chain for one in holders("PIN", holdings)]
+    [('CLEVIS',), ('CLEVIS', 'SETUP')]
     """
     by_part: dict[str, list[Holding]] = {}
     for holding in holdings:
@@ -38,9 +56,19 @@ def holders(part: str, holdings: Iterable[Holding]) -> tuple[Holder, ...]:
 
 
 def refuse_part_within_itself(holdings: Sequence[Holding]) -> None:
-    """Raise `PartWithinItself` if at any instant a part is inside itself.
+    """Refuse holdings by which a part is inside itself at any instant.
 
     Only the instants at which a holding begins need looking at: a circle begins with one of them.
+
+    Parameters
+    ----------
+    holdings : sequence of Holding
+        All that could matter, in any order.
+
+    Raises
+    ------
+    PartWithinItself
+        With the circle in its message.
     """
     ever = tangled((holding.assembly, holding.part) for holding in holdings)
     suspects = [holding for holding in holdings if holding.part in ever]

@@ -16,8 +16,6 @@ from fractions import Fraction
 from graph.faults import NO_EFFECT, UNKNOWN, Effect
 from graph.model import VALUE_STAGES, Calibration, Point
 
-Node = tuple[Fraction, Fraction, Fraction]
-
 
 @dataclass(frozen=True, slots=True)
 class Passed:

@@ -16,7 +16,17 @@ MOST_PATHS = 50
 
 @dataclass(frozen=True, slots=True)
 class Reasons:
-    """The best paths to a certificate, how many there are, and the fewest certificates on one."""
+    """How a certificate is reached.
+
+    Attributes
+    ----------
+    paths : tuple of tuple of str
+        The best reason paths, the shortest first, at most 50.
+    count : int
+        How many there are.
+    generation : int
+        The fewest certificates on one.
+    """
 
     paths: tuple[Path, ...]
     count: int

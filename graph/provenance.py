@@ -74,7 +74,21 @@ _FACT_NAMES = {
 
 @dataclass(frozen=True, slots=True)
 class RecallFacts:
-    """What the document says about the recall itself; `created_at` is an ISO 8601 instant."""
+    """What the document says about the recall itself.
+
+    Parameters
+    ----------
+    number : str
+        Of the recall.
+    created_at : str
+        An ISO 8601 instant.
+    result_hash : str
+        Of the stored result.
+    engine_version : str
+        Which maths gave the answer.
+    laboratory : str, optional
+        Its name.
+    """
 
     number: str
     created_at: str
@@ -84,14 +98,46 @@ class RecallFacts:
 
 
 def document(part: nx.DiGraph, recall: RecallFacts) -> ProvDocument:
-    """Return the PROV document of an affected part (`graph.affected.affected_part`)."""
+    """Return the W3C PROV document of an affected part.
+
+    W3C PROV-DM (Recommendation, 2013), from memory, verify.
+
+    Parameters
+    ----------
+    part : networkx.DiGraph
+        As `graph.affected_part` gives it.
+    recall : RecallFacts
+        About the recall.
+
+    Returns
+    -------
+    prov.model.ProvDocument
+    """
     writing = _Writing(part, recall)
     writing.write()
     return writing.document
 
 
 def prov_json(part: nx.DiGraph, recall: RecallFacts) -> bytes:
-    """Return the PROV document as PROV-JSON."""
+    """Return the PROV document as PROV-JSON (Member Submission, 2013), from memory, verify.
+
+    Parameters
+    ----------
+    part : networkx.DiGraph
+        As `graph.affected_part` gives it.
+    recall : RecallFacts
+        About the recall.
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+
+    Raises
+    ------
+    ValueError
+        If nothing was written.
+    """
     text = document(part, recall).serialize(format="json", indent=1)
     if text is None:  # only where a destination is given
         raise ValueError("nothing was written")

@@ -22,8 +22,9 @@ from graph.faults import NO_EFFECT, Effect
 from graph.model import ZERO, Calibration, Use
 from graph.passing import Passed, passed_on
 from graph.paths import Reasons, joined, reasons
-from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Case, Exposure, expose
+from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Exposure, SuspectWindow, expose
 
+# The lists of a recall.
 AFFECTED = "affected"
 EXPOSED = "exposed_zero_effect"
 INDETERMINATE = "indeterminate"
@@ -36,18 +37,34 @@ LISTS = (*FOUND, NOT_EXCLUDED)
 
 
 class CyclicTrace(ValueError):
-    """A calibration rests on itself; `circle` holds the keys."""
+    """A calibration rests on itself.
+
+    Parameters
+    ----------
+    circle : sequence of int
+        The keys on the way round.
+    """
 
     def __init__(self, circle: Sequence[int]) -> None:
         super().__init__(f"a calibration rests on itself: {circle}")
         self.circle = tuple(circle)
 
 
-class Finding(NamedTuple):
+class Judgement(NamedTuple):
     """One certificate in one list.
 
-    `effects` holds, for each point of the calibration, one `Effect` per case. `reason` is why the
-    certificate is traced or cleared rather than recalled.
+    Attributes
+    ----------
+    calibration : Calibration
+        The calibration with its certificate.
+    list_name : str
+        One of LISTS.
+    why : Reasons or None
+        How it is reached; None where it is cleared.
+    effects : tuple of tuple of Effect
+        For each point of the calibration one `Effect` per fault.
+    reason : str or None
+        Why the certificate is traced or cleared rather than recalled.
     """
 
     calibration: Calibration
@@ -74,36 +91,55 @@ class _Walk:
     the same effect, and is then seen to at a glance.
     """
 
-    case: Case
+    suspect: SuspectWindow
     carriers: Container[int] | None
     judged: dict[int, _Judged] = field(default_factory=dict)
     known: dict[Effect, Effect] = field(default_factory=dict)
 
 
 def assess(
-    cases: Sequence[Case],
+    suspects: Sequence[SuspectWindow],
     calibrations: Iterable[Calibration],
     carriers: Container[int] | None = None,
-) -> Iterator[Finding]:
-    """Judge calibrations one by one; those that no fault ever met give no finding.
+) -> Iterator[Judgement]:
+    """Judge calibrations one by one; those that no fault ever met give no judgement.
 
     Parameters
     ----------
-    cases
+    suspects : sequence of SuspectWindow
         The faults, each with its window; their effects add up.
-    calibrations
+    calibrations : iterable of Calibration
         The direct users of the faulty items and whatever rests on a suspect one, each after those
         it rests on (`in_order_of_dependence`). Of each only what it passes on is kept, so that a
         recall of any size can be read and answered piece by piece.
-    carriers
+    carriers : container of int, optional
         Keys of the calibrations that others rest on, if known; nothing is kept of the rest.
+
+    Yields
+    ------
+    Judgement
+        In the order of the calibrations.
+
+    Examples
+    --------
+    >>> from decimal import Decimal
+    >>> from fractions import Fraction
+    >>> from graph import ForceError, Moment, Point
+    >>> fault = ForceError(item="REF", start_us=0, end_us=9, delta_rel=Fraction("0.001"))
+    >>> at, force, size = Moment(5, 5), Decimal(10), Fraction(1000)
+    >>> point = Point("1", "single", "kN", False, force, size, Decimal(0), None, Decimal(2))
+    >>> used = Use("REF", "force_reference", at)
+    >>> one = Calibration(1, "C-1", 0, "issued", "WS-1", None, at, uses=(used,), points=(point,))
+    >>> [found] = assess([SuspectWindow(fault, fault.window())], [one])
+    >>> found.list_name, found.why.paths, found.effects[0][0].delta
+    ('affected', (('REF', 'C-1'),), Fraction(1, 1000))
     """
-    walks = [_Walk(case, carriers) for case in cases]
+    walks = [_Walk(suspect, carriers) for suspect in suspects]
     for calibration in calibrations:
         judged = [_judge(walk, calibration) for walk in walks]
-        finding = _finding(cases, calibration, judged)
-        if finding is not None:
-            yield finding
+        judgement = _judgement(suspects, calibration, judged)
+        if judgement is not None:
+            yield judgement
 
 
 def in_order_of_dependence(rests_on: Mapping[int, Collection[int]]) -> list[int]:
@@ -111,10 +147,24 @@ def in_order_of_dependence(rests_on: Mapping[int, Collection[int]]) -> list[int]
 
     Keys given in order of time mostly are in this order already, which is then kept.
 
+    Parameters
+    ----------
+    rests_on : mapping of int to collection of int
+        For each key those that it rests on.
+
+    Returns
+    -------
+    list of int
+
     Raises
     ------
     CyclicTrace
         If one rests on itself.
+
+    Examples
+    --------
+    >>> in_order_of_dependence({3: [2], 1: [], 2: [1]})
+    [1, 2, 3]
     """
     seen: set[int] = set()
     for key, below in rests_on.items():
@@ -132,15 +182,15 @@ def in_order_of_dependence(rests_on: Mapping[int, Collection[int]]) -> list[int]
 
 def _judge(walk: _Walk, calibration: Calibration) -> _Judged | frozenset[str]:
     """What one fault does to one calibration, or the reasons for which it does nothing."""
-    case = walk.case
+    suspect = walk.suspect
     exposure = NOT_EXPOSED
-    if case.met_by(calibration):
-        exposure = expose(calibration, case)
+    if suspect.met_by(calibration):
+        exposure = expose(calibration, suspect)
     through = _ways_on(walk, calibration, exposure)
     if not exposure.paths and not through:
         return exposure.cleared
     carried = _carried(walk, calibration, exposure)
-    effects = effects_at_points(case.fault, calibration, exposure.uses, carried)
+    effects = effects_at_points(suspect.fault, calibration, exposure.uses, carried)
     list_name = _list_of(effects)
     if not effects and _weighs([*exposure.uses, *(use for use, _ in carried)]):
         list_name = INDETERMINATE  # something reached it, and there is no result to move
@@ -201,7 +251,7 @@ def _list_of(effects: Sequence[Effect]) -> str:
     return found
 
 
-def _joint_list_of(cases: Sequence[Case], effects: Sequence[Sequence[Effect]]) -> str:
+def _joint_list_of(suspects: Sequence[SuspectWindow], effects: Sequence[Sequence[Effect]]) -> str:
     """List under several faults, whose known effects may cancel each other."""
     found, seen = EXPOSED, None
     for at_point in effects:
@@ -210,26 +260,28 @@ def _joint_list_of(cases: Sequence[Case], effects: Sequence[Sequence[Effect]]) -
         seen = at_point
         if any(effect.delta is None for effect in at_point):
             return INDETERMINATE
-        if _is_shifted(cases, at_point):
+        if _is_shifted(suspects, at_point):
             found = AFFECTED
     return found
 
 
-def _is_shifted(cases: Sequence[Case], at_point: Sequence[Effect]) -> bool:
+def _is_shifted(suspects: Sequence[SuspectWindow], at_point: Sequence[Effect]) -> bool:
     known, bounded = ZERO, False
-    for case, effect in zip(cases, at_point, strict=True):
+    for suspect, effect in zip(suspects, at_point, strict=True):
         if not effect.delta:
             continue
-        if case.fault.bounded:
+        if suspect.fault.bounded:
             bounded = True
         else:
             known = known + effect.delta if known else effect.delta
     return bounded or known != 0
 
 
-def _finding(
-    cases: Sequence[Case], calibration: Calibration, judged: Sequence[_Judged | frozenset[str]]
-) -> Finding | None:
+def _judgement(
+    suspects: Sequence[SuspectWindow],
+    calibration: Calibration,
+    judged: Sequence[_Judged | frozenset[str]],
+) -> Judgement | None:
     """What all faults together do to one calibration."""
     reached = [one for one in judged if isinstance(one, _Judged)]
     if not reached:
@@ -237,15 +289,15 @@ def _finding(
         return _clearance(calibration, cleared)
     why = joined([one.why for one in reached])
     if calibration.status != "issued":
-        return Finding(calibration, TRACED, why, reason=calibration.status)
+        return Judgement(calibration, TRACED, why, reason=calibration.status)
     nothing = (NO_EFFECT,) * len(calibration.points)
     effects = _together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
     if len(judged) == 1:
-        return Finding(calibration, reached[0].list_name, why, effects)
-    list_name = _joint_list_of(cases, effects)
+        return Judgement(calibration, reached[0].list_name, why, effects)
+    list_name = _joint_list_of(suspects, effects)
     if any(one.list_name == INDETERMINATE for one in reached):
         list_name = INDETERMINATE
-    return Finding(calibration, list_name, why, effects)
+    return Judgement(calibration, list_name, why, effects)
 
 
 def _together(effects: Sequence[Sequence[Effect]]) -> tuple[tuple[Effect, ...], ...]:
@@ -256,17 +308,27 @@ def _together(effects: Sequence[Sequence[Effect]]) -> tuple[tuple[Effect, ...], 
     return tuple(found)
 
 
-def _clearance(calibration: Calibration, reasons_found: set[str]) -> Finding | None:
+def _clearance(calibration: Calibration, reasons_found: set[str]) -> Judgement | None:
     if not reasons_found:
         return None
     if calibration.status != "issued":
         reasons_found.add("status")
     reason = min(reasons_found, key=CLEARED_REASONS.index)
-    return Finding(calibration, CLEARED, reason=reason)
+    return Judgement(calibration, CLEARED, reason=reason)
 
 
-def rank(finding: Finding) -> tuple[int, str, int]:
-    """Place of a finding in its list: generation, certificate, revision."""
-    generation = 0 if finding.why is None else finding.why.generation
-    calibration = finding.calibration
+def rank(judgement: Judgement) -> tuple[int, str, int]:
+    """Return the place of a judgement in its list: generation, certificate, revision.
+
+    Parameters
+    ----------
+    judgement : Judgement
+        One that `assess` gave.
+
+    Returns
+    -------
+    tuple of (int, str, int)
+    """
+    generation = 0 if judgement.why is None else judgement.why.generation
+    calibration = judgement.calibration
     return generation, calibration.number, calibration.revision

@@ -21,13 +21,19 @@ from typing import NamedTuple
 from graph.exact import EXACT, Exact, ended, root
 from graph.faults import Effect
 from graph.model import ZERO, Point
-from graph.suspects import Case
+from graph.suspects import SuspectWindow
 
 NOTHING = Decimal(0)
 
 
 class Span(NamedTuple):
-    """A value that may lie anywhere from `lower` to `upper`."""
+    """A value that may lie anywhere from `lower` to `upper`.
+
+    Attributes
+    ----------
+    lower, upper : Decimal or Fraction
+        The ends, in order.
+    """
 
     lower: Exact
     upper: Exact
@@ -36,7 +42,19 @@ class Span(NamedTuple):
 class Shifted(NamedTuple):
     """One point after the faults; None where it is unknown, a span where a fault is bounded.
 
-    `U_after` is None where U stays; it is an irrational root, cut at 50 digits, unless `U_exact`.
+    Attributes
+    ----------
+    delta : Decimal, Fraction, Span or None
+        (true force - recorded force) / recorded force.
+    shift : Decimal, Fraction, Span or None
+        Corrected error less error, in the unit of the point (percentage points for relative
+        results).
+    corrected : Decimal, Fraction, Span or None
+        The error without the faults.
+    U_after : Decimal, Fraction or None
+        Expanded uncertainty with that of the faults; None where U stays.
+    U_exact : bool
+        Whether `U_after` is exact; else it is an irrational root, cut at 50 digits.
     """
 
     delta: Exact | Span | None
@@ -50,15 +68,29 @@ class Shifted(NamedTuple):
 class Mover:
     """Moves the points at which the same effects were found.
 
-    `delta` is the sum over all faults, a span where one is bounded, None where one is unknown.
-    `variance` is that of delta at k = 1; None where the faults state no uncertainty.
+    Attributes
+    ----------
+    delta : Decimal, Fraction, Span or None
+        The sum over all faults, a span where one is bounded, None where one is unknown.
+    variance : Decimal, Fraction or None
+        That of delta at k = 1; None where the faults state no uncertainty.
     """
 
     delta: Exact | Span | None
     variance: Exact | None
 
     def move(self, point: Point) -> Shifted:
-        """Return the point as it would have been reported without the faults."""
+        """Return the point as it would have been reported without the faults.
+
+        Parameters
+        ----------
+        point : Point
+            As it was reported.
+
+        Returns
+        -------
+        Shifted
+        """
         delta, recorded, error = self.delta, point.recorded, point.error
         if (
             type(delta) is Decimal
@@ -103,12 +135,41 @@ class Mover:
         return Shifted(delta, shift, corrected, *root(_plus(_square(point.U), added)))
 
 
-def mover(cases: Sequence[Case], effects: Sequence[Effect]) -> Mover:
-    """Return what moves the points with these effects, one for each case and in their order."""
+def mover(suspects: Sequence[SuspectWindow], effects: Sequence[Effect]) -> Mover:
+    """Return what moves the points with these effects, one for each fault and in their order.
+
+    Uncertainties of independent faults add in squares (JCGM 100:2008, 5.1.2).
+
+    Parameters
+    ----------
+    suspects : sequence of SuspectWindow
+        The faults.
+    effects : sequence of Effect
+        As in `Judgement.effects` at one point.
+
+    Returns
+    -------
+    Mover
+
+    Raises
+    ------
+    ValueError
+        If there are not as many effects as faults.
+
+    Examples
+    --------
+    >>> from graph import ForceError
+    >>> fault = ForceError(item="REF", start_us=0, end_us=9, delta_rel=Fraction("0.001"))
+    >>> effect, suspect = Effect(fault.delta_rel, Fraction(1)), SuspectWindow(fault, fault.window())
+    >>> force, size = Decimal(10), Fraction(1000)
+    >>> point = Point("1", "single", "kN", False, force, size, Decimal("0.015"), None, Decimal(2))
+    >>> mover([suspect], [effect]).move(point).corrected
+    Decimal('0.005')
+    """
     known, bound, bounded = ZERO, ZERO, False
     variance: Fraction | None = None
-    for case, effect in zip(cases, effects, strict=True):
-        fault = case.fault
+    for suspect, effect in zip(suspects, effects, strict=True):
+        fault = suspect.fault
         if fault.U_delta_rel is not None:
             spread = effect.weight * fault.U_delta_rel / fault.U_delta_k
             variance = (variance or ZERO) + spread * spread

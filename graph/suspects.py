@@ -14,13 +14,24 @@ from functools import cached_property
 from graph.faults import Fault
 from graph.model import Calibration, Holder, Use, Window
 
+# Why a use is cleared, in the order in which it is tried.
 CLEARED_REASONS = ("status", "channel", "part", "record", "window", "range")
 Path = tuple[str, ...]
 
 
 @dataclass(frozen=True)  # without slots: a cached property needs a dictionary
-class Case:
-    """One fault with the window found for it and the assemblies that ever held the item."""
+class SuspectWindow:
+    """One fault with the window found for it and the assemblies that ever held the item.
+
+    Parameters
+    ----------
+    fault : Fault
+        The fault.
+    window : Window
+        When uses are suspect.
+    holders : tuple of Holder
+        Ways in which the item was inside an assembly.
+    """
 
     fault: Fault
     window: Window
@@ -32,7 +43,17 @@ class Case:
         return frozenset((self.fault.item, *(holder.assembly for holder in self.holders)))
 
     def met_by(self, calibration: Calibration) -> bool:
-        """Whether a calibration used anything by which the fault is met directly, at any time."""
+        """Say whether a calibration used anything by which the fault is met directly, at any time.
+
+        Parameters
+        ----------
+        calibration : Calibration
+            The calibration.
+
+        Returns
+        -------
+        bool
+        """
         if self.fault.certificate is not None:
             return any(use.source == self.fault.certificate for use in calibration.uses)
         return not self.names.isdisjoint([use.item for use in calibration.uses])
@@ -40,7 +61,17 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class Exposure:
-    """How one calibration met one fault directly: suspect uses with their paths, and clearances."""
+    """How one calibration met one fault directly.
+
+    Attributes
+    ----------
+    uses : tuple of Use
+        The suspect uses.
+    paths : tuple of tuple of str
+        Reason paths from the fault to the certificate, one for each way.
+    cleared : frozenset of str
+        Reasons for which other uses are cleared.
+    """
 
     uses: tuple[Use, ...] = ()
     paths: tuple[Path, ...] = ()
@@ -50,16 +81,28 @@ class Exposure:
 NOT_EXPOSED = Exposure()
 
 
-def expose(calibration: Calibration, case: Case) -> Exposure:
-    """Sort the uses of a calibration into suspect ones and cleared ones."""
+def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
+    """Sort the uses of a calibration into suspect ones and cleared ones.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        With its uses; results only where a fault is limited to a range.
+    suspect : SuspectWindow
+        The fault and when its uses are suspect.
+
+    Returns
+    -------
+    Exposure
+    """
     uses: list[Use] = []
     paths: list[Path] = []
     cleared: set[str] = set()
     for use in calibration.uses:
-        routes = _routes(use, case.fault, case.holders)
+        routes = _routes(use, suspect.fault, suspect.holders)
         if routes is None:
             continue
-        reason = _clearance(use, calibration, case, routes)
+        reason = _clearance(use, calibration, suspect, routes)
         if reason is not None:
             cleared.add(reason)
             continue
@@ -83,9 +126,9 @@ def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[Path] | N
 
 
 def _clearance(
-    use: Use, calibration: Calibration, case: Case, routes: Sequence[Path]
+    use: Use, calibration: Calibration, suspect: SuspectWindow, routes: Sequence[Path]
 ) -> str | None:
-    fault = case.fault
+    fault = suspect.fault
     on_other_channel = fault.channel is not None and use.channel not in (None, fault.channel)
     if use.item == fault.item and on_other_channel:
         return "channel"
@@ -94,7 +137,7 @@ def _clearance(
     convicted = fault.by_record(use)
     if convicted is False:
         return "record"
-    if convicted is None and not case.window.holds(use.at):
+    if convicted is None and not suspect.window.holds(use.at):
         return "window"
     if fault.cleared_by_range(use, calibration):
         return "range"

@@ -1,8 +1,9 @@
 """How does a program ask Tracehold? A synchronous client that loses no digit and no answer.
 
 Choice: answers are the server's own JSON objects (``Answer``, a dict with its ETag), so that a
-field added by a newer server is there at once. ``wire`` sends and repeats, ``calls`` names what can
-be asked, ``errors`` what can go wrong. Nothing else of this project is imported.
+field added by a newer server is there at once. ``wire`` sends and repeats, ``calls`` joins what can
+be asked, a module for each subject, ``errors`` says what can go wrong. Nothing else of this project
+is imported.
 
 Not checked here: the meaning of anything; the server refuses with a pointer and a remedy.
 """

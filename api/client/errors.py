@@ -14,9 +14,26 @@ URL_VARIABLE = "TRACEHOLD_URL"
 
 @dataclass(frozen=True, slots=True)
 class Issue:
-    """One thing wrong in what was sent; ``pointer`` (RFC 6901) or ``parameter`` says where.
+    """One thing wrong in what was sent.
 
-    In lines or files sent it is ``line``, or ``file``, ``row`` and ``column``, which say where.
+    Attributes
+    ----------
+    detail : str
+        What is wrong.
+    pointer, parameter : str or None
+        Where it is: a JSON pointer (RFC 6901) into the body, or a parameter of the query.
+    remedy : str or None
+        What to do.
+    value : str or None
+        What was sent there.
+    line : int or None
+        The line, in lines sent.
+    file : str or None
+        The file, in files sent.
+    row : int or None
+        Its row.
+    column : str or None
+        Its column.
     """
 
     detail: str
@@ -33,10 +50,26 @@ class Issue:
 class ApiError(Exception):
     """A request that was not fulfilled; switch on the class or on ``type``, never on the words.
 
-    ``status`` is 0 where no answer came; ``type`` is the code of the kind of problem, such as
-    ``unknown-reference``; ``request_id`` finds the request in the server's log. ``transient`` means
-    that the same request may succeed later, after ``retry_after`` where the server says when.
-    ``report`` is what an import of CSV files found.
+    Parameters
+    ----------
+    detail : str
+        What is wrong, in words.
+    status : int
+        Of HTTP; 0 where no answer came.
+    type : str
+        Code of the kind of problem, such as ``unknown-reference``.
+    title : str
+        The kind of problem in words.
+    errors : sequence of Issue
+        Everything that is wrong.
+    request_id : str, optional
+        Finds the request in the server's log.
+    retry_after : str, optional
+        ``Retry-After`` as the server sent it (RFC 9110, 10.2.3).
+    transient : bool
+        Whether the same request may succeed later.
+    report : mapping, optional
+        What an import of CSV files found.
     """
 
     def __init__(

@@ -41,10 +41,21 @@ _LONGEST_WAIT_S = 30.0
 _PAGE = 500
 
 Json = Mapping[str, Any]
+Source = Json | bytes | Path
 
 
 class Answer(dict[str, Any]):
-    """A JSON object as it was answered; ``etag`` names the version that a change must send."""
+    """A JSON object as it was answered.
+
+    Numbers with a fraction are Decimals.
+
+    Parameters
+    ----------
+    fields : mapping
+        The object.
+    etag : str, optional
+        Names the version that a change must send.
+    """
 
     def __init__(self, fields: Json, etag: str | None = None) -> None:
         super().__init__(fields)

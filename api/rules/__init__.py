@@ -1,19 +1,124 @@
 """Decision and uncertainty maths: pure functions on frozen values, no framework and no storage.
 
 Reads the standard library, NumPy and scipy.special only. Start at `decide` for one result, at
-`vector` for columns of results and at `decide_frame` for a data frame in a script.
+`decide_columns` for columns of results and at `decide_frame` for a data frame in a script. Budgets
+and what they are made of are in `api.rules.uncertainty`, the fit of a set-up in
+`api.rules.fitting`.
+
+>>> from decimal import Decimal
+>>> from api.rules import BUILT_IN, Limits, decide
+>>> limits = Limits(Decimal(9), Decimal(11))
+>>> decide(Decimal("10.8"), Decimal("0.2"), limits, BUILT_IN["guard_U"]).verdict
+'pass'
 """
 
-from typing import Any
+from typing import TYPE_CHECKING
+
+from api.rules.lazy import give
+
+if TYPE_CHECKING:
+    from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_ratio
+    from api.rules.decide import Decision, decide
+    from api.rules.exact import FieldError, Number, plain, reported_uncertainty, reported_value
+    from api.rules.frame import decide_frame
+    from api.rules.judge import Judge, Ruling
+    from api.rules.limits import Limits, LimitsError
+    from api.rules.reliability import prior_from_observed
+    from api.rules.risk import (
+        GlobalRisk,
+        Posterior,
+        conformance_probability,
+        global_risk,
+        posterior,
+        specific_risk,
+    )
+    from api.rules.rule import BASES, BUILT_IN, Guard, Rule, RuleError, rule_from_mapping
+    from api.rules.solve import band_for_global_risk, band_for_specific_risk, prior_from_reliability
+    from api.rules.units import (
+        FORCE_UNITS,
+        UnknownUnit,
+        convert,
+        is_force,
+        parse_quantity,
+        to_newton,
+    )
+    from api.rules.vector import COLUMNS, RowError, decide_columns, decide_rows
+    from api.rules.verdicts import VERDICTS, breakpoints, reachable, verdict, worst
+    from api.rules.wording import describe_guard, statement
+
+__all__ = [
+    "BASES",
+    "BUILT_IN",
+    "COLUMNS",
+    "ENGINE_VERSION",
+    "FORCE_UNITS",
+    "VERDICTS",
+    "Acceptance",
+    "Decision",
+    "FieldError",
+    "GlobalRisk",
+    "Guard",
+    "Judge",
+    "Limits",
+    "LimitsError",
+    "Number",
+    "Posterior",
+    "Prior",
+    "RowError",
+    "Rule",
+    "RuleError",
+    "Ruling",
+    "UnknownUnit",
+    "acceptance",
+    "band_for_global_risk",
+    "band_for_specific_risk",
+    "breakpoints",
+    "conformance_probability",
+    "convert",
+    "decide",
+    "decide_columns",
+    "decide_frame",
+    "decide_rows",
+    "describe_guard",
+    "global_risk",
+    "is_force",
+    "parse_quantity",
+    "plain",
+    "posterior",
+    "prior_from_observed",
+    "prior_from_reliability",
+    "reachable",
+    "reported_uncertainty",
+    "reported_value",
+    "rule_from_mapping",
+    "specific_risk",
+    "statement",
+    "to_newton",
+    "uncertainty_ratio",
+    "verdict",
+    "worst",
+]
 
 # Stored with every decision and recall: which maths gave the answer.
 ENGINE_VERSION = "0.1.0"
 
-
-def __getattr__(name: str) -> Any:
-    # Not before it is asked for: a rule alone needs neither NumPy nor SciPy.
-    if name == "decide_frame":
-        from api.rules.frame import decide_frame
-
-        return decide_frame
-    raise AttributeError(name)
+# The module of each name: a rule alone needs neither NumPy nor SciPy.
+give(
+    __name__,
+    {
+        "exact": "FieldError Number plain reported_uncertainty reported_value",
+        "units": "FORCE_UNITS UnknownUnit convert is_force parse_quantity to_newton",
+        "limits": "Limits LimitsError",
+        "rule": "BASES BUILT_IN Guard Rule RuleError rule_from_mapping",
+        "acceptance": "Acceptance Prior acceptance uncertainty_ratio",
+        "verdicts": "VERDICTS breakpoints reachable verdict worst",
+        "judge": "Judge Ruling",
+        "decide": "Decision decide",
+        "wording": "describe_guard statement",
+        "vector": "COLUMNS RowError decide_columns decide_rows",
+        "frame": "decide_frame",
+        "risk": "GlobalRisk Posterior conformance_probability global_risk posterior specific_risk",
+        "solve": "band_for_global_risk band_for_specific_risk prior_from_reliability",
+        "reliability": "prior_from_observed",
+    },
+)

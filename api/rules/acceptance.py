@@ -49,7 +49,20 @@ _TOO_WIDE = "the guard band is wider than half the tolerance interval, so no res
 
 @dataclass(frozen=True, slots=True)
 class Prior:
-    """What is known of such items before the measurement: normal, in the unit of the limits."""
+    """What is known of such items before the measurement: normal, in the unit of the limits.
+
+    Parameters
+    ----------
+    mean, sd : Decimal or Fraction
+        Mean and standard deviation, in the unit of the limits; sd is 0 or more.
+
+    Raises
+    ------
+    FieldError
+        If a number is not finite or sd is negative.
+    TypeError
+        If a number is a float.
+    """
 
     mean: Number
     sd: Number
@@ -65,9 +78,18 @@ class Prior:
 class Acceptance:
     """Acceptance limits A_L and A_U and the guard bands w that made them.
 
-    A limit is None where the tolerance has none on that side. `empty` means that no result passes,
-    and `reason` says why; the limits then are as calculated, crossed over, or None where the rule
-    gives none. A guard band of an absent limit is None.
+    Attributes
+    ----------
+    lower, upper : Decimal, Fraction or None
+        The limits, in the unit of the tolerance limits; None where the tolerance has none on that
+        side. Where the interval is empty they are as calculated, crossed over, or None where the
+        rule gives none.
+    guard_lower, guard_upper : Decimal, Fraction or None
+        w on either side, positive inwards; None for an absent limit.
+    empty : bool
+        Whether no result passes.
+    reason : str or None
+        Why it is empty.
     """
 
     lower: Number | None
@@ -117,12 +139,39 @@ def acceptance(
 ) -> Acceptance:
     """Return the acceptance interval of `rule` for limits and an expanded uncertainty U.
 
-    U is in the unit of the limits; k is its coverage factor. With Fractions among limits, U or k
-    (or `number=Fraction`) the answer is in Fractions, else in Decimals.
+    Parameters
+    ----------
+    limits : Limits
+        The tolerance limits.
+    U : Decimal or Fraction
+        Expanded uncertainty, in the unit of the limits, 0 or more.
+    rule : Rule
+        The decision rule.
+    k : Decimal or Fraction
+        Coverage factor of U, above 0.
+    dof : Decimal or Fraction, optional
+        Degrees of freedom of U, 1 or more; infinite unless given.
+    prior : Prior, optional
+        What is known of the items; the basis `global_risk` needs it.
+    number : type
+        Fraction asks for an answer in Fractions; it comes in Fractions too where limits, U, k or
+        prior hold one, else in Decimals.
 
-    Raises FieldError for a negative U, a k that is not positive or dof below 1, RuleError where
-    the rule cannot be applied (one-sided limits, missing prior).
+    Returns
+    -------
+    Acceptance
 
+    Raises
+    ------
+    FieldError
+        If U is negative, k not positive, dof below 1 or a number not finite.
+    RuleError
+        If the rule cannot be applied: one limit where it needs two, no prior or one without spread.
+    TypeError
+        If U, k or dof is a float.
+
+    Examples
+    --------
     >>> limits = Limits(Decimal(9), Decimal(11))
     >>> found = acceptance(limits, Decimal("0.2"), Rule(guard=Guard("U", factor=Decimal("0.83"))))
     >>> found.lower, found.upper, found.guard_upper
@@ -163,8 +212,24 @@ def uncertainty_at_95(U: Number, k: Number, dof: float | None) -> tuple[Number, 
 def uncertainty_ratio(
     limits: Limits, U: Number, k: Number, dof: float | None = None
 ) -> Decimal | None:
-    """Return TUR = (T_U - T_L) / (2 U_95); None for one-sided limits or U = 0.
+    """Return the test uncertainty ratio, TUR = (T_U - T_L) / (2 U_95).
 
+    Parameters
+    ----------
+    limits : Limits
+        The tolerance limits.
+    U, k : Decimal or Fraction
+        Expanded uncertainty in the unit of the limits, and its coverage factor, above 0.
+    dof : float, optional
+        Degrees of freedom: where k is the 95 % factor for them, U_95 is U itself.
+
+    Returns
+    -------
+    Decimal or None
+        50 digits at most; None for one-sided limits or U = 0.
+
+    Examples
+    --------
     >>> uncertainty_ratio(Limits(Decimal("-0.5"), Decimal("0.5")), Decimal("0.125"), Decimal(2))
     Decimal('4')
     """

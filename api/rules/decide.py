@@ -42,8 +42,38 @@ __all__ = [
 class Decision:
     """Everything that follows from one result, its limits and a rule.
 
-    `tur` is (T_U - T_L)/(2 U_95), `capability` is C_m = (T_U - T_L)/(4 u) (JCGM 106:2012, 7.6).
-    `global_risk` and `posterior` are None without a prior.
+    All quantities are in the unit of the limits, all risks are probabilities.
+
+    Attributes
+    ----------
+    verdict : str
+        One of VERDICTS.
+    value, U, k : Decimal or Fraction
+        The result with its expanded uncertainty and coverage factor, as given.
+    dof : Decimal, Fraction or None
+        Degrees of freedom; None is infinitely many.
+    limits : Limits
+        The tolerance limits.
+    acceptance : Acceptance
+        The acceptance limits that the rule makes of them.
+    rule : Rule
+        The rule that decided.
+    conformance_probability : float
+        Probability that the item conforms, p_c (JCGM 106:2012, 7).
+    specific_risk : dict
+        `consumer` and `producer`: probability that the item does not conform, and that it does
+        (JCGM 106:2012, 9.3.2 and 9.3.3).
+    tur : Decimal or None
+        (T_U - T_L)/(2 U_95); None for one limit or U = 0.
+    capability : Decimal or None
+        C_m = (T_U - T_L)/(4 u) (JCGM 106:2012, 7.6); None as `tur`.
+    global_risk : dict or None
+        The fields of GlobalRisk, each a float, or None where it does not exist; None without a
+        prior.
+    posterior : dict or None
+        `mean`, `sd` and `risk` after the result; None without a prior.
+    statement : str
+        The statement of conformity for the certificate.
     """
 
     verdict: str
@@ -78,12 +108,41 @@ def decide(
 ) -> Decision:
     """Decide one result: value, expanded uncertainty U, limits and prior in one unit.
 
-    k is the coverage factor of U; dof, if given, makes the risks Student's t. `results`,
-    `specification` and `unit` are words for the statement only. A prior asks for the global risks
-    and the posterior.
+    Parameters
+    ----------
+    value : Decimal or Fraction
+        The result, unrounded.
+    U : Decimal or Fraction
+        Its expanded uncertainty, 0 or more.
+    limits : Limits
+        The tolerance limits.
+    rule : Rule
+        The decision rule, for example `BUILT_IN["guard_U"]`.
+    k : Decimal or Fraction
+        Coverage factor of U, above 0.
+    dof : Decimal or Fraction, optional
+        Degrees of freedom of U, 1 or more; they make the risks Student's t.
+    prior : Prior, optional
+        What is known of the items; asks for the global risks and the posterior.
+    unit, results, specification : str, optional
+        Words for the statement only: the unit, the results covered, and the requirement with its
+        version.
 
-    Raises FieldError for a negative U, k <= 0 or dof < 1, RuleError where the rule cannot apply.
+    Returns
+    -------
+    Decision
 
+    Raises
+    ------
+    FieldError
+        If U is negative, k not positive, dof below 1 or a number not finite.
+    RuleError
+        If the rule cannot be applied to these limits or without a prior.
+    TypeError
+        If a number is a float.
+
+    Examples
+    --------
     >>> from api.rules.rule import BUILT_IN
     >>> found = decide(Decimal("10.8"), Decimal("0.2"), Limits(Decimal(9), Decimal(11)),
     ...                BUILT_IN["guard_U"])

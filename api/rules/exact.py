@@ -24,6 +24,7 @@ from decimal import (
 from fractions import Fraction
 from typing import Any, TypeVar, cast
 
+# An exact number.
 Number = Decimal | Fraction
 N = TypeVar("N", Decimal, Fraction)
 
@@ -40,7 +41,15 @@ _SHORT = Context(prec=_PRINTED_DIGITS, rounding=ROUND_HALF_EVEN)
 
 
 class FieldError(ValueError):
-    """A value that cannot be used; `field` is a JSON pointer to it, empty for the whole."""
+    """A value that cannot be used.
+
+    Parameters
+    ----------
+    field : str
+        JSON pointer (RFC 6901) to it, empty for the whole.
+    message : str
+        What is wrong and, where it can be said, what to do.
+    """
 
     def __init__(self, field: str, message: str) -> None:
         super().__init__(message)
@@ -192,6 +201,17 @@ def plain(value: Number) -> str:
     A Decimal keeps its own digits; one longer than 34 digits is a rounded root or quotient and is
     printed like an endless fraction.
 
+    Parameters
+    ----------
+    value : Decimal or Fraction
+        A finite number.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
     >>> plain(Decimal("1.50E+3")), plain(Fraction(1, 8)), plain(Fraction(2, 3))
     ('1500', '0.125', '0.666666666667')
     """
@@ -235,6 +255,18 @@ def reported_uncertainty(U: Decimal) -> Decimal:
 
     Two digits at most is read in a secondary source; rounding always up is this project's choice.
 
+    Parameters
+    ----------
+    U : Decimal
+        Expanded uncertainty, 0 or more.
+
+    Returns
+    -------
+    Decimal
+        U itself where it has no more than two digits.
+
+    Examples
+    --------
     >>> reported_uncertainty(Decimal("0.01234")), reported_uncertainty(Decimal("0.2"))
     (Decimal('0.013'), Decimal('0.2'))
     """
@@ -244,6 +276,18 @@ def reported_uncertainty(U: Decimal) -> Decimal:
 def reported_value(value: Decimal, U: Decimal) -> Decimal:
     """Round a value, half to even, to the last place of its reported uncertainty.
 
+    Parameters
+    ----------
+    value, U : Decimal
+        A value and its expanded uncertainty, in one unit.
+
+    Returns
+    -------
+    Decimal
+        The value itself where U is 0.
+
+    Examples
+    --------
     >>> reported_value(Decimal("10.01234"), Decimal("0.0123"))
     Decimal('10.012')
     """

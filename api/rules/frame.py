@@ -28,13 +28,28 @@ _NEEDED = ("value", "U")
 def decide_frame(frame: Frame, rule: Rule) -> Frame:
     """Return a frame with its columns and the answers: a new one, of the same type.
 
-    Columns that decide are `value`, `U`, `k` (2 where absent), `lower`, `upper`, `dof`,
-    `prior_mean` and `prior_sd`. Added are `verdict` (None where there is none), the acceptance
-    limits, the risks and, with a prior, the global risks and the posterior (float, NaN where they
-    do not exist), `error_field` and `error`.
+    Parameters
+    ----------
+    frame : data frame or mapping
+        Columns that decide are `value`, `U`, `k` (2 where absent), `lower`, `upper`, `dof`,
+        `prior_mean` and `prior_sd`; a row has one unit.
+    rule : Rule
+        The decision rule of all rows.
 
-    Raises FieldError where value or U is missing, or half a prior.
+    Returns
+    -------
+    type of `frame`
+        Added are `verdict` (None where there is none), the acceptance limits, the risks and, with a
+        prior, the global risks and the posterior (float, NaN where they do not exist),
+        `error_field` and `error`.
 
+    Raises
+    ------
+    FieldError
+        If value or U is missing, columns differ in length, or half a prior is given.
+
+    Examples
+    --------
     >>> import pandas as pd
     >>> from api.rules.rule import BUILT_IN
     >>> frame = pd.DataFrame({"value": [10.5, 10.9], "U": 0.2, "lower": 9.0, "upper": 11.0})

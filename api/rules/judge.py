@@ -33,7 +33,13 @@ _ANYTHING = ("fail", _NO_LOWER, _NO_UPPER)
 
 
 class Judge:
-    """Makes the rulings of one rule."""
+    """Makes the rulings of one rule.
+
+    Parameters
+    ----------
+    rule : Rule
+        The decision rule.
+    """
 
     __slots__ = ("_band", "rule")
 
@@ -49,9 +55,24 @@ class Judge:
         k: Decimal,
         dof: Decimal | None = None,
     ) -> Ruling | None:
-        """What the rule makes of these limits and U; a None limit is absent.
+        """Return what the rule makes of these limits and U.
 
-        None where it says nothing: without limits, or without the U that its guard band is made of.
+        Parameters
+        ----------
+        U : Decimal, Fraction or None
+            Expanded uncertainty, 0 or more, in the unit of the limits; None if it is not known.
+        lower, upper : Decimal or None
+            The tolerance limits; None is absent.
+        k : Decimal
+            Coverage factor of U, above 0.
+        dof : Decimal, optional
+            Degrees of freedom of U, 1 or more.
+
+        Returns
+        -------
+        Ruling or None
+            None where the rule says nothing: without limits, or without the U that its guard band
+            is made of.
         """
         if lower is None and upper is None:
             return None
@@ -80,8 +101,21 @@ class Judge:
 class Ruling(NamedTuple):
     """A rule applied to one pair of limits and one U.
 
-    `zones` are what passes, best first, each within the next; none where the guard band is no plain
-    multiple. One whose ends cross holds nothing.
+    Attributes
+    ----------
+    judge : Judge
+        Who made it.
+    U : Decimal or Fraction
+        Expanded uncertainty, in the unit of the limits.
+    lower, upper : Decimal or None
+        The tolerance limits.
+    k : Decimal
+        Coverage factor of U.
+    dof : Decimal or None
+        Degrees of freedom of U.
+    zones : tuple
+        What passes, best first, each (verdict, lowest, highest) within the next; none where the
+        guard band is no plain multiple. One whose ends cross holds nothing.
     """
 
     judge: Judge
@@ -93,9 +127,23 @@ class Ruling(NamedTuple):
     zones: tuple[Zone, ...]
 
     def verdict(self, value: Number) -> str | None:
-        """Verdict of a value, or None where the guard band does not exist.
+        """Return the verdict of a value.
 
-        It does not under a ratio rule with one limit.
+        Parameters
+        ----------
+        value : Decimal or Fraction
+            The result, unrounded, in the unit of the limits.
+
+        Returns
+        -------
+        str or None
+            One of VERDICTS, or None where the guard band does not exist, as under a ratio rule with
+            one limit.
+
+        Raises
+        ------
+        FieldError
+            If U, k or dof is out of range; seen only where the guard band is no plain multiple.
         """
         if not self.zones or type(value) is not Decimal:
             found = self.verdicts(value, value)
@@ -106,7 +154,23 @@ class Ruling(NamedTuple):
         return "fail"
 
     def verdicts(self, least: Number, most: Number) -> tuple[str, ...]:
-        """Every verdict that a value from `least` to `most` can have, best first."""
+        """Return every verdict that a value from `least` to `most` can have, best first.
+
+        Parameters
+        ----------
+        least, most : Decimal or Fraction
+            The ends of the interval, in the unit of the limits, in this order.
+
+        Returns
+        -------
+        tuple of str
+            Members of VERDICTS; empty where the guard band does not exist.
+
+        Raises
+        ------
+        FieldError
+            As `verdict`.
+        """
         if self.zones and type(least) is Decimal and type(most) is Decimal:
             return self._met(least, most)
         limits, rule = Limits(self.lower, self.upper), self.judge.rule
@@ -132,7 +196,17 @@ class Ruling(NamedTuple):
         return tuple(found)
 
     def with_U(self, U: Number) -> Ruling | None:
-        """Return the ruling of the same rule and limits for another U."""
+        """Return the ruling of the same rule and limits for another U.
+
+        Parameters
+        ----------
+        U : Decimal or Fraction
+            Expanded uncertainty, in the unit of the limits.
+
+        Returns
+        -------
+        Ruling or None
+        """
         return self.judge.ruling(U, self.lower, self.upper, self.k, self.dof)
 
 

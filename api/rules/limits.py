@@ -40,6 +40,18 @@ class LimitsError(FieldError):
 class Limits:
     """Tolerance limits T_L and T_U (JCGM 106:2012, 3.3.4): both, or one of them and None.
 
+    Parameters
+    ----------
+    lower, upper : Decimal, Fraction or None
+        The limits, in one unit; they belong to the interval.
+
+    Raises
+    ------
+    LimitsError
+        If both are None, one is not a finite exact number, or lower is above upper.
+
+    Examples
+    --------
     >>> Limits.from_nominal(Decimal(10), Decimal("0.5"))
     Limits(lower=Decimal('9.5'), upper=Decimal('10.5'))
     """
@@ -74,12 +86,28 @@ class Limits:
     ) -> "Limits":
         """Return the limits around `nominal`; the unit is that of `nominal`.
 
-        `tolerance` is a number (symmetric), `{"lower", "upper"}` (signed offsets, either may be
-        absent) or `{"terms": [{"kind", "value"}, ...], "combine": "sum" | "rss"}`, whose terms
-        take the reading, full scale or resolution from the arguments. For an error of indication
-        the nominal is 0.
+        For an error of indication the nominal is 0.
 
-        Raises LimitsError with the field that is wrong or missing.
+        Parameters
+        ----------
+        nominal : Decimal
+            The middle that offsets are counted from.
+        tolerance : Decimal, int, str or mapping
+            A number (symmetric), `{"lower", "upper"}` (signed offsets, either may be absent) or
+            `{"terms": [{"kind", "value"}, ...], "combine": "sum" | "rss"}`.
+        reading, full_scale, resolution : Decimal, optional
+            What terms are taken of, in the unit of `nominal`.
+
+        Returns
+        -------
+        Limits
+
+        Raises
+        ------
+        LimitsError
+            With the field that is wrong or missing.
+        FieldError
+            If the numbers are a thousand decimal places apart.
         """
         lower: Decimal | None
         upper: Decimal | None

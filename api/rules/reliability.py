@@ -23,11 +23,31 @@ def prior_from_observed(
 ) -> Prior:
     """Return the prior behind an observed rate of results inside `limits`.
 
-    U (0 or more) with its coverage factor k (above 0) is that of the observations; U and the mean
-    are in the unit of the limits. The mean is the middle of two limits unless it is given.
+    Parameters
+    ----------
+    rate : Decimal
+        Share of results inside the limits, between 0 and 1.
+    limits : Limits
+        The limits that the rate was observed with.
+    U : Decimal or Fraction
+        Expanded uncertainty of the observations, 0 or more, in the unit of the limits.
+    k : Decimal or Fraction
+        Its coverage factor, above 0.
+    mean : Decimal or Fraction, optional
+        Mean of the items, in the unit of the limits; the middle of two limits unless given.
 
-    Raises FieldError (`/reliability`, `/mean`) where no prior explains the rate.
+    Returns
+    -------
+    Prior
+        Its sd has 15 digits.
 
+    Raises
+    ------
+    FieldError
+        With `/reliability` or `/mean`, where no prior explains the rate.
+
+    Examples
+    --------
     >>> found = prior_from_observed(Decimal("0.95"), Limits(Decimal(-1), Decimal(1)),
     ...                             Decimal("0.5"), Decimal(2))
     >>> found.mean, round(found.sd, 4)

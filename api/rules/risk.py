@@ -30,9 +30,18 @@ _LEAST_ACCEPTED = 1e-12
 class GlobalRisk(NamedTuple):
     """Joint risks of a calibration service (JCGM 106:2012, 9.5.2 and 9.5.3).
 
-    `consumer` is P(does not conform and is accepted), `producer` P(conforms and is rejected),
-    `accepted` P(accepted) and `consumer_given_accepted` the quotient consumer/accepted, NaN if
-    next to nothing is accepted.
+    Probabilities, arrays in the shape to which the arguments broadcast.
+
+    Attributes
+    ----------
+    consumer : ndarray of float64
+        P(does not conform and is accepted).
+    producer : ndarray of float64
+        P(conforms and is rejected).
+    consumer_given_accepted : ndarray of float64
+        consumer/accepted, NaN if next to nothing is accepted.
+    accepted : ndarray of float64
+        P(accepted).
     """
 
     consumer: Floats
@@ -42,7 +51,15 @@ class GlobalRisk(NamedTuple):
 
 
 class Posterior(NamedTuple):
-    """What is known of the item after the result: mean, standard deviation, P(nonconforming)."""
+    """What is known of the item after the result.
+
+    Attributes
+    ----------
+    mean, sd : ndarray of float64
+        Mean and standard deviation, in the unit of the result.
+    risk : ndarray of float64
+        Probability that the item does not conform.
+    """
 
     mean: Floats
     sd: Floats
@@ -54,10 +71,25 @@ def specific_risk(
 ) -> Floats:
     """Return the probability that an item with result y lies outside its limits.
 
-    It is the specific consumer's risk of an accepted item (JCGM 106:2012, 9.3). y, u, lower and
-    upper are in one unit, u is the standard uncertainty; with u = 0 the answer is 0 or 1, and a
-    value on a limit is inside.
+    It is the specific consumer's risk of an accepted item (JCGM 106:2012, 9.3). With u = 0 the
+    answer is 0 or 1, and a value on a limit is inside.
 
+    Parameters
+    ----------
+    y, u : array_like
+        Result and standard uncertainty, 0 or more, in one unit.
+    lower, upper : array_like
+        The limits in the same unit; infinite or NaN where absent.
+    dof : array_like, optional
+        Degrees of freedom, NaN or infinite for the normal distribution, which holds unless given.
+
+    Returns
+    -------
+    ndarray of float64
+        In the shape to which the arguments broadcast.
+
+    Examples
+    --------
     >>> round(float(specific_risk(9.6, 0.2, -np.inf, 10.0)), 6)
     0.02275
     """
@@ -69,8 +101,20 @@ def conformance_probability(
 ) -> Floats:
     """Return the probability p_c that an item with result y lies inside its limits.
 
-    JCGM 106:2012, 7. Units as in `specific_risk`.
+    JCGM 106:2012, 7.
 
+    Parameters
+    ----------
+    y, u, lower, upper, dof : array_like
+        As in `specific_risk`.
+
+    Returns
+    -------
+    ndarray of float64
+        In the shape to which the arguments broadcast.
+
+    Examples
+    --------
     >>> round(float(conformance_probability(-5.47, 0.05, -np.inf, -5.4)), 2)
     0.92
     """
@@ -133,10 +177,25 @@ def global_risk(
 ) -> GlobalRisk:
     """Return the global risks of deciding by an acceptance interval, for a normal prior.
 
-    All arguments are in one unit; u is the standard uncertainty of the measurement. An empty
-    acceptance interval (lower above upper) accepts nothing. prior_sd = 0 and u = 0 are the limits
-    of the formula, not errors.
+    prior_sd = 0 and u = 0 are the limits of the formula, not errors.
 
+    Parameters
+    ----------
+    lower, upper : array_like
+        The tolerance limits; infinite or NaN where absent. All arguments are in one unit.
+    acceptance_lower, acceptance_upper : array_like
+        The acceptance limits; an empty interval (lower above upper) accepts nothing.
+    prior_mean, prior_sd : array_like
+        Mean and standard deviation of the items.
+    u : array_like
+        Standard uncertainty of the measurement.
+
+    Returns
+    -------
+    GlobalRisk
+
+    Examples
+    --------
     >>> risk = global_risk(-2.0, 2.0, -2.0, 2.0, 0.0, 1.0, 0.5)
     >>> round(float(risk.consumer), 9), round(float(risk.producer), 9)
     (0.012388749, 0.040526756)
@@ -173,6 +232,21 @@ def posterior(
     JCGM 106:2012, 6.3: the means are weighted by the inverse variances. With prior_sd = u = 0 the
     result is believed.
 
+    Parameters
+    ----------
+    prior_mean, prior_sd : array_like
+        Mean and standard deviation of the items. All arguments are in one unit.
+    y, u : array_like
+        Result and standard uncertainty.
+    lower, upper : array_like
+        The tolerance limits; infinite or NaN where absent.
+
+    Returns
+    -------
+    Posterior
+
+    Examples
+    --------
     >>> tuple(round(float(x), 4) for x in posterior(0.0, 1.0, 1.0, 1.0, -1.0, 1.0))
     (0.5, 0.7071, 0.2567)
     """

@@ -14,6 +14,7 @@ from decimal import Decimal, InvalidOperation
 
 from api.rules.exact import FieldError, finite, plain
 
+# What a guard band is made of.
 BASES = (
     "none",
     "U",
@@ -45,8 +46,23 @@ class RuleError(FieldError):
 class Guard:
     """How the guard band is found: a basis and the one parameter it takes.
 
-    `factor` is r in w = rU; `width` is w itself, (lower, upper), in the unit of the limits;
-    `share` is w over half the tolerance width; `target` is a probability.
+    Parameters
+    ----------
+    basis : str
+        One of BASES.
+    factor : Decimal, optional
+        r in w = rU, for `U`.
+    width : tuple of Decimal, optional
+        w itself, (lower, upper), in the unit of the limits, for `absolute`.
+    share : Decimal, optional
+        w over half the tolerance width, for `tolerance`.
+    target : Decimal, optional
+        A probability from 1e-9 to below 1, for `specific_risk` and `global_risk`.
+
+    Raises
+    ------
+    RuleError
+        If the basis is unknown, or takes another parameter or value than given.
     """
 
     basis: str
@@ -83,7 +99,13 @@ class Guard:
         return None
 
     def to_mapping(self) -> dict[str, object]:
-        """Return the JSON form, numbers as text."""
+        """Return the JSON form.
+
+        Returns
+        -------
+        dict of str to object
+            Numbers as text; a width that is the same on both sides is one number.
+        """
         found: dict[str, object] = {"basis": self.basis}
         if self.width is not None:
             lower, upper = (plain(width) for width in self.width)
@@ -97,8 +119,36 @@ class Guard:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """A decision rule in one version. `id` is `inline` for a rule given with the request only.
+    """A decision rule in one version.
 
+    Parameters
+    ----------
+    id : str
+        `inline` for a rule given with the request only.
+    version : int
+        From 1.
+    guard : Guard
+        How the guard band is found.
+    zones : int
+        2 (pass, fail) or 4, with the conditional ones between (ILAC-G8:09/2019, 4.2.3, from
+        memory).
+    title : str, optional
+        What people call it.
+    prescribed_by : str, optional
+        The regulation, standard or customer that prescribes it; the statement then names no risk
+        (ISO/IEC 17025:2017, 7.8.6.1).
+    agreed_with, agreed_at : str, optional
+        With whom and when it was agreed (ISO/IEC 17025:2017, 7.1.3).
+    source, edition, note : str, optional
+        Where it comes from, and what else is to be remembered.
+
+    Raises
+    ------
+    RuleError
+        If a part is out of range, or four zones have a guard band below 0.
+
+    Examples
+    --------
     >>> BUILT_IN["guard_U"].guard
     Guard(basis='U', factor=Decimal('1'), width=None, share=None, target=None)
     """
@@ -129,7 +179,13 @@ class Rule:
             )
 
     def to_mapping(self) -> dict[str, object]:
-        """Return the JSON form; `rule_from_mapping` gives the same rule back."""
+        """Return the JSON form; `rule_from_mapping` gives the same rule back.
+
+        Returns
+        -------
+        dict of str to object
+            Numbers of the guard as text; what is None is left out.
+        """
         found: dict[str, object] = {"id": self.id, "version": self.version}
         found |= {"guard": self.guard.to_mapping(), "zones": self.zones}
         for name in _RECORD:
@@ -139,6 +195,7 @@ class Rule:
         return found
 
 
+# Rules that need not be recorded, by id.
 BUILT_IN: dict[str, Rule] = {
     rule.id: rule
     for rule in (
@@ -155,10 +212,25 @@ BUILT_IN: dict[str, Rule] = {
 
 
 def rule_from_mapping(mapping: Mapping[str, object]) -> Rule:
-    """Read a rule from its JSON form; raise RuleError with a pointer to what is wrong.
+    """Read a rule from its JSON form.
 
-    Numbers are text, int or Decimal; a float is refused, its digits are not those that were sent.
+    Parameters
+    ----------
+    mapping : mapping
+        `guard` and any other fields of Rule; numbers are text, int or Decimal. A float is refused,
+        its digits are not those that were sent.
 
+    Returns
+    -------
+    Rule
+
+    Raises
+    ------
+    RuleError
+        With a pointer to what is wrong.
+
+    Examples
+    --------
     >>> rule_from_mapping({"guard": {"basis": "U", "factor": "0.83"}}).guard.factor
     Decimal('0.83')
     """

@@ -23,9 +23,24 @@ def band_for_specific_risk(
 ) -> Floats:
     """Return w/u such that a result on an acceptance limit has the specific risk `target`.
 
-    `tolerance_over_u` is the full tolerance width over u, +inf for a single limit. NaN where even
-    a result in the middle of the interval has a greater risk: no result can be accepted.
+    Parameters
+    ----------
+    target : float
+        A probability, from 1e-9 to below 1.
+    tolerance_over_u : array_like
+        The full tolerance width over u, +inf for a single limit.
+    dof : array_like, optional
+        Degrees of freedom, NaN or infinite for the normal distribution, which holds unless given;
+        broadcast to the shape of `tolerance_over_u`.
 
+    Returns
+    -------
+    ndarray of float64
+        In the shape of `tolerance_over_u`. NaN where even a result in the middle of the interval
+        has a greater risk: no result can be accepted.
+
+    Examples
+    --------
     >>> float(band_for_specific_risk(0.05, np.inf).round(4))
     1.6449
     >>> float(band_for_specific_risk(0.05, 1.0))
@@ -53,9 +68,23 @@ def band_for_specific_risk(
 def band_for_global_risk(target: float, lower: ArrayLike, upper: ArrayLike, u: ArrayLike) -> Floats:
     """Return w such that the global consumer's risk equals `target`, or 0 where it is below.
 
-    lower, upper and u are measured from the prior mean in units of the prior standard deviation;
-    so is the answer. An absent limit is -inf or +inf; u is above 0.
+    Parameters
+    ----------
+    target : float
+        A probability, from 1e-9 to below 1.
+    lower, upper : array_like
+        The tolerance limits measured from the prior mean in units of the prior standard deviation;
+        -inf or +inf where absent.
+    u : array_like
+        Standard uncertainty in the same units, above 0.
 
+    Returns
+    -------
+    ndarray of float64
+        In the same units and the shape to which the arguments broadcast.
+
+    Examples
+    --------
     >>> float(band_for_global_risk(0.01, -2.0, 2.0, 0.5).round(4))
     0.094
     """
@@ -88,11 +117,31 @@ def prior_from_reliability(
     """Return (mean, sd) of the items behind an observed in-tolerance rate.
 
     The observed rate already contains the measurement error, so the true spread is smaller: the
-    observed variance less u^2. The mean is the middle of two limits unless it is given; an absent
-    limit is infinite. All arguments but the rate are in one unit.
+    observed variance less u^2.
 
-    Raises ValueError where no spread explains the rate.
+    Parameters
+    ----------
+    observed_rate : float
+        Share of results inside the limits, between 0 and 1.
+    lower, upper : float
+        The limits, infinite where absent. All arguments but the rate are in one unit.
+    u : float
+        Standard uncertainty of the observations.
+    mean : float, optional
+        Mean of the items; the middle of two limits unless given.
 
+    Returns
+    -------
+    tuple of float
+        Mean and standard deviation.
+
+    Raises
+    ------
+    ValueError
+        If no spread explains the rate, or the mean is not inside the limits.
+
+    Examples
+    --------
     >>> tuple(round(x, 4) for x in prior_from_reliability(0.95, -1.0, 1.0, 0.25))
     (0.0, 0.4448)
     """

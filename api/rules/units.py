@@ -30,6 +30,7 @@ _FACTORS = {
     "tonf_UK": 2_240 * _POUND_FORCE,
 }
 
+# Names of the units of force.
 FORCE_UNITS: tuple[str, ...] = tuple(_FACTORS)
 
 _TON = "names several units; use tf (metric, 1000 kgf), tonf_US (2000 lbf) or tonf_UK (2240 lbf)"
@@ -65,8 +66,22 @@ class UnknownUnit(ValueError):
 def factor(unit: str) -> Fraction:
     """Return the exact number of newtons in one `unit`.
 
-    Raises UnknownUnit with the remedy in its message.
+    Parameters
+    ----------
+    unit : str
+        One of FORCE_UNITS.
 
+    Returns
+    -------
+    Fraction
+
+    Raises
+    ------
+    UnknownUnit
+        With the remedy in its message.
+
+    Examples
+    --------
     >>> factor("lbf")
     Fraction(8896443230521, 2000000000000)
     >>> factor("kg")
@@ -80,13 +95,46 @@ def factor(unit: str) -> Fraction:
 
 
 def is_force(unit: str | None) -> bool:
-    """Say whether `unit` is the exact name of a known force unit."""
+    """Say whether `unit` is the exact name of a known force unit.
+
+    Parameters
+    ----------
+    unit : str or None
+        The name as written.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_force("kN"), is_force("kg")
+    (True, False)
+    """
     return unit in _FACTORS
 
 
 def to_newton(value: Number | int, unit: str) -> Fraction:
     """Return `value` in newton, exactly.
 
+    Parameters
+    ----------
+    value : Decimal, Fraction or int
+        The force in `unit`.
+    unit : str
+        One of FORCE_UNITS.
+
+    Returns
+    -------
+    Fraction
+
+    Raises
+    ------
+    UnknownUnit
+        With the remedy in its message.
+
+    Examples
+    --------
     >>> to_newton(Decimal("0.5"), "kip") == to_newton(Decimal(500), "lbf")
     True
     """
@@ -98,6 +146,24 @@ def convert(value: Number | int, unit: str, target: str) -> Fraction:
 
     Equal names need no factor, so any unit text may be kept (`%`, `mV/V`).
 
+    Parameters
+    ----------
+    value : Decimal, Fraction or int
+        The force in `unit`.
+    unit, target : str
+        Members of FORCE_UNITS, or the same text.
+
+    Returns
+    -------
+    Fraction
+
+    Raises
+    ------
+    UnknownUnit
+        With the remedy in its message.
+
+    Examples
+    --------
     >>> convert(Decimal("2.5"), "tf", "kgf")
     Fraction(2500, 1)
     """
@@ -107,8 +173,26 @@ def convert(value: Number | int, unit: str, target: str) -> Fraction:
 
 
 def parse_quantity(text: str) -> tuple[Decimal, str]:
-    """Split `5 kN` into its number, digits kept, and its unit; raise ValueError if it has none.
+    """Split `5 kN` into its number, digits kept, and its unit.
 
+    Parameters
+    ----------
+    text : str
+        A number followed by a unit of force.
+
+    Returns
+    -------
+    tuple of Decimal and str
+
+    Raises
+    ------
+    ValueError
+        If it has no number or no unit.
+    UnknownUnit
+        If the unit is not one of force.
+
+    Examples
+    --------
     >>> parse_quantity("5.00 kN")
     (Decimal('5.00'), 'kN')
     """

@@ -27,6 +27,7 @@ from api.rules.limits import Limits
 from api.rules.risk import Floats
 from api.rules.rule import Rule, RuleError
 
+# What a row may hold, all in one unit but k and dof.
 COLUMNS = ("value", "U", "k", "lower", "upper", "dof", "prior_mean", "prior_sd")
 
 _CHUNK = 32_768
@@ -38,7 +39,17 @@ Texts = Mapping[str, Sequence[str | None]]
 
 @dataclass(frozen=True, slots=True)
 class RowError:
-    """Why a row has no verdict: its index, a JSON pointer to the field and the message."""
+    """Why a row has no verdict.
+
+    Attributes
+    ----------
+    row : int
+        Its index, from 0.
+    field : str
+        JSON pointer (RFC 6901) to the field; into the rule it begins with `/rule`.
+    message : str
+        What is wrong.
+    """
 
     row: int
     field: str
@@ -57,14 +68,38 @@ def decide_columns(
     prior_sd: ArrayLike | None = None,
     wanted: Collection[str] | None = None,
 ) -> Columns:
-    """Decide float columns of equal length (a scalar serves for a constant column).
+    """Decide float columns of equal length; a scalar serves for a constant column.
 
-    Returns a dict of arrays: `verdict` (int8, index into VERDICTS, -1 where there is none),
-    `exact_needed` (bool: settle the row by exact arithmetic), `acceptance_lower`,
-    `acceptance_upper`, `specific_risk` (consumer's: probability of not conforming),
-    `conformance_probability` and, with a prior, the global risks and the posterior; of the float
-    columns only those in `wanted`, if it is given, are calculated.
+    Parameters
+    ----------
+    value, U, k, lower, upper : float or array of shape (n,)
+        Results, expanded uncertainties, their coverage factors and tolerance limits, in one unit
+        for each row; NaN is an absent limit.
+    rule : Rule
+        The decision rule of all rows.
+    dof : float or array of shape (n,), optional
+        Degrees of freedom; NaN is infinitely many.
+    prior_mean, prior_sd : float or array of shape (n,), optional
+        What is known of the items; both or none.
+    wanted : collection of str, optional
+        The float columns to calculate; all unless given.
 
+    Returns
+    -------
+    dict of str to array of shape (n,)
+        `verdict` (int8, index into VERDICTS, -1 where there is none), `exact_needed` (bool: settle
+        the row by exact arithmetic), and float64, NaN where the value does not exist:
+        `acceptance_lower`, `acceptance_upper`, `specific_risk` (consumer's: probability of not
+        conforming), `conformance_probability` and, with a prior, the global risks and the
+        posterior.
+
+    Raises
+    ------
+    FieldError
+        If columns differ in length, or half a prior is given.
+
+    Examples
+    --------
     >>> from api.rules.rule import BUILT_IN
     >>> found = decide_columns([10.5, 10.9], 0.2, 2.0, 9.0, 11.0, BUILT_IN["four_state_U"])
     >>> found["verdict"].tolist(), found["exact_needed"].tolist()
@@ -101,11 +136,29 @@ def decide_columns(
 
 
 def decide_rows(columns: Texts, rule: Rule) -> tuple[Columns, list[RowError]]:
-    """Decide columns of decimal text: `value`, `U`, and any others of COLUMNS; k defaults to 2.
+    """Decide columns of decimal text, with the verdicts that single decisions give.
 
-    Returns the arrays of `decide_columns`, verdicts equal to the scalar ones in every row, and an
-    error for each row whose verdict is -1.
+    Parameters
+    ----------
+    columns : mapping of str to sequence of str or None
+        `value`, `U` and any others of COLUMNS, of one length; None or empty is absent, and k then
+        2.
+    rule : Rule
+        The decision rule of all rows.
 
+    Returns
+    -------
+    dict of str to array, list of RowError
+        The arrays of `decide_columns`, verdicts equal to the scalar ones in every row, and an error
+        for each row whose verdict is -1.
+
+    Raises
+    ------
+    FieldError
+        If a column is unknown, missing or of another length, or half a prior is given.
+
+    Examples
+    --------
     >>> from api.rules.rule import BUILT_IN
     >>> texts = {"value": ["0.3", "x"], "U": ["0.2", "0.2"], "upper": ["0.5", "0.5"]}
     >>> found, errors = decide_rows(texts, BUILT_IN["guard_U"])

@@ -16,12 +16,31 @@ from api.rules.acceptance import Acceptance
 from api.rules.exact import Number, exact_arithmetic
 from api.rules.limits import Limits
 
+# All verdicts, best first; two zones know the first and the last.
 VERDICTS: tuple[str, ...] = ("pass", "conditional_pass", "conditional_fail", "fail")
 
 
 def verdict(value: Number, limits: Limits, acceptance: Acceptance, zones: int) -> str:
     """Return the zone of `value`: `pass` or `fail`, with four zones also the conditional ones.
 
+    Parameters
+    ----------
+    value : Decimal or Fraction
+        The result, unrounded, in the unit of the limits.
+    limits : Limits
+        The tolerance limits.
+    acceptance : Acceptance
+        The acceptance limits; equality is inside.
+    zones : int
+        2 or 4.
+
+    Returns
+    -------
+    str
+        One of VERDICTS.
+
+    Examples
+    --------
     >>> limits = Limits(Decimal(9), Decimal(11))
     >>> band = Acceptance(Decimal("9.2"), Decimal("10.8"), Decimal("0.2"), Decimal("0.2"))
     >>> [verdict(Decimal(y), limits, band, 4) for y in ("10.8", "11", "11.2", "11.3")]
@@ -39,6 +58,22 @@ def verdict(value: Number, limits: Limits, acceptance: Acceptance, zones: int) -
 def worst(verdicts: Iterable[str]) -> str:
     """Return the worst of one or more verdicts.
 
+    Parameters
+    ----------
+    verdicts : iterable of str
+        Members of VERDICTS, at least one.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ValueError
+        If there is none, or one is not in VERDICTS.
+
+    Examples
+    --------
     >>> worst(["pass", "conditional_fail", "conditional_pass"])
     'conditional_fail'
     """
@@ -48,6 +83,22 @@ def worst(verdicts: Iterable[str]) -> str:
 def breakpoints(limits: Limits, acceptance: Acceptance, zones: int) -> tuple[Number, ...]:
     """Return the values, ascending, at which the verdict can change.
 
+    Parameters
+    ----------
+    limits : Limits
+        The tolerance limits.
+    acceptance : Acceptance
+        The acceptance limits.
+    zones : int
+        2 or 4.
+
+    Returns
+    -------
+    tuple of Decimal or Fraction
+        In the unit of the limits, each once.
+
+    Examples
+    --------
     >>> limits = Limits(None, Decimal(11))
     >>> [str(x) for x in breakpoints(limits, Acceptance(None, Decimal(10), None, Decimal(1)), 4)]
     ['10', '11', '12']
@@ -65,6 +116,29 @@ def reachable(
 ) -> tuple[str, ...]:
     """Return every verdict that a value in the closed interval can have, best first.
 
+    Parameters
+    ----------
+    lower, upper : Decimal or Fraction
+        The ends of the interval, in the unit of the limits.
+    limits : Limits
+        The tolerance limits.
+    acceptance : Acceptance
+        The acceptance limits.
+    zones : int
+        2 or 4.
+
+    Returns
+    -------
+    tuple of str
+        Members of VERDICTS.
+
+    Raises
+    ------
+    ValueError
+        If lower is above upper.
+
+    Examples
+    --------
     >>> limits = Limits(Decimal(9), Decimal(11))
     >>> band = Acceptance(Decimal(9), Decimal(11), Decimal(0), Decimal(0))
     >>> reachable(Decimal(11), Decimal("11.1"), limits, band, 2)

@@ -60,13 +60,45 @@ def statement(
     results: str | None = None,
     specification: str | None = None,
 ) -> str:
-    """Return the statement of conformity for the certificate.
+    """Return the statement of conformity for the certificate (ISO/IEC 17025:2017, 7.8.6.2).
 
-    `results` names the results covered, `specification` the requirement, its version included;
-    without them the sentence says "this result" and quotes the limits. `risks` is (probability of
-    not conforming, of conforming); it is printed unless the rule says who prescribed it. The
-    `prior` is named where the guard band rests on it.
+    Parameters
+    ----------
+    verdict : str
+        One of VERDICTS.
+    limits : Limits
+        The tolerance limits.
+    acceptance : Acceptance
+        The acceptance limits.
+    rule : Rule
+        The decision rule.
+    U, k : Decimal or Fraction
+        Expanded uncertainty in the unit of the limits, and its coverage factor.
+    dof : Decimal or Fraction, optional
+        Degrees of freedom of U.
+    prior : Prior, optional
+        Named where the guard band rests on it.
+    risks : tuple of float, optional
+        Probability of not conforming and of conforming; printed unless the rule says who prescribed
+        it.
+    unit : str, optional
+        The unit of all quantities.
+    results : str, optional
+        The results covered; "this result" unless given.
+    specification : str, optional
+        The requirement, its version included; the limits are quoted in any case.
 
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    KeyError
+        If the verdict is not in VERDICTS.
+
+    Examples
+    --------
     >>> from api.rules.rule import BUILT_IN
     >>> band = Acceptance(None, Decimal(11), None, Decimal(0))
     >>> print(statement("pass", Limits(None, Decimal(11)), band, BUILT_IN["simple"],
@@ -99,6 +131,17 @@ Expanded uncertainty U = 0.2 kN, k = 2.
 def describe_guard(guard: Guard) -> str:
     """Return the guard band rule in words, without values of a result.
 
+    Parameters
+    ----------
+    guard : Guard
+        How the guard band is found.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
     >>> describe_guard(Guard("U", factor=Decimal("0.83")))
     'guard band w = 0.83 U'
     """

@@ -10,7 +10,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 WITH_EXAMPLES = sorted(
-    path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".")
+    path.relative_to(ROOT).with_suffix("").as_posix().replace("/", ".").removesuffix(".__init__")
     for folder in ("api", "graph")
     for path in (ROOT / folder).rglob("*.py")
     if ">>> " in path.read_text("utf-8") and "migrations" not in path.parts

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-MOST_LINES = 320
+# Without the docstrings of functions and classes, whose sections are looked up, not read through.
+MOST_LINES = 300
 SERVICES = ROOT / "api" / "services"
 ROOMS = sorted(path.parent.name for path in SERVICES.glob("*/__init__.py"))
 # Folders whose every module has a test file of its own name in the mirrored folder. A schema is
@@ -78,6 +79,15 @@ def test_a_room_says_what_it_is_for_and_imports_nothing(room):
     assert isinstance(body[0], ast.Expr)
 
 
+def lines_of_docstrings(text: str) -> int:
+    documented = [
+        node.body[0]
+        for node in ast.walk(ast.parse(text))
+        if isinstance(node, ast.ClassDef | ast.FunctionDef) and ast.get_docstring(node)
+    ]
+    return sum((first.end_lineno or 0) - first.lineno + 1 for first in documented)
+
+
 @pytest.mark.parametrize(
     "name", [name for name in modules() if name.rpartition("/")[0] in MIRRORED]
 )
@@ -91,7 +101,8 @@ def test_a_module_has_its_tests_under_its_own_name(name):
 
 @pytest.mark.parametrize("name", modules())
 def test_a_module_can_be_read_in_one_sitting(name):
-    lines = len((ROOT / name).read_text("utf-8").splitlines())
+    text = (ROOT / name).read_text("utf-8")
+    lines = len(text.splitlines()) - lines_of_docstrings(text)
     if name != "api/store/tables.py":  # a plain list of columns
         assert lines <= MOST_LINES, f"{name} has {lines} lines"
 

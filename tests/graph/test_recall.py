@@ -17,8 +17,8 @@ from graph.recall import (
     INDETERMINATE,
     LISTS,
     TRACED,
-    Case,
     CyclicTrace,
+    SuspectWindow,
     assess,
     in_order_of_dependence,
     rank,
@@ -28,10 +28,10 @@ F = Fraction
 OPEN = {"item": "REF", "start_us": 0, "end_us": 20 * DAY}
 
 
-def case(kind=ForceError, **more) -> Case:
+def case(kind=ForceError, **more) -> SuspectWindow:
     given = {"delta_rel": F("0.001")} if kind is ForceError else {}
     fault = kind(**OPEN | given | more)
-    return Case(fault, fault.window())
+    return SuspectWindow(fault, fault.window())
 
 
 def judged(cases, calibrations):
@@ -163,8 +163,8 @@ def test_lists_are_ordered_by_generation_number_and_revision():
         cal(3, use(), number="A", revision=0),
         cal(4, on(1), number="0"),
     ]
-    findings = judged([case()], made)
-    order = [(one.calibration.number, one.calibration.revision) for one in findings]
+    judgements = judged([case()], made)
+    order = [(one.calibration.number, one.calibration.revision) for one in judgements]
     assert order == [("A", 0), ("A", 1), ("B", 0), ("0", 0)]
 
 

@@ -8,12 +8,12 @@ from graph_records import DAY, percent, point
 
 from graph.faults import NO_EFFECT, UNKNOWN, Effect, ForceError, WithinInterval
 from graph.shifts import Shifted, Span, mover
-from graph.suspects import Case
+from graph.suspects import SuspectWindow
 
 F = Fraction
 
 
-def case(kind=ForceError, U=None, k="2", **numbers) -> Case:
+def case(kind=ForceError, U=None, k="2", **numbers) -> SuspectWindow:
     given = {name: F(value) for name, value in numbers.items()} or {"delta_rel": F("0.001")}
     fault = kind(
         item="REF",
@@ -23,7 +23,7 @@ def case(kind=ForceError, U=None, k="2", **numbers) -> Case:
         U_delta_k=F(k),
         **given,
     )
-    return Case(fault, fault.window())
+    return SuspectWindow(fault, fault.window())
 
 
 def effect(delta: str, weight: str = "1") -> Effect:

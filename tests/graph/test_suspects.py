@@ -9,7 +9,7 @@ from graph_records import DAY, cal, point, use
 
 from graph.faults import ForceError, Segment, SegmentedForceError, WrongCorrectionFactor
 from graph.model import Holder, Holding
-from graph.suspects import NOT_EXPOSED, Case, expose
+from graph.suspects import NOT_EXPOSED, SuspectWindow, expose
 
 OPEN = {"item": "REF", "start_us": 0, "end_us": 20 * DAY}
 FAULT = ForceError(**OPEN, delta_rel=Fraction("0.001"))
@@ -18,7 +18,7 @@ HELD = Holding("ADP", "PIN", 5 * DAY, 15 * DAY)
 
 
 def exposure(fault, *uses, holders=(), **more):
-    return expose(cal(1, *uses, **more), Case(fault, fault.window(), tuple(holders)))
+    return expose(cal(1, *uses, **more), SuspectWindow(fault, fault.window(), tuple(holders)))
 
 
 def test_a_use_inside_the_window_is_suspect_and_gives_a_path():

@@ -18,10 +18,25 @@ _RIGHT_ANGLE = Decimal(90)
 
 
 def cosine_error(angle_deg: Decimal) -> Decimal:
-    """Return 1 - cos of an angle in degrees: the share of the force that the axis does not get.
+    """Return 1 - cos of an angle: the share of the force that the axis does not get.
 
-    Raises ValueError for an angle that is negative or 90 degrees and more.
+    Parameters
+    ----------
+    angle_deg : Decimal
+        In degrees, from 0 to below 90.
 
+    Returns
+    -------
+    Decimal
+        12 digits.
+
+    Raises
+    ------
+    ValueError
+        For an angle that is negative or 90 degrees and more.
+
+    Examples
+    --------
     >>> cosine_error(Decimal(1)), cosine_error(Decimal(3))
     (Decimal('0.000152304843609'), Decimal('0.00137046524543'))
     """
@@ -31,10 +46,25 @@ def cosine_error(angle_deg: Decimal) -> Decimal:
 
 
 def side_share(angle_deg: Decimal) -> Decimal:
-    """Return sin of an angle in degrees: the share of the force that pushes sideways.
+    """Return sin of an angle: the share of the force that pushes sideways.
 
-    Raises ValueError for an angle that is negative or 90 degrees and more.
+    Parameters
+    ----------
+    angle_deg : Decimal
+        In degrees, from 0 to below 90.
 
+    Returns
+    -------
+    Decimal
+        12 digits.
+
+    Raises
+    ------
+    ValueError
+        For an angle that is negative or 90 degrees and more.
+
+    Examples
+    --------
     >>> side_share(Decimal(1))
     Decimal('0.0174524064373')
     """
@@ -60,6 +90,20 @@ def _sine(angle_deg: Decimal) -> Decimal:
 def part_of(force: Decimal, share: Decimal) -> Decimal:
     """Return a share of a force, with 12 significant digits.
 
+    Parameters
+    ----------
+    force : Decimal
+        In any unit.
+    share : Decimal
+        As `cosine_error` or `side_share` give it.
+
+    Returns
+    -------
+    Decimal
+        In the unit of the force.
+
+    Examples
+    --------
     >>> part_of(Decimal(20000), side_share(Decimal(1)))
     Decimal('349.048128746')
     """

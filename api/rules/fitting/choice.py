@@ -14,15 +14,25 @@ from fractions import Fraction
 
 from api.rules.fitting.fit import Fit, compare, same_word
 
+# Where a part stands in the order, the best choice first.
 OWN, SAME, NEAREST, BARRED = "own", "same", "nearest", "barred"
 CHOICES = (OWN, SAME, NEAREST, BARRED)
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A required part: its size in mm with tolerances, its style, and whose instrument it is for.
+    """A required part.
 
-    `size` or `style` is None where nothing is required of it.
+    Parameters
+    ----------
+    size : Fraction or None
+        In mm; None where nothing is required of it.
+    style : str, optional
+        None where nothing is required of it.
+    plus, minus : Fraction
+        Tolerances of the size in mm, both by their magnitude.
+    owner : str, optional
+        Whose instrument it is for.
     """
 
     size: Fraction | None
@@ -34,7 +44,19 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A part on the shelf; `barred` are the reasons why it may not be used."""
+    """A part on the shelf.
+
+    Parameters
+    ----------
+    item : str
+        Its id.
+    size : Fraction or None
+        In mm; None where it is not known.
+    style, owner : str, optional
+        As recorded.
+    barred : tuple of str
+        Reasons why it may not be used.
+    """
 
     item: str
     size: Fraction | None
@@ -45,7 +67,19 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A part with its place in the order; `fit` is of its size, None where that is not known."""
+    """A part with its place in the order.
+
+    Attributes
+    ----------
+    candidate : Candidate
+        The part.
+    choice : str
+        One of CHOICES: the customer's own, the same, the nearest, or barred.
+    fit : Fit or None
+        Of its size; None where that is not known or not required.
+    style_agrees : bool
+        Whether its style is the one required, if any is.
+    """
 
     candidate: Candidate
     choice: str
@@ -56,6 +90,25 @@ class Choice:
 def ranked(wanted: Wanted, candidates: Iterable[Candidate]) -> list[Choice]:
     """Return the parts, the best choice first.
 
+    Parameters
+    ----------
+    wanted : Wanted
+        What is required.
+    candidates : iterable of Candidate
+        The parts on the shelf.
+
+    Returns
+    -------
+    list of Choice
+        Equal ones in the order of their ids.
+
+    Raises
+    ------
+    ValueError
+        For a negative tolerance.
+
+    Examples
+    --------
     >>> two, fifty = Candidate("A", Fraction(50)), Candidate("B", Fraction("50.8"))
     >>> [one.candidate.item for one in ranked(Wanted(Fraction("50.8")), [two, fifty])]
     ['B', 'A']

@@ -19,7 +19,17 @@ _ANY = "*"
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """The size of a relative error that a difference may cause; None where no figure is known."""
+    """The size of a relative error that a difference may cause.
+
+    Parameters
+    ----------
+    error_rel_low, error_rel_high : str or None
+        A share of force, as text; None where no figure is known.
+    source : str
+        Who says so.
+    note : str, optional
+        What else is to be known.
+    """
 
     error_rel_low: str | None
     error_rel_high: str | None
@@ -27,7 +37,13 @@ class Effect:
     note: str | None = None
 
     def to_mapping(self) -> dict[str, str | None]:
-        """Return the JSON form; the two figures are always there, null where unknown."""
+        """Return the JSON form.
+
+        Returns
+        -------
+        dict of str to str or None
+            The two figures are always there, null where unknown.
+        """
         found: dict[str, str | None] = {
             "error_rel_low": self.error_rel_low,
             "error_rel_high": self.error_rel_high,
@@ -38,7 +54,17 @@ class Effect:
 
 @dataclass(frozen=True, slots=True)
 class Practice:
-    """What is asked of a set-up without any record: a value that is required, or one to avoid."""
+    """What is asked of a set-up without any record.
+
+    Attributes
+    ----------
+    required : bool or None
+        A value that is required.
+    avoid : str or None
+        One to avoid.
+    source : str
+        Who says so.
+    """
 
     required: bool | None
     avoid: str | None
@@ -48,10 +74,24 @@ class Practice:
 def likely_effect(
     instrument_type: str | None, difference: str, measured: Effect | None = None
 ) -> Effect | None:
-    """Return what a difference may do to this type of instrument, None where nobody says.
+    """Return what a difference may do to this type of instrument.
 
-    `measured` is what the laboratory found itself for the type; it outranks the table.
+    Parameters
+    ----------
+    instrument_type : str or None
+        The type; None takes what is said of all types.
+    difference : str
+        What differs, such as `pin_diameter`.
+    measured : Effect, optional
+        What the laboratory found itself for the type; it outranks the table.
 
+    Returns
+    -------
+    Effect or None
+        None where nobody says.
+
+    Examples
+    --------
     >>> likely_effect("tension_link", "pin_diameter").error_rel_high
     '0.02'
     """
@@ -65,8 +105,22 @@ def likely_effect(
 
 
 def practice(instrument_type: str | None, check: str) -> Practice | None:
-    """Return what common practice asks of a set-up for this type, None where it asks nothing.
+    """Return what common practice asks of a set-up for this type.
 
+    Parameters
+    ----------
+    instrument_type : str or None
+        The type; None takes what is said of all types.
+    check : str
+        What is asked about, such as `roller_bearings`.
+
+    Returns
+    -------
+    Practice or None
+        None where it asks nothing.
+
+    Examples
+    --------
     >>> practice("dynamometer", "roller_bearings").required
     True
     """

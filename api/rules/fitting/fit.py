@@ -15,9 +15,16 @@ ZERO = Fraction(0)
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Whether a value agrees, and its deviation: absolute, and as a share of the required one.
+    """Whether a value agrees, and its deviation.
 
-    `relative` is None where the required value is zero.
+    Attributes
+    ----------
+    agrees : bool
+        A value on a limit agrees.
+    off_by : Fraction
+        Found less required, in their unit.
+    relative : Fraction or None
+        The same as a share of the required value; None where that is zero.
     """
 
     agrees: bool
@@ -30,8 +37,24 @@ def compare(
 ) -> Fit:
     """Compare a found value with a required one and its tolerances, all in one unit.
 
-    `minus` is the size of the lower tolerance. Raises ValueError for a negative tolerance.
+    Parameters
+    ----------
+    required, found : Fraction
+        The two values.
+    plus, minus : Fraction
+        Tolerances, both by their magnitude.
 
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    ValueError
+        For a negative tolerance.
+
+    Examples
+    --------
     >>> compare(Fraction("50.8"), Fraction(50)).off_by
     Fraction(-4, 5)
     """
@@ -44,6 +67,18 @@ def compare(
 def at_most(limit: Fraction, found: Fraction) -> Fit:
     """Compare a found value with a limit that it may reach and not pass.
 
+    Parameters
+    ----------
+    limit, found : Fraction
+        In one unit.
+
+    Returns
+    -------
+    Fit
+        Its deviation is found less limit.
+
+    Examples
+    --------
     >>> at_most(Fraction(10), Fraction(10)).agrees
     True
     """
@@ -52,8 +87,21 @@ def at_most(limit: Fraction, found: Fraction) -> Fit:
 
 
 def same_word(required: str, found: object) -> bool:
-    """Whether two words are the same but for case and spacing.
+    """Say whether two words are the same but for case and spacing.
 
+    Parameters
+    ----------
+    required : str
+        The word asked for.
+    found : object
+        What is recorded; anything but text is another word.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
     >>> same_word("bow", " Bow ")
     True
     """

@@ -19,6 +19,7 @@ _MM = {
     "in": Fraction("25.4"),
     "ft": 12 * Fraction("25.4"),
 }
+# Names of the units of length.
 LENGTH_UNITS: tuple[str, ...] = tuple(_MM)
 
 _LONGEST = 60
@@ -45,7 +46,15 @@ class UnreadableLength(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Length:
-    """A length as it was written, and in millimetres."""
+    """A length as it was written, and in millimetres.
+
+    Attributes
+    ----------
+    text : str
+        As written, without spaces around it.
+    mm : Fraction
+        In millimetres, exactly.
+    """
 
     text: str
     mm: Fraction
@@ -54,8 +63,23 @@ class Length:
 def parse_length(text: object) -> Length:
     """Return the length that a text such as "50.8 mm", "2 in" or "2 1/4 in" stands for.
 
-    Raises UnreadableLength for anything else, a number without unit and a negative one included.
+    Parameters
+    ----------
+    text : object
+        A number with one of LENGTH_UNITS; 1 in is 25.4 mm (NIST SP 811:2008, appendix B, from
+        memory).
 
+    Returns
+    -------
+    Length
+
+    Raises
+    ------
+    UnreadableLength
+        For anything else, a number without unit and a negative one included.
+
+    Examples
+    --------
     >>> parse_length("2 in").mm
     Fraction(254, 5)
     >>> parse_length("2 1/4 in").mm - parse_length("2.25 in").mm

@@ -16,6 +16,7 @@ from fractions import Fraction
 from api.rules.exact import shortened
 
 WARN_FROM = Fraction(9, 10)
+# How much of its life a part has used: below 90 %, from there on, more than all of it.
 ACTIVE, WARN, PAST = "active", "warn", "past_life"
 STATES = (ACTIVE, WARN, PAST)
 US_A_DAY = 86_400_000_000
@@ -24,6 +25,18 @@ US_A_DAY = 86_400_000_000
 def state(used: int, life: int) -> str:
     """Return "active", "warn" (from 90 % of the life) or "past_life" (more than all of it).
 
+    Parameters
+    ----------
+    used, life : int
+        Load applications counted, and those that the part is made for.
+
+    Returns
+    -------
+    str
+        One of STATES.
+
+    Examples
+    --------
     >>> state(89, 100), state(90, 100), state(100, 100), state(101, 100)
     ('active', 'warn', 'warn', 'past_life')
     """
@@ -33,10 +46,21 @@ def state(used: int, life: int) -> str:
 
 
 def retirement_us(used: int, life: int, recent: int, days: int, at_us: int) -> int | None:
-    """Return when the life is used up if it goes on as in the last days, in microseconds.
+    """Return when the life is used up if it goes on as in the last days.
 
-    `recent` applications were made in `days` up to `at_us`. None where there was none, or the life
-    is used up already.
+    Parameters
+    ----------
+    used, life : int
+        Load applications counted, and those that the part is made for.
+    recent, days : int
+        `recent` applications were made in `days` up to `at_us`.
+    at_us : int
+        Microseconds since 1970-01-01T00:00:00Z.
+
+    Returns
+    -------
+    int or None
+        Microseconds since then; None where there was no recent one, or the life is used up already.
     """
     if recent <= 0 or used >= life:
         return None
@@ -44,11 +68,30 @@ def retirement_us(used: int, life: int, recent: int, days: int, at_us: int) -> i
 
 
 def weighted(applications: int, forces: Sequence[Fraction], rated: Fraction, m: int) -> Fraction:
-    """Return applications at these forces as so many at the rated capacity, one unit throughout.
+    """Return applications at these forces as so many at the rated capacity.
 
-    Without forces each application counts whole. Raises ValueError for a rated capacity or an
-    exponent that is not above zero.
+    Parameters
+    ----------
+    applications : int
+        How many, shared equally among the forces.
+    forces : sequence of Fraction
+        In the unit of `rated`; without any each application counts whole.
+    rated : Fraction
+        The rated capacity, above 0.
+    m : int
+        Exponent, above 0; 3 to 5 is usual for steel, from memory.
 
+    Returns
+    -------
+    Fraction
+
+    Raises
+    ------
+    ValueError
+        For a rated capacity or an exponent that is not above zero.
+
+    Examples
+    --------
     >>> weighted(10, [Fraction(5), Fraction(10)], Fraction(10), 3)
     Fraction(45, 8)
     """
@@ -63,6 +106,17 @@ def weighted(applications: int, forces: Sequence[Fraction], rated: Fraction, m: 
 def counted(total: Fraction) -> Decimal:
     """Return a weighted count with 12 significant digits; a sum of powers has no end worth writing.
 
+    Parameters
+    ----------
+    total : Fraction
+        As `weighted` gives it, or a sum of such.
+
+    Returns
+    -------
+    Decimal
+
+    Examples
+    --------
     >>> counted(Fraction(1, 3))
     Decimal('0.333333333333')
     """

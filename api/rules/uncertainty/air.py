@@ -30,7 +30,18 @@ _PRESSURE, _VAPOUR, _GROWTH = Decimal("0.34848"), Decimal("0.009"), Decimal("0.0
 
 @dataclass(frozen=True, slots=True)
 class AirDensity:
-    """Density in kg/m3, its change with each input, and inputs outside the range of the formula."""
+    """The density of air, and what it changes with.
+
+    Attributes
+    ----------
+    density : Decimal
+        In kg/m3, 50 digits.
+    sensitivities : mapping of str to Decimal
+        Change of the density with each input, by its name: kg/m3 for one unit of `temperature_C`,
+        `pressure_hPa` and `humidity_pct`.
+    out_of_range : tuple of str
+        Inputs outside the range of the formula.
+    """
 
     density: Decimal
     sensitivities: Mapping[str, Decimal]
@@ -38,8 +49,23 @@ class AirDensity:
 
 
 def air_density(temperature_C: Decimal, pressure_hPa: Decimal, humidity_pct: Decimal) -> AirDensity:
-    """Return the density of air; temperature above absolute zero, the rest not negative.
+    """Return the density of moist air (OIML R 111-1:2004, E.3-1, from memory, verify).
 
+    Parameters
+    ----------
+    temperature_C : Decimal
+        In degrees Celsius, above absolute zero; the formula holds from 10 to 30.
+    pressure_hPa : Decimal
+        In hPa, not negative; the formula holds from 900 to 1100.
+    humidity_pct : Decimal
+        Relative humidity in percent, not negative; the formula holds up to 80.
+
+    Returns
+    -------
+    AirDensity
+
+    Examples
+    --------
     >>> format(air_density(Decimal(20), Decimal("1013.25"), Decimal(50)).density, ".4f")
     '1.1993'
     """

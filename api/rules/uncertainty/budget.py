@@ -34,8 +34,16 @@ _NOISE = Fraction(1, 10**20)
 class Component:
     """A named figure with its standard uncertainty and how it acts on the result.
 
-    `scale` turns the figure's unit into that of the input (percent of a value, lbf into kN);
-    `sensitivity` is the partial derivative of the result by the input.
+    Parameters
+    ----------
+    name : str
+        What a budget and its correlations call it.
+    standard : Standard
+        The figure's standard uncertainty, in its own unit.
+    scale : Fraction
+        Turns the figure's unit into that of the input (percent of a value, lbf into kN).
+    sensitivity : Fraction
+        The partial derivative of the result by the input.
     """
 
     name: str
@@ -63,8 +71,20 @@ class Component:
 class Combined:
     """The combined standard uncertainty of a result, in its unit.
 
-    `shares` are of u^2, in the order of the components, None where u is 0. `dof` is None where it
-    is infinite (or u is 0); `dof_for_k` is it cut down. `groups` names correlated components.
+    Attributes
+    ----------
+    variance : Fraction
+        u^2, exact but for the roots under correlated terms.
+    u : Decimal
+        Its root, 50 digits.
+    shares : tuple of Fraction or None
+        What each component adds to u^2, of u^2, in the order of the components; None where u is 0.
+    dof : Fraction or None
+        Effective degrees of freedom; None where they are infinite (or u is 0).
+    dof_for_k : int or None
+        `dof` cut down to a whole number.
+    groups : tuple of tuple of str
+        Names of components that are correlated with each other.
     """
 
     variance: Fraction
@@ -78,6 +98,21 @@ class Combined:
 def combine(components: Sequence[Component], correlations: Correlations) -> Combined:
     """Return the combined standard uncertainty of the sum of all components.
 
+    JCGM 100:2008, equations 13, 16 and G.2b.
+
+    Parameters
+    ----------
+    components : sequence of Component
+        In any order; of each, what it is in the result is added.
+    correlations : Correlations
+        Of these components, by their positions.
+
+    Returns
+    -------
+    Combined
+
+    Examples
+    --------
     >>> from api.rules.uncertainty.distributions import standard
     >>> parts = [Component(name, standard("normal", {"u": Decimal(u)})) for name, u in
     ...          (("reference", "3"), ("drift", "4"))]
@@ -96,11 +131,20 @@ def combine(components: Sequence[Component], correlations: Correlations) -> Comb
 
 
 def effective_dof(terms: Sequence[tuple[Fraction, Fraction | None]]) -> Fraction | None:
-    """Return u^4 / sum(u_i^4 / nu_i) of independent (variance, degrees of freedom) pairs.
+    """Return u^4 / sum(u_i^4 / nu_i) of independent variances (JCGM 100:2008, equation G.2b).
 
-    None stands for infinitely many, and more than `MOST_DOF` count as that. JCGM 100:2008,
-    equation G.2b.
+    Parameters
+    ----------
+    terms : sequence of (Fraction, Fraction or None)
+        Variance and degrees of freedom of each; None stands for infinitely many.
 
+    Returns
+    -------
+    Fraction or None
+        None for infinitely many; more than `MOST_DOF` count as that.
+
+    Examples
+    --------
     >>> effective_dof([(Fraction(1), Fraction(4)), (Fraction(1), None)])
     Fraction(16, 1)
     """
@@ -137,5 +181,16 @@ def _effective(
 
 
 def relative(u: Number, value: Number) -> Fraction | None:
-    """Return u in percent of the magnitude of a value, None where that is 0."""
+    """Return u in percent of the magnitude of a value.
+
+    Parameters
+    ----------
+    u, value : Decimal or Fraction
+        An uncertainty and a value, in one unit.
+
+    Returns
+    -------
+    Fraction or None
+        None where the value is 0.
+    """
     return Fraction(u) * 100 / abs(Fraction(value)) if value else None

@@ -23,6 +23,7 @@ from typing import Any
 from api.rules.exact import FieldError, ratio
 from api.rules.uncertainty.runs import Figure
 
+# What a class table may limit.
 CRITERIA = (
     "repeatability",
     "reproducibility",
@@ -55,7 +56,17 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class LowerLimits:
-    """Classes by the scatter about the curve: each holds from `multiple` x `factor` x s upwards."""
+    """Classes by the scatter about the curve: each holds from `multiple` x `factor` x s upwards.
+
+    Parameters
+    ----------
+    factor : Decimal
+        What s is multiplied by to give the lower limit factor.
+    classes : tuple of (str, Decimal)
+        Name and `multiple` of each class.
+    minimum_series, minimum_readings : int
+        With fewer there are no lower limits.
+    """
 
     factor: Decimal
     classes: tuple[tuple[str, Decimal], ...]
@@ -65,7 +76,27 @@ class LowerLimits:
 
 @dataclass(frozen=True, slots=True)
 class ClassTable:
-    """One version of a class table; see `table_from_mapping` for its JSON form."""
+    """One version of a class table; `table_from_mapping` makes it.
+
+    Attributes
+    ----------
+    id : str
+        Its name.
+    version : int
+        From 1.
+    content : mapping
+        The JSON form that it was made of.
+    classes : tuple of str
+        Names, best first.
+    limits : tuple of Limits
+        One for each criterion, its values in the order of the classes.
+    cases : mapping of str to tuple of str
+        The criteria that each use asks for.
+    lowest_share_pct : Decimal or None
+        Points below this percentage of the largest force do not count.
+    lower_limits : LowerLimits or None
+        Limits by the scatter about the curve.
+    """
 
     id: str
     version: int
@@ -79,9 +110,18 @@ class ClassTable:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """How one criterion came out: its outcome, the class that it meets, or the reason why none.
+    """How one criterion came out.
 
-    The outcomes are met, outside (of every class), not_judged and not_applicable.
+    Attributes
+    ----------
+    criterion : str
+        Its name, one of CRITERIA.
+    outcome : str
+        `met`, `outside` (of every class), `not_judged` or `not_applicable`.
+    meets : str or None
+        The class that it meets.
+    reason : str or None
+        Why it meets none.
     """
 
     criterion: str
@@ -92,7 +132,19 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class PointClass:
-    """The class of one point; None with the reason where there is none."""
+    """The class of one point.
+
+    Attributes
+    ----------
+    criteria : tuple of Judged
+        In the order of the table.
+    meets : str or None
+        The class; None for the `reason`.
+    reason : str or None
+        Why there is none.
+    worst_judged : str or None
+        The worst class of the criteria that could be judged; None if one is outside every class.
+    """
 
     criteria: tuple[Judged, ...]
     meets: str | None
@@ -102,7 +154,17 @@ class PointClass:
 
 @dataclass(frozen=True, slots=True)
 class LowerLimit:
-    """From which force upwards one class holds; `begins` is None with the reason where nowhere."""
+    """From which force upwards one class holds.
+
+    Attributes
+    ----------
+    name : str
+        The class.
+    begins : Decimal or None
+        The force, in the unit of the forces; None where nowhere.
+    reason : str or None
+        Why nowhere.
+    """
 
     name: str
     begins: Decimal | None
@@ -112,10 +174,25 @@ class LowerLimit:
 def table_from_mapping(content: Mapping[str, Any], version: int = 1) -> ClassTable:
     """Make a class table of its JSON form, numbers as text or Decimal.
 
-    `classes` are named best first; each of `criteria` has `at_most` or `at_least` with one limit a
-    class; `cases` name the criteria of a use. `lower_limits` stand by themselves.
+    Parameters
+    ----------
+    content : mapping
+        `id`; `classes`, named best first; `criteria`, each with `criterion` and `at_most` or
+        `at_least` with one limit a class; `cases`, which name the criteria of a use;
+        `lowest_share_pct`; `lower_limits`, which stand by themselves.
+    version : int
+        From 1.
 
-    Raises FieldError with a pointer for a table that judges nothing or contradicts itself.
+    Returns
+    -------
+    ClassTable
+
+    Raises
+    ------
+    FieldError
+        With a pointer, for a table that judges nothing or contradicts itself.
+    KeyError
+        If `id`, or what a part of the table is made of, is missing.
     """
     classes = tuple(content.get("classes", ()))
     limits = tuple(
@@ -149,7 +226,14 @@ def table_from_mapping(content: Mapping[str, Any], version: int = 1) -> ClassTab
 
 @cache
 def shipped_tables() -> Mapping[str, ClassTable]:
-    """Return the class tables that come with the package, by id."""
+    """Return the class tables that come with the package, by id.
+
+    Their limits are from memory: whoever has the standard must verify.
+
+    Returns
+    -------
+    mapping of str to ClassTable
+    """
     folder = files("api.rules.uncertainty") / "class_tables"
     found = [json.loads(file.read_text("utf-8")) for file in folder.iterdir()]
     tables = [table_from_mapping(content) for content in found]
@@ -161,7 +245,23 @@ def classify(
 ) -> PointClass:
     """Judge the figures of one point by the limits of a table, all of them or those of a case.
 
-    Raises FieldError for a case that the table does not have.
+    Parameters
+    ----------
+    table : ClassTable
+        The limits.
+    figures : mapping of str to Figure
+        By criterion, as in `PointFigures.figures`; what is missing was not measured.
+    case : str, optional
+        A key of `table.cases`; all criteria unless given.
+
+    Returns
+    -------
+    PointClass
+
+    Raises
+    ------
+    FieldError
+        With `/case`, for a case that the table does not have.
     """
     if case is not None and case not in table.cases:
         known = ", ".join(table.cases) or "none"
@@ -190,6 +290,18 @@ def class_begins(
     """Return for each class the force from which up to the largest every point meets it.
 
     Points below `lowest_share_pct` of the largest force do not count.
+
+    Parameters
+    ----------
+    table : ClassTable
+        The table that judged the points.
+    points : sequence of (Decimal, PointClass)
+        Applied force and class of at least one point, in any order.
+
+    Returns
+    -------
+    list of LowerLimit
+        In the order of the classes and the unit of the forces.
     """
     ordered = sorted(points, reverse=True, key=lambda point: point[0])
     largest = ordered[0][0]
@@ -219,8 +331,23 @@ def lower_limits(
 ) -> tuple[Decimal | None, list[LowerLimit]]:
     """Return the lower limit factor (factor x scatter) and where each class begins.
 
-    `scatter` is the residual standard deviation in the unit of force, None without a fit; `forces`
-    are the smallest and the largest applied. `factor` takes the place of the table's.
+    Parameters
+    ----------
+    limits : LowerLimits
+        Those of a table.
+    scatter : Decimal or None
+        Residual standard deviation in the unit of force, None without a fit.
+    forces : tuple of Decimal
+        The smallest and the largest applied.
+    series, readings : int
+        How many there were.
+    factor : Decimal, optional
+        Takes the place of the table's.
+
+    Returns
+    -------
+    tuple of (Decimal or None, list of LowerLimit)
+        In the unit of force; None without a fit.
     """
     why = None
     if scatter is None:

@@ -22,6 +22,9 @@ from api.rules.limits import half_width
 from api.rules.uncertainty.rounding import decimal, shortest
 from api.rules.units import convert, is_force
 
+__all__ = ["ANY", "MODES", "Capability", "Cmc", "allowed", "capability", "check", "holds"]
+
+# The modes of loading that a capability may be for.
 MODES = ("tension", "compression", "any")
 ANY = "any"
 
@@ -30,8 +33,26 @@ ANY = "any"
 class Cmc:
     """One version of a capability: where it holds and what it allows.
 
-    `lower`, `upper` and `U_abs` are in `unit`, `U_rel_pct` is in percent of the force; `combine`
-    ("sum" or "rss") says how they add up.
+    Parameters
+    ----------
+    id : str
+        Its name.
+    version : int
+        From 1.
+    mode : str
+        One of MODES.
+    lower, upper : Decimal
+        The range, ends included, in `unit`; magnitudes.
+    unit : str
+        A unit of force.
+    U_rel_pct : Decimal, optional
+        Smallest U in percent of the force.
+    U_abs : Decimal, optional
+        Smallest U in `unit`.
+    combine : str
+        "sum" or "rss": how the two add up.
+    instrument_type : str, optional
+        The type that it is for; any unless given.
     """
 
     id: str
@@ -48,14 +69,33 @@ class Cmc:
 
 @dataclass(frozen=True, slots=True)
 class Capability:
-    """The capability that holds for a force, and its U in the unit of that force."""
+    """The capability that holds for a force.
+
+    Attributes
+    ----------
+    cmc : Cmc
+        Which one.
+    U : Decimal
+        Its U in the unit of the force, at a coverage of about 95 %.
+    """
 
     cmc: Cmc
     U: Decimal
 
 
 def check(cmc: Cmc) -> None:
-    """Refuse a capability that holds nowhere or allows nothing: FieldError."""
+    """Refuse a capability that holds nowhere or allows nothing.
+
+    Parameters
+    ----------
+    cmc : Cmc
+        The capability.
+
+    Raises
+    ------
+    FieldError
+        With the field and the remedy.
+    """
     if not is_force(cmc.unit):
         raise FieldError("/range/unit", f"{cmc.unit} is not a unit of force; use one such as kN")
     if not 0 <= cmc.lower <= cmc.upper:
@@ -67,7 +107,30 @@ def check(cmc: Cmc) -> None:
 
 
 def holds(cmc: Cmc, force: Decimal, unit: str, mode: str | None, instrument: str | None) -> bool:
-    """Say whether a capability is for this force, mode and type of instrument."""
+    """Say whether a capability is for this force, mode and type of instrument.
+
+    Parameters
+    ----------
+    cmc : Cmc
+        The capability.
+    force : Decimal
+        The force in `unit`; a compression counts by its magnitude.
+    unit : str
+        A unit of force.
+    mode : str or None
+        "tension" or "compression" in any case of letters; None holds for every mode.
+    instrument : str or None
+        The type of the instrument.
+
+    Returns
+    -------
+    bool
+
+    Raises
+    ------
+    UnknownUnit
+        If the unit is not one of force.
+    """
     if mode is not None and cmc.mode not in (mode.strip().lower(), ANY):
         return False
     if cmc.instrument_type not in (None, instrument):
@@ -79,8 +142,27 @@ def holds(cmc: Cmc, force: Decimal, unit: str, mode: str | None, instrument: str
 def allowed(cmc: Cmc, force: Decimal, unit: str) -> Decimal:
     """Return the smallest U of a capability at a force, in the unit of that force.
 
-    Exact for a sum in one unit; a root or another unit has 50 digits.
+    Parameters
+    ----------
+    cmc : Cmc
+        The capability.
+    force : Decimal
+        The force in `unit`.
+    unit : str
+        A unit of force.
 
+    Returns
+    -------
+    Decimal
+        Exact for a sum in one unit; a root or another unit has 50 digits.
+
+    Raises
+    ------
+    UnknownUnit
+        If the unit is not one of force.
+
+    Examples
+    --------
     >>> cmc = Cmc("C", 1, "any", Decimal(1), Decimal(100), "kN", Decimal("0.02"), Decimal("0.001"))
     >>> allowed(cmc, Decimal(50), "kN"), allowed(cmc, Decimal(50000), "N")
     (Decimal('0.011'), Decimal('11'))
@@ -97,7 +179,31 @@ def allowed(cmc: Cmc, force: Decimal, unit: str) -> Decimal:
 def capability(
     cmcs: Sequence[Cmc], force: Decimal, unit: str, mode: str | None, instrument: str | None
 ) -> Capability | None:
-    """Return the capability that counts for a force, or None where none holds."""
+    """Return the capability that counts for a force, or None where none holds.
+
+    One for the type of instrument goes before one for any, then one for the mode, then the smallest
+    U.
+
+    Parameters
+    ----------
+    cmcs : sequence of Cmc
+        The laboratory's capabilities.
+    force : Decimal
+        The force in `unit`.
+    unit : str
+        A unit of force.
+    mode, instrument : str or None
+        As in `holds`.
+
+    Returns
+    -------
+    Capability or None
+
+    Raises
+    ------
+    UnknownUnit
+        If the unit is not one of force.
+    """
     found = [
         Capability(cmc, allowed(cmc, force, unit))
         for cmc in cmcs

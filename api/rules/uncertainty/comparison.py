@@ -40,8 +40,18 @@ _ONE = Fraction(1)
 class Readings:
     """Readings of one instrument at one force, by run number; all in one unit.
 
-    `usual_U` and `other_U` are expanded uncertainties at `k`, `common_U` what both hold of the same
-    reference.
+    Parameters
+    ----------
+    applied : Decimal
+        The force, not 0.
+    usual, other : mapping of int to Decimal
+        Readings with the two set-ups, at least one each.
+    usual_U, other_U : Decimal, optional
+        Expanded uncertainties of the mean readings, at `k`.
+    common_U : Decimal
+        What both hold of the same reference, at `k`; no larger than either.
+    k : Decimal
+        Coverage factor of all three, above 0.
     """
 
     applied: Decimal
@@ -53,14 +63,37 @@ class Readings:
     k: Decimal = Decimal(2)
 
     def shares(self, setup: str, runs: Iterable[int]) -> list[Fraction]:
-        """Return readings as shares of the applied force, by run."""
+        """Return readings as shares of the applied force, by run.
+
+        Parameters
+        ----------
+        setup : str
+            "usual", or else the other.
+        runs : iterable of int
+            Run numbers.
+
+        Returns
+        -------
+        list of Fraction
+            In the order of `runs`.
+        """
         readings = self.usual if setup == "usual" else self.other
         return [Fraction(readings[run]) / Fraction(self.applied) for run in runs]
 
 
 @dataclass(frozen=True, slots=True)
 class NormalizedError:
-    """E_n, and whether it is above 1; None, with the reason, where it does not exist."""
+    """E_n, and whether it is above 1 (ISO/IEC 17043:2010, B.3.1.3, from memory, verify).
+
+    Attributes
+    ----------
+    value : Decimal or None
+        Its magnitude, 50 digits; None where it does not exist.
+    exceeds : bool or None
+        Whether it is above 1.
+    reason : str or None
+        Why it does not exist.
+    """
 
     value: Decimal | None
     exceeds: bool | None
@@ -69,7 +102,19 @@ class NormalizedError:
 
 @dataclass(frozen=True, slots=True)
 class PointComparison:
-    """One point: the test of the difference in the unit of the readings, E_n, and means."""
+    """One point: the test of the difference in the unit of the readings, E_n, and means.
+
+    Attributes
+    ----------
+    applied : Decimal
+        The force.
+    usual_mean, other_mean : Fraction
+        Mean readings with the two set-ups.
+    test : TTest
+        Of the other set-up less the usual one.
+    normalized_error : NormalizedError or None
+        None where no uncertainties were stated.
+    """
 
     applied: Decimal
     usual_mean: Fraction
@@ -92,7 +137,20 @@ class PointComparison:
 class SetupComparison:
     """All points, what they say together, and which test decided.
 
-    `basis` is "runs", "resolution", "points" or "E_n"; without one `significant` is None.
+    Attributes
+    ----------
+    points : tuple of PointComparison
+        In the order given.
+    mean_rel : Fraction
+        Mean difference as a share of the applied force, signed.
+    over_runs : TTest or None
+        Of one mean over the points from each run; None where a run misses a point.
+    over_points : TTest
+        Of the differences of the points.
+    basis : str or None
+        What decided: "runs", "resolution", "points" or "E_n".
+    significant : bool or None
+        Whether the set-up matters; None without a basis.
     """
 
     points: tuple[PointComparison, ...]
@@ -124,6 +182,24 @@ def compare(
 ) -> SetupComparison:
     """Compare two set-ups at all points.
 
+    Parameters
+    ----------
+    points : sequence of Readings
+        At least one.
+    confidence : Decimal
+        Of all tests and intervals, between 0 and 1.
+    pairing : str
+        "by_run" pairs readings of one run where both set-ups have the same runs, "none" pairs none.
+    weighting : str
+        "plain", or "force_squared", which makes the effect the slope of the difference over the
+        force through zero.
+    resolution : Decimal, optional
+        Smallest step of the reading, in its unit.
+
+    Returns
+    -------
+    SetupComparison
+
     Raises
     ------
     FieldError
@@ -145,8 +221,28 @@ def compare(
 def normalized_error(
     difference: Fraction, U1: Decimal, U2: Decimal, common_U: Decimal, k: Decimal
 ) -> NormalizedError:
-    """Return E_n of a difference of two values with expanded uncertainties at k.
+    """Return E_n of a difference of two values with expanded uncertainties.
 
+    E_n = |d|/sqrt(U1^2 + U2^2) with U at k = 2, less what both have in common (ISO/IEC 17043:2010,
+    B.3.1.3; ISO 13528; from memory, verify).
+
+    Parameters
+    ----------
+    difference : Fraction
+        Of the two values, in the unit of U.
+    U1, U2 : Decimal
+        Expanded uncertainties at `k`.
+    common_U : Decimal
+        What both hold of the same reference, at `k`.
+    k : Decimal
+        Coverage factor, above 0; U is taken to k = 2.
+
+    Returns
+    -------
+    NormalizedError
+
+    Examples
+    --------
     >>> normalized_error(Fraction(10), Decimal(6), Decimal(8), Decimal(0), Decimal(2))
     NormalizedError(value=Decimal('1'), exceeds=False, reason=None)
     """

@@ -19,7 +19,25 @@ _GUM = "JCGM 100:2008"
 
 @dataclass(frozen=True, slots=True)
 class Ready:
-    """A ready component: what it is, which figure it takes, how that becomes u, and who says so."""
+    """A ready component of a budget, in words.
+
+    Attributes
+    ----------
+    kind : str
+        Its name.
+    meaning : str
+        What it is.
+    distribution : str
+        The one taken when a component names its kind and no distribution.
+    figure : str
+        Which figure it takes.
+    divisor : str
+        What the figure is divided by.
+    formula : str
+        How it becomes u.
+    source : str
+        Who says so.
+    """
 
     kind: str
     meaning: str
@@ -152,4 +170,5 @@ _ALL = (
         _ISO_376,
     ),
 )
+# The ready components, by kind.
 READY: Mapping[str, Ready] = {one.kind: one for one in _ALL}

@@ -23,19 +23,42 @@ _SMALLEST_EIGENVALUE = -1e-9
 
 @dataclass(frozen=True, slots=True)
 class Correlations:
-    """Coefficients of pairs by the positions of their components, lower position first."""
+    """Coefficients of pairs by the positions of their components; `correlations` checks them.
+
+    Parameters
+    ----------
+    count : int
+        How many components there are.
+    pairs : mapping of (int, int) to Fraction
+        Coefficients, lower position first; what is not given is 0.
+    """
 
     count: int
     pairs: Mapping[tuple[int, int], Fraction]
 
     def r(self, one: int, other: int) -> Fraction:
-        """Coefficient of two components."""
+        """Return the coefficient of two components.
+
+        Parameters
+        ----------
+        one, other : int
+            Their positions, in any order.
+
+        Returns
+        -------
+        Fraction
+        """
         if one == other:
             return Fraction(1)
         return self.pairs.get((min(one, other), max(one, other)), Fraction(0))
 
     def groups(self) -> list[list[int]]:
-        """Positions in groups: two are in one group if coefficients lead from one to the other."""
+        """Return positions in groups: two are in one if coefficients lead from one to the other.
+
+        Returns
+        -------
+        list of list of int
+        """
         group_of = list(range(self.count))
         for (one, other), r in self.pairs.items():
             if r and group_of[one] != group_of[other]:
@@ -47,12 +70,29 @@ class Correlations:
 def correlations(
     names: Sequence[str], given: Sequence[tuple[Pair, Decimal]], place: str = "/correlations"
 ) -> Correlations:
-    """Return checked correlations between named components.
+    """Return checked correlations between named components (JCGM 100:2008, 5.2.2).
 
-    Raises FieldError for a name that is not a component's, a coefficient beyond 1, two different
-    ones for a pair, another than 1 of a component with itself, and for a matrix that no quantities
-    can have.
+    Parameters
+    ----------
+    names : sequence of str
+        Of the components, in their order.
+    given : sequence of ((str, str), Decimal)
+        Pairs of names with their coefficients, each pair once or with the same one.
+    place : str
+        JSON pointer that those of errors begin with.
 
+    Returns
+    -------
+    Correlations
+
+    Raises
+    ------
+    FieldError
+        For a name that is not a component's, a coefficient beyond 1, two different ones for a pair,
+        another than 1 of a component with itself, and for a matrix that no quantities can have.
+
+    Examples
+    --------
     >>> correlations(["a", "b"], [(("a", "b"), Decimal("0.5"))]).r(1, 0)
     Fraction(1, 2)
     """

@@ -43,7 +43,19 @@ _BENDS = np.array([0.0, 0.5, 1.5, 3.0, 6.0, 12.0, 40.0, 200.0])
 
 @dataclass(frozen=True, slots=True)
 class Trapezoid:
-    """A symmetric trapezoid among the components: their names, half of its base, top over base."""
+    """A symmetric trapezoid among the components.
+
+    Attributes
+    ----------
+    names : tuple of str
+        The component, or the two rectangles that make it.
+    half_width : Fraction
+        Half of its base, in the unit of the result.
+    beta : Fraction
+        Top over base: 1 is a rectangle, 0 a triangle.
+    variance : Fraction
+        In the square of that unit.
+    """
 
     names: tuple[str, ...]
     half_width: Fraction
@@ -53,7 +65,17 @@ class Trapezoid:
 
 @dataclass(frozen=True, slots=True)
 class Dominated:
-    """k from a density: of which trapezoid, and how large the rest is beside it (ratio of u)."""
+    """A coverage factor from a density.
+
+    Attributes
+    ----------
+    k : Decimal
+        U/u, to about 1e-9.
+    trapezoid : Trapezoid
+        What the density is of.
+    rest_ratio : Decimal
+        u of the rest over u of the trapezoid.
+    """
 
     k: Decimal
     trapezoid: Trapezoid
@@ -74,6 +96,22 @@ def probability(percent: Decimal) -> float:
 def student_factor(percent: Decimal, dof: int | None) -> Decimal:
     """Return the k that covers so many percent of Student's t, or of the normal distribution.
 
+    JCGM 100:2008, G.3; 68.27, 95.45 and 99.73 % are the normal k = 1, 2 and 3 exactly (table G.2,
+    from memory).
+
+    Parameters
+    ----------
+    percent : Decimal
+        Coverage probability in percent, between 0 and 100.
+    dof : int or None
+        Degrees of freedom, 1 or more; None is infinitely many.
+
+    Returns
+    -------
+    Decimal
+
+    Examples
+    --------
     >>> student_factor(Decimal("95.45"), None), round(student_factor(Decimal(99), 16), 2)
     (Decimal('2'), Decimal('2.92'))
     """
@@ -87,6 +125,17 @@ def dominant(components: Sequence[Component], correlations: Correlations) -> Tra
     """Return the trapezoid that outweighs the rest by `DOMINANCE`, or None.
 
     The largest bounded component is tried, then the two largest rectangles together.
+
+    Parameters
+    ----------
+    components : sequence of Component
+        Those of the budget.
+    correlations : Correlations
+        Of these components.
+
+    Returns
+    -------
+    Trapezoid or None
     """
     total = sum((one.variance for one in components), Fraction(0))
     free = [one for i, one in enumerate(components) if _bounded(one) and _alone(i, correlations)]
@@ -105,7 +154,25 @@ def named_trapezoid(
 ) -> Trapezoid:
     """Return the trapezoid of the components of these names.
 
-    Raises FieldError unless it is one bounded component or two rectangles, uncorrelated.
+    Parameters
+    ----------
+    components : sequence of Component
+        Those of the budget.
+    correlations : Correlations
+        Of these components.
+    names : sequence of str
+        One component, or two rectangles.
+    place : str
+        JSON pointer for errors.
+
+    Returns
+    -------
+    Trapezoid
+
+    Raises
+    ------
+    FieldError
+        Unless it is one bounded component or two rectangles, uncorrelated.
     """
     known = {one.name: i for i, one in enumerate(components)}
     for name in names:
@@ -126,8 +193,22 @@ def dominated_factor(
 ) -> Dominated:
     """Return k = U/u from the density of a trapezoid convolved with the rest.
 
-    `rest` are the other components; their joint variance is that of `combined` less the
-    trapezoid's. The trapezoid must not be of width 0.
+    EA-4/02 M:2022, S9.14 and S10.13 (from memory) take the trapezoid alone.
+
+    Parameters
+    ----------
+    percent : Decimal
+        Coverage probability in percent.
+    trapezoid : Trapezoid
+        Not of width 0.
+    combined : Combined
+        Of all components; the joint variance of the rest is its variance less the trapezoid's.
+    rest : sequence of Component
+        The other components.
+
+    Returns
+    -------
+    Dominated
     """
     variance = max(combined.variance - trapezoid.variance, Fraction(0))
     dof = effective_dof([(one.variance, one.standard.dof) for one in rest])
@@ -143,8 +224,23 @@ def dominated_factor(
 def half_interval(p: float, beta: float, sigma: float, dof: float | None = None) -> float:
     """Return y with P(|X + R| <= y) = p for X on [-1, 1], trapezoidal, and R of deviation sigma.
 
-    R is normal, or sigma times Student's t.
+    Parameters
+    ----------
+    p : float
+        A probability.
+    beta : float
+        Top over base of the trapezoid, 0 to 1.
+    sigma : float
+        Standard deviation of R, 0 or more.
+    dof : float, optional
+        R is sigma times Student's t of so many degrees of freedom; normal unless given.
 
+    Returns
+    -------
+    float
+
+    Examples
+    --------
     >>> round(half_interval(0.95, 1.0, 0.0), 12), round(half_interval(0.95, 0.0, 0.0), 6)
     (0.95, 0.776393)
     """

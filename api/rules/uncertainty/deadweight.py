@@ -22,6 +22,7 @@ from fractions import Fraction
 from api.rules.exact import ratio, square_root
 
 BASES = ("true", "conventional")
+# Units of mass in kg; the pound is the international one.
 MASS_UNITS = {
     "kg": Fraction(1),
     "g": Fraction(1, 1000),
@@ -32,7 +33,13 @@ _CONVENTIONAL_DENSITY, _CONVENTIONAL_AIR = Fraction(8000), Fraction("1.2")
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A value with its standard uncertainty, both in one unit."""
+    """A value with its standard uncertainty, both in one unit.
+
+    Parameters
+    ----------
+    value, u : Fraction
+        The unit is that of the place where it stands.
+    """
 
     value: Fraction
     u: Fraction
@@ -40,7 +47,17 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """One mass: in kg, `basis` true or conventional, with the density of its material in kg/m3."""
+    """One mass of a stack.
+
+    Parameters
+    ----------
+    mass : Measured
+        In kg.
+    density : Measured
+        Of its material, in kg/m3.
+    basis : str
+        "true" or "conventional" (OIML R 111-1).
+    """
 
     mass: Measured
     density: Measured
@@ -49,7 +66,18 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class PieceForce:
-    """What one piece adds: force in N, and the change of the force with its mass and density."""
+    """What one piece adds to the force.
+
+    Attributes
+    ----------
+    true_mass : Fraction
+        In kg.
+    force : Fraction
+        In N.
+    per_mass, per_density, per_gravity, per_air : Fraction
+        Change of the force with the mass as given, its density, gravity and air density: N for one
+        kg, kg/m3, m/s2 and kg/m3.
+    """
 
     true_mass: Fraction
     force: Fraction
@@ -61,7 +89,15 @@ class PieceForce:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One contribution to u of the force, in N."""
+    """One contribution to u of the force.
+
+    Attributes
+    ----------
+    quantity : str
+        "mass", "density", "gravity" or "air_density".
+    u : Decimal
+        In N.
+    """
 
     quantity: str
     u: Decimal
@@ -69,7 +105,21 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Deadweight:
-    """The force in N, its standard uncertainty, the contributions, and each piece by itself."""
+    """The force of a stack of masses.
+
+    Attributes
+    ----------
+    force : Fraction
+        In N.
+    u : Decimal
+        Its standard uncertainty in N.
+    parts : tuple of Part
+        What makes it up, in squares.
+    pieces : tuple of PieceForce
+        Each piece by itself.
+    per_gravity, per_air : Fraction
+        Change of the force with gravity and air density: N for one m/s2 and one kg/m3.
+    """
 
     force: Fraction
     u: Decimal
@@ -82,10 +132,26 @@ class Deadweight:
 def deadweight_force(
     pieces: Sequence[Piece], gravity: Measured, air: Measured, *, correlated: bool = True
 ) -> Deadweight:
-    """Return the force of a stack of at least one piece.
+    """Return the force of a stack, F = sum of m g (1 - rho_a / rho_m).
 
-    Densities of pieces must exceed that of air, and 1.2 kg/m3 for a conventional mass.
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        At least one; densities above that of air, and above 1.2 kg/m3 for a conventional mass.
+    gravity : Measured
+        In m/s2.
+    air : Measured
+        Density of air, in kg/m3.
+    correlated : bool
+        Whether the masses are fully correlated with each other, and the densities; the cautious
+        choice.
 
+    Returns
+    -------
+    Deadweight
+
+    Examples
+    --------
     >>> nothing = Fraction(0)
     >>> steel = Piece(Measured(Fraction(500), nothing), Measured(Fraction(7840), nothing))
     >>> local, air = Measured(Fraction("9.80101"), nothing), Measured(Fraction("1.2"), nothing)

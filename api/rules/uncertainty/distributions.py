@@ -32,6 +32,7 @@ FORMS: Mapping[str, tuple[tuple[str, ...], ...]] = {
     "resolution": (("digit",),),
     "readings": (("readings",),),
 }
+# Names of the distributions.
 DISTRIBUTIONS = tuple(FORMS)
 FIGURES = ("U", "k", "u", "s", "n", "half_width", "beta", "digit", "readings")
 MOST_READINGS = 10_000
@@ -41,9 +42,20 @@ MOST_READINGS = 10_000
 class Standard:
     """What a figure comes to, in its own unit.
 
-    `variance` is the square of the standard uncertainty; `divisor` says in words what `figure` (of
-    readings their standard deviation s) was divided by; `dof` is None where it is infinite. A
-    trapezoid has `half_width` and `beta` (1: rectangle, 0: triangle); readings have a `mean`.
+    Attributes
+    ----------
+    variance : Fraction
+        Square of the standard uncertainty.
+    figure : Decimal or Fraction
+        What was divided; of readings their standard deviation s.
+    divisor : str
+        By what, in words.
+    dof : Fraction or None
+        Degrees of freedom; None where they are infinite.
+    half_width, beta : Fraction or None
+        Of a trapezoid: half its base, and top over base (1: rectangle, 0: triangle).
+    mean : Fraction or None
+        Of readings.
     """
 
     variance: Fraction
@@ -56,13 +68,27 @@ class Standard:
 
 
 def standard(distribution: str, figures: Figures) -> Standard:
-    """Return the standard uncertainty of a figure.
+    """Return the standard uncertainty of a figure (JCGM 100:2008, 4.2.3 and 4.3).
 
-    `figures` holds the names of one form in `FORMS` as Decimals (`readings` as a list of them, `n`
-    a whole number) and `dof` where it is finite; a student figure needs it, unless n says it.
+    Parameters
+    ----------
+    distribution : str
+        One of DISTRIBUTIONS.
+    figures : mapping
+        The names of one form in `FORMS` as Decimals (`readings` as a list of them, `n` a whole
+        number), and `dof` where it is finite; a student figure needs it, unless n says it.
 
-    Raises FieldError with the figure that is wrong or missing.
+    Returns
+    -------
+    Standard
 
+    Raises
+    ------
+    FieldError
+        With the figure that is wrong or missing.
+
+    Examples
+    --------
     >>> found = standard("rectangular", {"half_width": Decimal("0.3")})
     >>> found.variance, found.divisor
     (Fraction(3, 100), 'sqrt 3')

@@ -18,7 +18,7 @@ from fractions import Fraction
 
 from api.rules.exact import exact_arithmetic, fifty_digits, ratio, square_root
 
-STANDARD_GRAVITY = Decimal("9.80665")
+# Formulas of gravity by latitude and height, in words.
 FORMULAS = {
     "grs80": "normal gravity, GRS 1980, closed form, second-order free-air term",
     "series_1967": "series of 1967 with a linear free-air term, from memory, verify",
@@ -37,10 +37,29 @@ _TERMS = 60
 
 
 def computed_gravity(latitude_deg: Decimal, height_m: Decimal, formula: str = "grs80") -> Decimal:
-    """Return g in m/s2 at a latitude (degrees, south negative) and height (metres), to 50 digits.
+    """Return g at a latitude and height, without the local anomaly.
 
-    Raises KeyError for a formula that is not in FORMULAS.
+    Parameters
+    ----------
+    latitude_deg : Decimal
+        In degrees, south negative.
+    height_m : Decimal
+        In metres.
+    formula : str
+        A key of FORMULAS.
 
+    Returns
+    -------
+    Decimal
+        In m/s2, 50 digits.
+
+    Raises
+    ------
+    KeyError
+        For a formula that is not in FORMULAS.
+
+    Examples
+    --------
     >>> format(computed_gravity(Decimal(45), Decimal(0)), ".7f")
     '9.8061992'
     """

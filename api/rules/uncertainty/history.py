@@ -24,7 +24,17 @@ NEVER = 10**6
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One error as found or as left, with its limits, in one unit; a point is known by its name."""
+    """One error as found or as left, with its limits, in one unit.
+
+    Parameters
+    ----------
+    point : str
+        The name by which it is compared with other calibrations.
+    error : Decimal
+        The error of indication.
+    lower, upper : Decimal or None
+        Its limits; None is absent.
+    """
 
     point: str
     error: Decimal
@@ -34,7 +44,19 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One calibration: its day, counted from any origin, what was found and what was left."""
+    """One calibration.
+
+    Parameters
+    ----------
+    label : str
+        What reasons call it.
+    day : int
+        Its day, counted from any origin.
+    found, left : sequence of Reading
+        What was found, and what was left.
+    applications_before : int, optional
+        Load applications in the interval that it ended.
+    """
 
     label: str
     day: int
@@ -44,8 +66,20 @@ class Event:
 
 
 def share_of_tolerance(readings: Sequence[Reading]) -> Decimal | None:
-    """Return the largest |error| as a share of its limit on that side; None if none has limits.
+    """Return the largest |error| as a share of its limit on that side.
 
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Of one calibration.
+
+    Returns
+    -------
+    Decimal or None
+        2 where an error is beyond a limit that has no shares; None if none has limits.
+
+    Examples
+    --------
     >>> share_of_tolerance([Reading("1", Decimal("-0.4"), Decimal("-0.5"), Decimal("0.1"))])
     Decimal('0.8')
     """
@@ -54,7 +88,18 @@ def share_of_tolerance(readings: Sequence[Reading]) -> Decimal | None:
 
 
 def changes(events: Sequence[Event]) -> dict[str, list[Fraction]]:
-    """Return the changes a day from what was left to what was found next, by point."""
+    """Return the changes a day from what was left to what was found next, by point.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        Calibrations, the oldest first.
+
+    Returns
+    -------
+    dict of str to list of Fraction
+        In the unit of the errors a day.
+    """
     rates: dict[str, list[Fraction]] = {}
     for before, after in pairwise(events):
         elapsed = after.day - before.day
@@ -69,8 +114,21 @@ def changes(events: Sequence[Event]) -> dict[str, list[Fraction]]:
 def days_to_limit(reading: Reading, rates: Sequence[Fraction], reliability: Decimal) -> int | None:
     """Return the days until the error, moving at the bound of its rate, is at a limit.
 
-    The bound is one-sided at the reliability, by Student's t, of one more change; at least two
-    rates are needed. None without limits, NEVER if the error moves away from them.
+    The bound is one-sided at the reliability, by Student's t, of one more change.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was left, with its limits.
+    rates : sequence of Fraction
+        Changes a day in the same unit, at least two.
+    reliability : Decimal
+        Between 0 and 1.
+
+    Returns
+    -------
+    int or None
+        Whole days, cut down; None without limits, NEVER if the error moves away from them.
     """
     mean = sum(rates, Fraction(0)) / len(rates)
     squares = sum((rate - mean) ** 2 for rate in rates)

@@ -29,8 +29,16 @@ class NotEnoughReadings(ValueError):
 class Fit:
     """A fitted polynomial: deflection in the unit of indication, force in the unit of force.
 
-    `coefficients` start at the power 0; without `constant` that one is zero and was not fitted.
-    `residual_sd` is sqrt(sum of squared residuals / `dof`), in the unit of indication.
+    Attributes
+    ----------
+    coefficients : tuple of Fraction
+        From the power 0 upwards; without `constant` the first is zero and was not fitted.
+    constant : bool
+        Whether a constant was fitted.
+    residual_sd : Decimal
+        sqrt(sum of squared residuals / `dof`), in the unit of indication, 50 digits.
+    dof : int
+        Readings less coefficients.
     """
 
     coefficients: tuple[Fraction, ...]
@@ -39,7 +47,17 @@ class Fit:
     dof: int
 
     def at(self, force: Fraction) -> Fraction:
-        """Return the fitted deflection at a force."""
+        """Return the fitted deflection at a force.
+
+        Parameters
+        ----------
+        force : Fraction
+            In the unit of force.
+
+        Returns
+        -------
+        Fraction
+        """
         value = Fraction(0)
         for coefficient in reversed(self.coefficients):
             value = value * force + coefficient
@@ -49,8 +67,26 @@ class Fit:
 def fit_polynomial(readings: Sequence[Reading], degree: int, *, constant: bool = True) -> Fit:
     """Fit deflections over forces, each reading by itself and with the same weight.
 
-    Raises NotEnoughReadings unless there are more different forces than coefficients.
+    Parameters
+    ----------
+    readings : sequence of (Fraction, Fraction)
+        Force and deflection.
+    degree : int
+        Of the polynomial, 1 or more.
+    constant : bool
+        Whether it has a constant, or goes through zero.
 
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    NotEnoughReadings
+        Unless there are more different forces than coefficients.
+
+    Examples
+    --------
     >>> fitted = fit_polynomial([(Fraction(x), Fraction(2 * x + 1)) for x in range(4)], 1)
     >>> fitted.coefficients, fitted.dof
     ((Fraction(1, 1), Fraction(2, 1)), 2)

@@ -29,6 +29,7 @@ from api.rules.uncertainty.history import (
     whole_days,
 )
 
+# The ways to find an interval that the module describes.
 METHODS = ("staircase", "drift", "in_use")
 PUBLISHED = "ILAC-G24/OIML D 10, from memory, verify"
 PRACTICE = "common practice, no source"
@@ -45,7 +46,17 @@ USE_STEPS = ((Decimal("0.2"), Decimal("0.5")), (Decimal("0.1"), Decimal("0.75"))
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """Wear against its limit at the last inspection, and load applications against design life."""
+    """How an item was used and what its last inspection found.
+
+    Parameters
+    ----------
+    wear_pct, limit_pct : Decimal, optional
+        Wear and its limit, both in percent.
+    applications_per_year : Decimal, optional
+        Load applications at the present rate.
+    design_life, applications_so_far : int, optional
+        Load applications that it is made for, and has had.
+    """
 
     wear_pct: Decimal | None = None
     limit_pct: Decimal | None = None
@@ -56,7 +67,25 @@ class Use:
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """What the laboratory asks for; intervals in days. `down` None: it follows from reliability."""
+    """What the laboratory asks for; intervals in days.
+
+    Parameters
+    ----------
+    method : str
+        One of METHODS.
+    present_days : int, optional
+        The present interval.
+    reliability : Decimal
+        Share of results that are to conform, between 0 and 1.
+    up : Decimal
+        By which share the interval grows.
+    down : Decimal, optional
+        By which it shrinks; it follows from reliability unless given.
+    within : Decimal
+        Share of the tolerance within which it grows.
+    least_days, most_days : int, optional
+        Bounds of the advice.
+    """
 
     method: str = "staircase"
     present_days: int | None = None
@@ -70,7 +99,19 @@ class Policy:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What one consideration did to the interval, why, and where it comes from."""
+    """What one consideration did to the interval.
+
+    Attributes
+    ----------
+    step : str
+        Its name.
+    days : int or None
+        The interval after it.
+    reason : str
+        Why.
+    source : str
+        Where it comes from.
+    """
 
     step: str
     days: int | None
@@ -80,14 +121,36 @@ class Step:
 
 @dataclass(slots=True)
 class Advice:
-    """Interval in days (None: none can be given), its steps, and whether history was too short."""
+    """An interval for an item, and how it came about.
+
+    Attributes
+    ----------
+    days : int or None
+        In days; None: none can be given.
+    too_little_history : bool
+        Whether history was too short to lengthen.
+    steps : list of Step
+        In their order.
+    """
 
     days: int | None
     too_little_history: bool
     steps: list[Step] = field(default_factory=list)
 
     def note(self, step: str, days: int | None, reason: str, source: str = PRACTICE) -> None:
-        """Set the interval and say why."""
+        """Set the interval and say why.
+
+        Parameters
+        ----------
+        step : str
+            Name of the consideration.
+        days : int or None
+            The interval after it.
+        reason : str
+            Why.
+        source : str
+            Where it comes from.
+        """
         self.days = days
         self.steps.append(Step(step, days, reason, source))
 
@@ -95,6 +158,22 @@ class Advice:
 def step_down(reliability: Decimal, up: Decimal) -> Decimal:
     """Return the step down that balances the step up at the target reliability.
 
+    (1 + up)^R (1 - down)^(1 - R) = 1 (ILAC-G24/OIML D 10, from memory, verify).
+
+    Parameters
+    ----------
+    reliability : Decimal
+        R, between 0 and 1.
+    up : Decimal
+        By which share the interval grows, 0 or more.
+
+    Returns
+    -------
+    Decimal
+        A share.
+
+    Examples
+    --------
     >>> format(step_down(Decimal("0.9"), Decimal("0.1")), ".4f")
     '0.5759'
     """
@@ -104,7 +183,28 @@ def step_down(reliability: Decimal, up: Decimal) -> Decimal:
 
 
 def advise(events: Sequence[Event], use: Use, policy: Policy) -> Advice:
-    """Advise an interval from the calibrations of an item, the oldest first, and its use."""
+    """Advise an interval from the calibrations of an item and its use.
+
+    ILAC-G24/OIML D 10 names the methods (body from memory, verify); the laboratory decides.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        Calibrations, the oldest first.
+    use : Use
+        How it was used.
+    policy : Policy
+        What the laboratory asks for.
+
+    Returns
+    -------
+    Advice
+
+    Raises
+    ------
+    KeyError
+        If the method is not in METHODS and there is a present interval.
+    """
     present = policy.present_days
     if present is None:
         advice = Advice(None, True)

@@ -77,9 +77,22 @@ def text(value: Number) -> str:
 def rounded_up(U: Number, digits: int = MOST_DIGITS) -> Decimal:
     """Return U as it is reported: rounded up to so many significant digits, zeros included.
 
-    Two at most: ILAC-P14:09/2020, 5.5 (from memory); always up is this project's choice
-    (JCGM 100:2008, 7.2.6 allows it).
+    Two at most: ILAC-P14:09/2020, 5.5 (from memory); always up is this project's choice (JCGM
+    100:2008, 7.2.6 allows it).
 
+    Parameters
+    ----------
+    U : Decimal or Fraction
+        Expanded uncertainty, 0 or more.
+    digits : int
+        1 or 2.
+
+    Returns
+    -------
+    Decimal
+
+    Examples
+    --------
     >>> rounded_up(Decimal("0.01234")), rounded_up(Decimal("0.01234"), 1)
     (Decimal('0.013'), Decimal('0.02'))
     >>> rounded_up(Decimal("0.1"))
@@ -95,6 +108,19 @@ def rounded_up(U: Number, digits: int = MOST_DIGITS) -> Decimal:
 def to_match(value: Number, reported: Decimal) -> Decimal:
     """Return a value rounded, half to even, to the last place of its reported uncertainty.
 
+    Parameters
+    ----------
+    value : Decimal or Fraction
+        In the unit of the uncertainty.
+    reported : Decimal
+        As `rounded_up` gives it; 0 rounds nothing.
+
+    Returns
+    -------
+    Decimal
+
+    Examples
+    --------
     >>> to_match(Decimal("10.01234"), Decimal("0.013"))
     Decimal('10.012')
     """
@@ -107,6 +133,19 @@ def is_rounding_of(sent: Decimal, U: Number) -> bool:
     That place may not lie above the first digit of U, or 1 would be a rounding of 0.002. Zeros at
     the end of a whole number may be its places or not.
 
+    Parameters
+    ----------
+    sent : Decimal
+        The number that claims to be U.
+    U : Decimal or Fraction
+        Expanded uncertainty in the same unit.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
     >>> [is_rounding_of(Decimal(text), Decimal("0.0123")) for text in ("0.013", "0.012", "0.014")]
     [True, True, False]
     """

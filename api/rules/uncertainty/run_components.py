@@ -26,6 +26,20 @@ from api.rules.exact import (
 )
 from api.rules.uncertainty.runs import Figure, PointFigures
 
+__all__ = [
+    "COVERAGE",
+    "ESSENTIAL",
+    "SOURCE",
+    "Combined",
+    "Contribution",
+    "LeftOut",
+    "Reference",
+    "Temperature",
+    "combine",
+    "reported",
+]
+
+# Whose formulas these are, and the coverage factor of the guide.
 SOURCE = "EURAMET cg-4 and ISO 376 Annex C, from memory, verify"
 COVERAGE = Decimal(2)
 # Without these two a combined uncertainty would look better than the instrument is.
@@ -34,7 +48,15 @@ ESSENTIAL = ("w1", "w2")
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """Expanded uncertainty of the reference force in percent, and its coverage factor."""
+    """What is known of the reference force.
+
+    Parameters
+    ----------
+    U_rel_pct : Decimal
+        Expanded uncertainty in percent.
+    k : Decimal
+        Its coverage factor, above 0.
+    """
 
     U_rel_pct: Decimal
     k: Decimal
@@ -42,7 +64,15 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class Temperature:
-    """Whole range of temperature in K, and the effect on the deflection in percent a kelvin."""
+    """What is known of the temperature.
+
+    Parameters
+    ----------
+    range_K : Decimal
+        Its whole range in K.
+    coefficient_pct_per_K : Decimal
+        Effect on the deflection in percent a kelvin.
+    """
 
     range_K: Decimal
     coefficient_pct_per_K: Decimal
@@ -50,7 +80,17 @@ class Temperature:
 
 @dataclass(frozen=True, slots=True)
 class Contribution:
-    """One of w1 to w8: its standard uncertainty in percent, and the form that a budget takes."""
+    """One of w1 to w8.
+
+    Attributes
+    ----------
+    label, name : str
+        "w1" to "w8", and what it is.
+    u_rel_pct : Decimal
+        Standard uncertainty in percent, 50 digits.
+    component : mapping
+        The form that a budget takes.
+    """
 
     label: str
     name: str
@@ -60,7 +100,15 @@ class Contribution:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A contribution that the runs cannot give."""
+    """A contribution that the runs cannot give.
+
+    Attributes
+    ----------
+    label, name : str
+        "w1" to "w8", and what it is.
+    reason : str
+        Why not.
+    """
 
     label: str
     name: str
@@ -69,7 +117,19 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True)
 class Combined:
-    """All contributions at one force; `u_rel_pct` and `U_rel_pct` are None for the `reason`."""
+    """All contributions at one force.
+
+    Attributes
+    ----------
+    contributions : tuple of Contribution
+        What was found.
+    left_out : tuple of LeftOut
+        What was not.
+    u_rel_pct, U_rel_pct : Decimal or None
+        Combined and expanded (k = 2), in percent; None for the `reason`.
+    reason : str or None
+        What is missing that may not be.
+    """
 
     contributions: tuple[Contribution, ...]
     left_out: tuple[LeftOut, ...]
@@ -78,7 +138,18 @@ class Combined:
     reason: str | None
 
     def U_at(self, applied: Decimal) -> Decimal | None:
-        """Return U in the unit of the force."""
+        """Return U in the unit of the force.
+
+        Parameters
+        ----------
+        applied : Decimal
+            The force.
+
+        Returns
+        -------
+        Decimal or None
+            None where it could not be combined.
+        """
         if self.U_rel_pct is None:
             return None
         return ratio(Fraction(self.U_rel_pct) * Fraction(applied) / 100, Decimal(1))
@@ -89,7 +160,23 @@ def combine(
     reference: Reference | None,
     temperature: Temperature | None,
 ) -> Combined:
-    """Gather w1 to w8 at one force and combine them."""
+    """Gather w1 to w8 at one force and combine them.
+
+    EURAMET cg-4 and ISO 376 Annex C, from memory, verify.
+
+    Parameters
+    ----------
+    point : PointFigures
+        What the runs gave there.
+    reference : Reference or None
+        For w1.
+    temperature : Temperature or None
+        For w7.
+
+    Returns
+    -------
+    Combined
+    """
     made = [
         _reference(point, reference),
         _reproducibility(point),
@@ -112,7 +199,22 @@ def combine(
 
 
 def reported(U: Decimal) -> str:
-    """Write U rounded up to two significant digits, in plain notation."""
+    """Write U rounded up to two significant digits, in plain notation.
+
+    Parameters
+    ----------
+    U : Decimal
+        Expanded uncertainty, 0 or more.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> reported(Decimal("0.01234"))
+    '0.013'
+    """
     return format(reported_uncertainty(U), "f")
 
 

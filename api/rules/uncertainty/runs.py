@@ -27,7 +27,21 @@ _NO_DEFLECTION = "the deflection is zero, so nothing can be a percentage of it"
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """One series of readings: indications by applied force, in the units of the runs."""
+    """One series of readings.
+
+    Parameters
+    ----------
+    rotation_deg : Decimal
+        Position of the instrument about the load axis, in degrees.
+    ascending : mapping of Decimal to Decimal
+        Indications by applied force, each in its unit.
+    zero_before : Decimal
+        Indication without force before the series.
+    descending : mapping of Decimal to Decimal, optional
+        Indications at falling force.
+    zero_after : Decimal, optional
+        Indication without force after the series.
+    """
 
     rotation_deg: Decimal
     ascending: Mapping[Decimal, Decimal]
@@ -38,7 +52,23 @@ class Series:
 
 @dataclass(frozen=True, slots=True)
 class Runs:
-    """All runs of one calibration; `creep` holds the readings at 30 s and at 300 s."""
+    """All runs of one calibration.
+
+    Parameters
+    ----------
+    series : sequence of Series
+        One for each rotation, at least one with a reading.
+    repeated : sequence of Series
+        Further ones at rotations of `series`.
+    resolution : Decimal, optional
+        Smallest step, in the unit of indication, above 0.
+    creep : tuple of Decimal, optional
+        Indications at 30 s and at 300 s.
+    degree : int
+        Of the polynomial that is fitted.
+    constant : bool
+        Whether it has a constant.
+    """
 
     series: Sequence[Series]
     repeated: Sequence[Series] = ()
@@ -50,9 +80,16 @@ class Runs:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A figure, in percent unless its name says otherwise, or the reason why there is none.
+    """A figure, or the reason why there is none.
 
-    `applicable` is False where the runs cannot have it by their nature.
+    Attributes
+    ----------
+    value : Fraction or None
+        In percent unless its name says otherwise.
+    reason : str or None
+        Why there is none.
+    applicable : bool
+        False where the runs cannot have it by their nature.
     """
 
     value: Fraction | None
@@ -62,7 +99,19 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Deflection:
-    """The deflection of one series at one force."""
+    """The deflection of one series at one force.
+
+    Attributes
+    ----------
+    rotation_deg : Decimal
+        Of the series.
+    value : Fraction
+        Reading less the zero before, in the unit of indication.
+    repeated : bool
+        Whether the series is one of `Runs.repeated`.
+    descending : Fraction or None
+        The same at falling force.
+    """
 
     rotation_deg: Decimal
     value: Fraction
@@ -72,7 +121,22 @@ class Deflection:
 
 @dataclass(frozen=True, slots=True)
 class PointFigures:
-    """What the runs give at one force; `mean` is over the rotations."""
+    """What the runs give at one force.
+
+    Attributes
+    ----------
+    applied : Decimal
+        The force.
+    deflections : tuple of Deflection
+        Of all series.
+    mean : Fraction
+        Mean deflection over the rotations.
+    fitted : Fraction or None
+        Deflection of the fitted polynomial.
+    figures : mapping of str to Figure
+        repeatability, reproducibility, reversibility, interpolation, zero and creep in percent, and
+        resolution_ratio (deflection over resolution).
+    """
 
     applied: Decimal
     deflections: tuple[Deflection, ...]
@@ -88,7 +152,21 @@ class PointFigures:
 
 @dataclass(frozen=True, slots=True)
 class RunFigures:
-    """The whole evaluation; `ratio` is the mean of force over deflection of all fitted readings."""
+    """The whole evaluation.
+
+    Attributes
+    ----------
+    points : tuple of PointFigures
+        The smallest force first.
+    fit : Fit or None
+        The fitted polynomial.
+    fit_reason : str or None
+        Why there is none.
+    ratio : Decimal or None
+        Mean of force over deflection of all fitted readings; None where a deflection is zero.
+    readings : int
+        How many were fitted.
+    """
 
     points: tuple[PointFigures, ...]
     fit: Fit | None
@@ -100,10 +178,21 @@ class RunFigures:
 def evaluate_runs(runs: Runs) -> RunFigures:
     """Evaluate runs, at every force of the series, the smallest first.
 
-    The figures of a point: repeatability, reproducibility, reversibility, interpolation, zero and
-    creep in percent, and resolution_ratio (deflection over resolution).
+    The formulas are those of ISO 376:2011 (from memory, verify).
 
-    Raises FieldError for series that contradict each other.
+    Parameters
+    ----------
+    runs : Runs
+        All runs of one calibration.
+
+    Returns
+    -------
+    RunFigures
+
+    Raises
+    ------
+    FieldError
+        For series that contradict each other.
     """
     _check(runs)
     forces = sorted({force for one in runs.series for force in one.ascending})

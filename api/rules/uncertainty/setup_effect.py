@@ -32,14 +32,24 @@ from api.rules.uncertainty.comparison import (
 )
 from api.rules.uncertainty.t_tests import TTest, coverage_factor
 
+# The coverage factor that the U of an effect is stated with.
 U_DELTA_K = Decimal(2)
 
 
 @dataclass(frozen=True, slots=True)
 class Contribution:
-    """One part of the uncertainty of an effect, as a share of force, with its degrees of freedom.
+    """One part of the uncertainty of an effect, as a share of force.
 
-    `half_width_rel` is given for a rectangle.
+    Attributes
+    ----------
+    name : str
+        What it is.
+    u_rel : Decimal
+        Standard uncertainty.
+    dof : Decimal or None
+        Degrees of freedom; None is infinitely many.
+    half_width_rel : Fraction or None
+        Given for a rectangle.
     """
 
     name: str
@@ -50,7 +60,19 @@ class Contribution:
 
 @dataclass(frozen=True, slots=True)
 class SetupEffect:
-    """Effect on the indication, and its U at `U_DELTA_K`; U is None where nothing tells it."""
+    """Effect of a set-up on the indication, as a share of force.
+
+    Attributes
+    ----------
+    effect_rel : Fraction
+        Signed as the set-up acts on the indication.
+    U_delta_rel : Decimal or None
+        Its U at `U_DELTA_K`; None where nothing tells it.
+    contributions : tuple of Contribution
+        What makes it up, in squares.
+    reason : str or None
+        Why nothing tells it.
+    """
 
     effect_rel: Fraction
     U_delta_rel: Decimal | None
@@ -61,7 +83,21 @@ class SetupEffect:
 def setup_effect(
     points: Sequence[Readings], found: SetupComparison, resolution: Decimal | None = None
 ) -> SetupEffect:
-    """Return the effect of the other set-up, from the comparison of these readings."""
+    """Return the effect of the other set-up, from the comparison of these readings.
+
+    Parameters
+    ----------
+    points : sequence of Readings
+        The readings compared.
+    found : SetupComparison
+        What `compare` found of them.
+    resolution : Decimal, optional
+        Smallest step of the reading, in its unit.
+
+    Returns
+    -------
+    SetupEffect
+    """
     scatter = _scatter(points, found)
     if scatter is None:
         return SetupEffect(

@@ -29,8 +29,28 @@ TOO_FEW = "a single value has no scatter"
 class TTest:
     """A mean difference with what its scatter says of it.
 
-    `standard_uncertainty` is that of the mean, None where there are too few values; `t`, `p_value`
-    (two-sided) and the interval are None without scatter, and `reason` says why.
+    Attributes
+    ----------
+    method : str
+        "paired_t" or "welch_t".
+    mean : Fraction
+        Mean difference, in the unit of the values.
+    values : int
+        How many there were.
+    standard_uncertainty : Decimal or None
+        Of the mean; None where there are too few values.
+    dof : Decimal or None
+        Degrees of freedom.
+    t : Decimal or None
+        Mean over its standard uncertainty; None without scatter.
+    p_value : float or None
+        Two-sided.
+    lower, upper : Decimal or None
+        Confidence interval of the mean.
+    significant : bool or None
+        Whether p is below 1 less the confidence.
+    reason : str or None
+        Why there is no t.
     """
 
     method: str
@@ -58,6 +78,23 @@ def paired_t(
     With weights w the variance of a difference is taken to go with 1/w: the mean is that of least
     squares, its variance sum w (d - mean)^2 / ((n - 1) sum w).
 
+    Parameters
+    ----------
+    differences : sequence of Fraction
+        At least one.
+    confidence : Decimal
+        Between 0 and 1.
+    weights : sequence of Fraction, optional
+        One for each difference, above 0; all 1 unless given.
+    method : str
+        What the answer calls it.
+
+    Returns
+    -------
+    TTest
+
+    Examples
+    --------
     >>> found = paired_t([Fraction(1), Fraction(2), Fraction(3)], Decimal("0.95"))
     >>> found.mean, round(found.t, 4), found.dof
     (Fraction(2, 1), Decimal('3.4641'), Decimal('2'))
@@ -80,6 +117,17 @@ def welch_t(first: Sequence[Fraction], second: Sequence[Fraction], confidence: D
     """Test whether two independent groups differ in their means: second less first.
 
     The variances may differ; degrees of freedom after Welch and Satterthwaite (JCGM 100:2008, G.4).
+
+    Parameters
+    ----------
+    first, second : sequence of Fraction
+        At least one value each, in one unit.
+    confidence : Decimal
+        Between 0 and 1.
+
+    Returns
+    -------
+    TTest
     """
     ones = Fraction(1)
     means = [weighted_mean(group, [ones] * len(group)) for group in (first, second)]
@@ -106,6 +154,18 @@ def weighted_mean(values: Sequence[Fraction], weights: Sequence[Fraction]) -> Fr
 def coverage_factor(dof: Decimal) -> Decimal:
     """Return the t that covers what k = 2 covers of a normal distribution: 95.45 %.
 
+    Parameters
+    ----------
+    dof : Decimal
+        Degrees of freedom, 1 or more.
+
+    Returns
+    -------
+    Decimal
+        15 digits.
+
+    Examples
+    --------
     >>> round(coverage_factor(Decimal(2)), 2)  # JCGM 100:2008, table G.2
     Decimal('4.53')
     """

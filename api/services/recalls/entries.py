@@ -19,9 +19,9 @@ from api.services.recalls.reading_results import Statement
 from graph.exact import Exact, ratio, text
 from graph.faults import Effect
 from graph.model import Calibration, Point
-from graph.recall import AFFECTED, CLEARED, EXPOSED, INDETERMINATE, TRACED, Finding
+from graph.recall import AFFECTED, CLEARED, EXPOSED, INDETERMINATE, TRACED, Judgement
 from graph.shifts import Mover, Shifted, Span, mover
-from graph.suspects import Case
+from graph.suspects import SuspectWindow
 
 MOST_MOVERS = 1_000
 VERDICTS = ("verdict_before", "verdict_after")
@@ -47,13 +47,13 @@ class Entries:
     effects: what moves them is made once.
     """
 
-    def __init__(self, cases: Sequence[Case], traced: Traced) -> None:
+    def __init__(self, cases: Sequence[SuspectWindow], traced: Traced) -> None:
         self._cases = cases
         self._traced = traced
         self._bounded = any(case.fault.bounded for case in cases)
         self._movers: dict[tuple[tuple[Effect, ...], bool], tuple[Mover, Any]] = {}
 
-    def entry(self, finding: Finding, statements: Sequence[Statement]) -> Record:
+    def entry(self, finding: Judgement, statements: Sequence[Statement]) -> Record:
         """Return the entry of one finding; `statements` are those of its points, in their order."""
         made = _head(finding, self._traced)
         if finding.list_name == CLEARED:
@@ -64,7 +64,7 @@ class Entries:
             return made | {"reason": finding.reason, "detail": detail}
         return made | self._effects(finding, statements)
 
-    def _effects(self, finding: Finding, statements: Sequence[Statement]) -> Record:
+    def _effects(self, finding: Judgement, statements: Sequence[Statement]) -> Record:
         """What happens at every point, what comes of it together, and the largest shifts."""
         bounded = self._bounded and finding.list_name != EXPOSED
         points: list[Record] = []
@@ -112,7 +112,7 @@ def _largest(ratios: list[Decimal]) -> str | None:
     return text(max(map(Decimal.copy_abs, ratios))) if ratios else None
 
 
-def _head(finding: Finding, traced: Traced) -> Record:
+def _head(finding: Judgement, traced: Traced) -> Record:
     calibration = finding.calibration
     customer = traced.customer(calibration.key)
     made: Record = {
@@ -141,7 +141,7 @@ def _date_only(calibration: Calibration) -> bool:
     return any(at.date_only for at in moments)
 
 
-def _why_traced(finding: Finding, traced: Traced) -> str:
+def _why_traced(finding: Judgement, traced: Traced) -> str:
     row = traced.rows[finding.calibration.key]
     detail = TRACED_REASONS[finding.reason or ""]
     if row.superseded_by is not None:

@@ -23,7 +23,7 @@ from graph import faults as kinds
 from graph.faults import Fault
 from graph.moments import instant_us, moment
 from graph.parts import holders
-from graph.suspects import Case
+from graph.suspects import SuspectWindow
 
 METHOD_PREFIX = "method:"
 KILO = 1000
@@ -38,7 +38,7 @@ class Reported:
     """
 
     fault: Fault
-    case: Case
+    case: SuspectWindow
     direct: frozenset[int]
     item_key: int | None = None
     item_keys: frozenset[int] = frozenset()
@@ -64,7 +64,9 @@ def report(
         method = fault["method"]
         found = build(fault, zone, as_of_us, place, name=METHOD_PREFIX + method)
         users = source.certificates_by_method(method)
-        return Reported(found, Case(found, found.window()), frozenset(users), method=method)
+        return Reported(
+            found, SuspectWindow(found, found.window()), frozenset(users), method=method
+        )
     if "certificate" in fault:
         return _of_certificate(source, fault, zone, as_of_us, place)
     item = source.item(fault["item"])
@@ -82,7 +84,7 @@ def report(
     codes = {item.code, *(holder.assembly for holder in held)}
     keys = frozenset(source.item_keys(codes))
     users = source.users_of_items(keys)
-    case = Case(found, found.window(), held)
+    case = SuspectWindow(found, found.window(), held)
     return Reported(found, case, frozenset(users), item.id, keys, item.kind)
 
 
@@ -99,7 +101,7 @@ def _of_certificate(
         raise UnknownReference("a fault on an unknown certificate", [issue]) from missing
     found = build(fault, zone, as_of_us, place, name=number, certificate=wrong.id)
     users = source.users_of_certificate(wrong.id)
-    return Reported(found, Case(found, found.window()), frozenset(users))
+    return Reported(found, SuspectWindow(found, found.window()), frozenset(users))
 
 
 def _refuse_unknown_channel(item: ItemRow, fault: Record, place: str) -> None:

@@ -16,7 +16,7 @@ from api.services.recalls.reading import Traced
 from api.store.sources import Source
 from graph.faults import READOUT_ROLES
 from graph.recall import NOT_EXCLUDED
-from graph.suspects import Case
+from graph.suspects import SuspectWindow
 
 ROLES_OF_KIND = {
     "adapter": ("adapter",),
@@ -29,7 +29,7 @@ DEFAULT_ROLES = ("force_reference",)
 
 
 def missing_roles(
-    source: Source, reported: Sequence[Reported], cases: Sequence[Case]
+    source: Source, reported: Sequence[Reported], cases: Sequence[SuspectWindow]
 ) -> dict[int, tuple[str, ...]]:
     """Certificates of the windows that name nothing in the roles concerned, and those roles."""
     found: dict[int, tuple[str, ...]] = {}

@@ -28,7 +28,7 @@ from api.store.records import HeadRow
 from api.store.sources import Source
 from graph.model import Calibration
 from graph.moments import instant_us, text_of, time_zone
-from graph.suspects import Case, expose
+from graph.suspects import SuspectWindow, expose
 
 if TYPE_CHECKING:
     from api.services.recalls.reading_results import Measured
@@ -62,7 +62,7 @@ class Gathered:
     read the results of the direct ones, where forces decide who is suspect.
     """
 
-    cases: list[Case]
+    cases: list[SuspectWindow]
     windows: list[Record]
     notes: list[str]
     direct: frozenset[int]
@@ -104,7 +104,7 @@ def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gath
         measured = Measured(traced)
         with_points = {one.key: one for one, _ in measured.in_order(sorted(direct), direct)}
     users = [with_points.get(key, traced.calibrations[key]) for key in direct]
-    cases: list[Case] = []
+    cases: list[SuspectWindow] = []
     windows: list[Record] = []
     notes: list[str] = []
     suspects: set[int] = set()

@@ -33,12 +33,12 @@ from graph.recall import (
     INDETERMINATE,
     LISTS,
     NOT_EXCLUDED,
-    Finding,
+    Judgement,
     assess,
     in_order_of_dependence,
     rank,
 )
-from graph.suspects import Case
+from graph.suspects import SuspectWindow
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -174,7 +174,7 @@ class Tally:
 def _add_gaps(
     source: Source,
     reported: Sequence[Reported],
-    cases: Sequence[Case],
+    cases: Sequence[SuspectWindow],
     traced: Traced,
     lists: dict[str, list[Entry]],
     tally: Tally,
@@ -196,7 +196,7 @@ def _add_gaps(
 
 def _findings(
     gathered: Gathered, reported: Sequence[Reported], measured: Measured
-) -> Iterator[tuple[Finding, Sequence[Statement]]]:
+) -> Iterator[tuple[Judgement, Sequence[Statement]]]:
     """Judge everyone read, in order of dependence, some hundred at a time."""
     traced, reached = measured.traced, gathered.reached
     if any(not one.fault.uniform for one in reported):

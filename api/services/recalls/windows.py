@@ -14,12 +14,12 @@ from api.store.sources import Source
 from graph.model import Calibration, Check
 from graph.moments import Moment, text_of
 from graph.narrowing import Considered, Range, narrow
-from graph.suspects import Case
+from graph.suspects import SuspectWindow
 
 
 def narrowed(
     source: Source, reported: Reported, direct: Iterable[Calibration]
-) -> tuple[Case, list[Considered]]:
+) -> tuple[SuspectWindow, list[Considered]]:
     """Narrow the window of a fault by the checks of its item.
 
     `direct` are the calibrations that ever used the item; their forces are its used range.
@@ -29,7 +29,7 @@ def narrowed(
     ]
     used = _used_range(reported, direct)
     window, considered = narrow(reported.fault, checks, used)
-    return Case(reported.fault, window, reported.case.holders), considered
+    return SuspectWindow(reported.fault, window, reported.case.holders), considered
 
 
 def needs_used_range(source: Source, reported: Reported) -> bool:
@@ -37,7 +37,7 @@ def needs_used_range(source: Source, reported: Reported) -> bool:
     return any(isinstance(_covers(row), list) for row in _checks(source, reported))
 
 
-def window_answer(reported: Reported, case: Case, considered: list[Considered]) -> Record:
+def window_answer(reported: Reported, case: SuspectWindow, considered: list[Considered]) -> Record:
     """Return the window as the API shows it, with the checks that were weighed."""
     window = case.window
     return {
@@ -58,7 +58,7 @@ def window_answer(reported: Reported, case: Case, considered: list[Considered]) 
     }
 
 
-def recalibration_notes(source: Source, reported: Reported, case: Case) -> list[str]:
+def recalibration_notes(source: Source, reported: Reported, case: SuspectWindow) -> list[str]:
     """Say which recalibrations of the faulty item lie inside the window; they do not end it."""
     if reported.item_key is None:
         return []

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from api.rules.uncertainty.gravity import STANDARD_GRAVITY, computed_gravity, sine_squared
+from api.rules.uncertainty.gravity import computed_gravity, sine_squared
 
 
 @pytest.mark.parametrize(
@@ -55,7 +55,3 @@ def test_sines_are_those_of_the_standard_library():
         wanted = math.sin(math.radians(angle)) ** 2
         assert float(sine_squared(Decimal(angle))) == pytest.approx(wanted, abs=1e-15)
     assert sine_squared(Decimal(180)) == 0
-
-
-def test_standard_gravity_is_the_conventional_value():
-    assert Decimal("9.80665") == STANDARD_GRAVITY  # 3rd CGPM, 1901

@@ -1,0 +1,144 @@
+"""What can be asked about certificates and the calibrations behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from api.client.wire import Answer, Json, Wire, encoded, named, path_part
+
+
+class CertificateCalls(Wire):
+    """The calls of a client that speak of certificates."""
+
+    def certificate(
+        self, number: str, issuer: str | None = None, revision: int | None = None
+    ) -> Answer:
+        """Return a certificate.
+
+        Parameters
+        ----------
+        number : str
+            Of the certificate.
+        issuer : str, optional
+            The laboratory itself unless given, else the only issuer of this number.
+        revision : int, optional
+            From 0; the issued one unless given, else the newest.
+
+        Returns
+        -------
+        Answer
+        """
+        return self._get(f"/v1/certificates/{path_part(number)}", named(issuer, revision))
+
+    def certificates(self, **filters: str) -> Iterator[Answer]:
+        """Iterate over certificates in short.
+
+        Parameters
+        ----------
+        **filters : str
+            ``item``, ``customer`` and ``status``.
+
+        Yields
+        ------
+        Answer
+        """
+        return self._pages("/v1/certificates", filters)
+
+    def chain(self, number: str, issuer: str | None = None, revision: int | None = None) -> Answer:
+        """Return what a certificate rests on.
+
+        Parameters
+        ----------
+        number : str
+            Of the certificate.
+        issuer : str, optional
+            The laboratory itself unless given, else the only issuer of this number.
+        revision : int, optional
+            From 0; the issued one unless given, else the newest.
+
+        Returns
+        -------
+        Answer
+            ``links``, ``roots`` and ``breaks``.
+        """
+        return self._get(f"/v1/certificates/{path_part(number)}/chain", named(issuer, revision))
+
+    def record_calibration(self, calibration: Json) -> Answer:
+        """Record a calibration with its certificate, uses and results.
+
+        Parameters
+        ----------
+        calibration : mapping
+            Its fields.
+
+        Returns
+        -------
+        Answer
+            The certificate as recorded.
+        """
+        return self._post("/v1/calibrations", encoded(calibration))
+
+    def record_revision(self, number: str, calibration: Json) -> Answer:
+        """Record a new revision that takes the place of the issued one.
+
+        Parameters
+        ----------
+        number : str
+            Of the certificate.
+        calibration : mapping
+            All its fields; ``amendment`` says what was amended.
+
+        Returns
+        -------
+        Answer
+            The certificate as recorded.
+        """
+        return self._post(f"/v1/certificates/{path_part(number)}/revisions", encoded(calibration))
+
+    def void(
+        self, number: str, reason: str, issuer: str | None = None, revision: int | None = None
+    ) -> Answer:
+        """Void a certificate.
+
+        Parameters
+        ----------
+        number : str
+            Of the certificate.
+        reason : str
+            Why.
+        issuer : str, optional
+            The laboratory itself unless given, else the only issuer of this number.
+        revision : int, optional
+            From 0; the issued one unless given, else the newest.
+
+        Returns
+        -------
+        Answer
+            The certificate as it is now.
+        """
+        path = f"/v1/certificates/{path_part(number)}/void"
+        return self._post(path, encoded({"reason": reason}), query=named(issuer, revision))
+
+    def issue(
+        self, number: str, issued_at: str, issuer: str | None = None, revision: int | None = None
+    ) -> Answer:
+        """Issue a draft.
+
+        Parameters
+        ----------
+        number : str
+            Of the certificate.
+        issued_at : str
+            A date, or a date-time with a zone.
+        issuer : str, optional
+            The laboratory itself unless given, else the only issuer of this number.
+        revision : int, optional
+            From 0; the issued one unless given, else the newest.
+
+        Returns
+        -------
+        Answer
+            The certificate as it is now.
+        """
+        path = f"/v1/certificates/{path_part(number)}/issue"
+        return self._post(path, encoded({"issued_at": issued_at}), query=named(issuer, revision))
