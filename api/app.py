@@ -140,9 +140,17 @@ finds the certificates that a fault affects.
 **Caution.** {CAUTION}
 
 Decimal numbers may be sent as strings or as JSON numbers and come back as strings with their \
-digits. Errors are problem details (RFC 9457). Send an API key as `Authorization: Bearer <key>`; \
-`x-scope` names the scope that an operation needs; a key that belongs to a customer may use only \
-operations with `x-customer-keys: true`, and sees its own records there.\
+digits. Instants have a zone; a bare date counts as the whole day in the laboratory's `time_zone`. \
+Errors are problem details (RFC 9457).
+
+Send an API key as `Authorization: Bearer <key>`; `x-scope` names the scope that an operation \
+needs; a key that belongs to a customer may use only operations with `x-customer-keys: true`, and \
+sees its own records there. A POST that is sent again after a dropped connection is done once and \
+answered the same, if both carry one `Idempotency-Key`.
+
+Where to begin: **imports** for what goes in, **recalls** for kinds of fault and the lists of an \
+answer, **decisions** and **batches**, **setup_checks** before a load is applied, \
+**uncertainty_budgets**, and **changes** for a LIMS that follows.\
 """
 
 

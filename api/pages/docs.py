@@ -118,11 +118,18 @@ def schema_type(schema: Schema) -> Markup:
 
 @blp.app_template_filter("prose")
 def prose(text: str) -> Markup:
-    """Paragraphs of a description, with ``**strong**`` and `` `code` ``."""
-    paragraphs = []
-    for paragraph in re.split(r"\n\s*\n", text.strip()):
-        marked = str(escape(paragraph))
-        marked = re.sub(r"\*\*(.+?)\*\*", r"<strong>\1</strong>", marked)
-        marked = re.sub(r"``?(.+?)``?", r"<code>\1</code>", marked)
-        paragraphs.append(f"<p>{marked}</p>")
-    return Markup("\n".join(paragraphs))
+    """Paragraphs and ``- `` lists of a description, with ``**strong**`` and `` `code` ``."""
+    return Markup("\n").join(map(_block, re.split(r"\n\s*\n", text.strip())))
+
+
+def _block(block: str) -> Markup:
+    if not block.startswith("- "):
+        return Markup("<p>{}</p>").format(_marked(block))
+    points = (_marked(point) for point in re.split(r"^- ", block, flags=re.MULTILINE)[1:])
+    return Markup("<ul>{}</ul>").format(Markup().join(map(Markup("<li>{}</li>").format, points)))
+
+
+def _marked(text: str) -> Markup:
+    marked = str(escape(text.strip()))
+    marked = re.sub(r"\*\*(.+?)\*\*", r"<strong>\1</strong>", marked)
+    return Markup(re.sub(r"``?(.+?)``?", r"<code>\1</code>", marked))

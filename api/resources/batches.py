@@ -51,9 +51,12 @@ _CONTENT = {
     if kind is not JSON
 }
 
-blp = Blueprint(
-    "batches", __name__, url_prefix="/v1/batches", description="Do these results conform?"
-)
+ABOUT = """Do these results conform?
+
+`tracehold evaluate` does the same with files, by their endings and without a server, and
+`api.rules.decide_frame` with a DataFrame.
+"""
+blp = Blueprint("batches", __name__, url_prefix="/v1/batches", description=ABOUT)
 
 
 @blp.route("", methods=["POST"])

@@ -1,4 +1,8 @@
-"""The case of a recall: from open to closed, who may let work resume, and similar items."""
+"""The case of a recall: from open to closed, who may let work resume, and similar items.
+
+While a recall isolates an item, a new use of it is refused unless a named person overrides it; the
+isolation ends with the resumption, not with the case.
+"""
 
 from __future__ import annotations
 

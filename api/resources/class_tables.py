@@ -1,4 +1,7 @@
-"""Class tables: limits of the classes of force instruments as data."""
+"""Class tables: limits of the classes of force instruments as data.
+
+Those that are shipped are from memory and must be verified, as their `source` says.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +22,7 @@ blp = Blueprint(
     "class-tables",
     __name__,
     url_prefix="/v1/class-tables",
-    description="Limits of classes as data; those shipped are from memory and must be verified",
+    description=__doc__,
 )
 ClassTablePageSchema = paging.page_schema("ClassTablePage", ClassTableAnswerSchema)
 

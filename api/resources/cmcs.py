@@ -1,4 +1,8 @@
-"""CMCs: the smallest uncertainty that the laboratory states for a force and mode."""
+"""CMCs: the smallest uncertainty that the laboratory states for a force and mode.
+
+A result or budget whose U is below one says so (`below_cmc`), worked out when it is read; it is
+never refused.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +23,7 @@ blp = Blueprint(
     "cmcs",
     __name__,
     url_prefix="/v1/cmcs",
-    description="Calibration and measurement capabilities: the smallest U that may be stated",
+    description=__doc__,
 )
 CmcPageSchema = paging.page_schema("CmcPage", CmcAnswerSchema)
 

@@ -1,4 +1,11 @@
-"""Imports from a spreadsheet: CSV files by a column mapping; every refused row is reported."""
+"""Imports from a spreadsheet: CSV files by a column mapping; every refused row is reported.
+
+The mapping says which column is which field, how dates and numbers are written and what each word
+means. The report names every refused row with its column, value, reason and remedy, the rows lost
+with it, and what is missing. Nothing is stored until all rows are good, or `refused=skip` stores
+the rest, each certificate whole or not at all. Files are UTF-8; what a cell begins with is data,
+never a formula.
+"""
 
 from __future__ import annotations
 

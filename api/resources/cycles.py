@@ -1,4 +1,9 @@
-"""Load cycles of parts: counted over all calibrations, compared with the design life, foreseen."""
+"""Load cycles of parts: counted over all calibrations, compared with the design life, foreseen.
+
+Every calibration adds its load applications to the parts that an assembly then held. An item's own
+address has the count, the share of the design life, the date on which it is used up at the present
+rate, and the uses that came later; the list has the parts near their end.
+"""
 
 from __future__ import annotations
 

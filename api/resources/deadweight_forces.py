@@ -13,7 +13,7 @@ blp = Blueprint(
     "deadweight-forces",
     __name__,
     url_prefix="/v1/deadweight-forces",
-    description="What force does a stack of masses make here?",
+    description=__doc__,
 )
 
 

@@ -1,4 +1,8 @@
-"""Exports of a recall: a row for each point as CSV or XLSX, or its entries as a stream of JSON."""
+"""Exports of a recall: a row for each point as CSV or XLSX, or its entries as a stream of JSON.
+
+Tables that a spreadsheet opens (CSV and XLSX, those of batches too) carry an apostrophe before a
+text that would run as a formula; numbers such as -860 stay. Programs ask for `?raw=true`.
+"""
 
 from __future__ import annotations
 

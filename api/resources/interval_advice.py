@@ -1,4 +1,8 @@
-"""Interval advice: when an item should be calibrated again."""
+"""Interval advice: when an item should be calibrated again.
+
+An advice is worked out, with its reasons; what the records cannot give is null with the reason. The
+laboratory decides.
+"""
 
 from __future__ import annotations
 

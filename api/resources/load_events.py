@@ -1,4 +1,8 @@
-"""Load events: what loaded or hit an item outside a calibration."""
+"""Load events: what loaded or hit an item outside a calibration.
+
+Proof loads, overloads, falls and other uses; but for the last, the part wants an inspection before
+its next load.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,37 @@
-"""Recalls: a fault is reported, and every certificate it reaches comes back with evidence."""
+"""Recalls: a fault is reported, and every certificate it reaches comes back with evidence.
+
+A fault names what is faulty, a window and an effect. Faulty is an `item`, a `certificate` whose
+values were wrong, or a `method` as calibrations recorded it. The window lies between `last_good_at`
+and `isolated_at`; checks that could have seen the fault narrow it. The effect is told by the kind:
+
+- `true_force_relative_error`: `delta_rel` = (true force - recorded force) / recorded force,
+  constant or by `segments` of force
+- `indicates_high`: `indication_rel` e, where reading = (1 + e) x true
+- `wrong_correction_factor`: `factor_applied` and `factor_right`, from `entered_at` to `fixed_at`
+- `indication_effect_by_type`: an adapter; `effect_rel` on the indication by type of instrument
+- `readout_gain`: `gain` of one channel, which cancels where it read both sides
+- `interval`: the effect is known to lie within `bound_rel`
+- `linear_drift`: zero at `last_good_at`, `delta_rel` at `measured_at`
+- `unknown`: every certificate reached is for review
+
+A fault need not be written by hand: `POST /v1/recalls/fault-drafts` makes one of a standard's
+failed as-found calibration, `POST /v1/setup-comparisons/{comparison_id}/fault` one of two set-ups
+compared. `preview` and `POST /v1/recalls/comparisons` ask without storing.
+
+The answer puts every certificate that ever met the item in exactly one list, with its reason:
+`affected`, `exposed_zero_effect`, `indeterminate`, `traced_not_recalled` (not issued) or `cleared`.
+The first three have all paths, the shift and corrected error of every point, and the verdict before
+and after. A further list, `cannot_be_excluded`, holds the calibrations of the window whose records
+name nothing in the role concerned. What matters first: `affected?sort=changed`, and `totals`.
+
+Deltas of several uses are added, which is first order: products of small errors are left out. A use
+of the faulty item inside the window is judged by the fault alone; the value that the item took from
+its own certificate is not added on top, so that nothing counts twice.
+
+A stored recall never changes. A late record that would change it flags it as `stale`, with the
+differences; a second look names the first as `previous` and lists them too. A certificate that it
+lists no longer is under review until a disposition frees it.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Requirements: what an instrument asks of its set-up, as data with a source."""
+"""Requirements: what an instrument asks of its set-up, as data with a source.
+
+It may speak of pins, bearings, threads, seats and rods, for one item or for a type and capacity. A
+set-up check compares a planned set-up with the one that fits the instrument best.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Run evaluations: raw runs of a force instrument, evaluated."""
+"""Run evaluations: raw runs of a force instrument, evaluated.
+
+At each force: spread, zero, fit, U and class. The components of an evaluated point have the form
+that an uncertainty budget takes. What the records cannot give is null with the reason.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +27,7 @@ blp = Blueprint(
     "run-evaluations",
     __name__,
     url_prefix="/v1/run-evaluations",
-    description="What do the raw runs of an instrument say of it?",
+    description=__doc__,
 )
 RunEvaluationPageSchema = paging.page_schema("RunEvaluationPage", RunEntrySchema)
 

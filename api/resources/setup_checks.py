@@ -1,4 +1,10 @@
-"""Set-up checks: a planned set-up compared with the records before the load is applied."""
+"""Set-up checks: a planned set-up compared with the records before the load is applied.
+
+Compared are pins in mm or inches, exactly; style, bearings, threads, seats, the angle of the load
+line, the weakest rated part, wear, load cycles, calibration and isolation. Each finding says by how
+much it is off, what that may do to the reading and who says so, or which record is missing; `shelf`
+ranks the parts that there are.
+"""
 
 from __future__ import annotations
 

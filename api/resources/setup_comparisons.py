@@ -1,4 +1,9 @@
-"""Comparisons of two set-ups on one instrument: what a pin or a bearing does to a reading."""
+"""Comparisons of two set-ups on one instrument: what a pin or a bearing does to a reading.
+
+The instrument is read with both set-ups, in runs. The comparison says how much they differ, how
+sure that is and what it adds to an uncertainty budget; it can become a fault, and the fault a
+recall, in which types of instrument that nobody compared are listed for review.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,15 @@
-"""Uncertainty budgets: from components to a stated U, evaluated, stored and read."""
+"""Uncertainty budgets: from components to a stated U, evaluated, stored and read.
+
+A budget takes its components, each with distribution, divisor, sensitivity, degrees of freedom and
+correlations, and answers with u, the effective degrees of freedom, k, U and the share of each.
+
+- correlated components: joint variance, signed shares, one input of the Welch-Satterthwaite formula
+- k: Student's t (95.45 % unless asked), as stated, or from the density where a rectangle dominates
+- floor: what `POST /v1/cmcs` recorded; U is stated no smaller
+- rounding: U up to two significant digits, the value to the same place
+- a decision names a budget (`"budget": "B-1"`) in the place of U, k and dof
+- a result of a calibration names the `budget` its U is from; a U that contradicts it is refused
+"""
 
 from __future__ import annotations
 
@@ -19,7 +30,7 @@ blp = Blueprint(
     "uncertainty_budgets",
     __name__,
     url_prefix="/v1/uncertainty-budgets",
-    description="What do the components of an uncertainty come to?",
+    description=__doc__,
 )
 BudgetPageSchema = paging.page_schema("BudgetPage", BudgetEntrySchema)
 

@@ -13,7 +13,7 @@ blp = Blueprint(
     "uncertainty_components",
     __name__,
     url_prefix="/v1/uncertainty-components",
-    description="Components that a budget may name by their kind",
+    description=__doc__,
 )
 
 

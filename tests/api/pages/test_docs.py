@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 
 from api.pages.docs import METHODS, operations, prose, schema_type
+from api.schemas.fault_kinds import NEEDS
+from graph.recall import LISTS
 
 
 def test_every_operation_is_shown_with_its_scope(client):
@@ -53,3 +55,19 @@ def test_prose_is_escaped():
     assert prose("a <b> **c** `d`\n\ne") == (
         "<p>a &lt;b&gt; <strong>c</strong> <code>d</code></p>\n<p>e</p>"
     )
+
+
+def test_a_list_in_prose_is_a_list():
+    # CommonMark 0.31.2, 5.2: a line that begins with a hyphen and a space is an item of a list,
+    # and an indented line goes on with it.
+    assert prose("a\n\n- b `c`\n  d\n- <e> - f") == (
+        "<p>a</p>\n<ul><li>b <code>c</code>\n  d</li><li>&lt;e&gt; - f</li></ul>"
+    )
+
+
+def test_every_kind_of_fault_and_every_list_of_an_answer_is_explained(client):
+    document = client.get("/v1/openapi.json").get_json()
+    (about,) = (tag["description"] for tag in document["tags"] if tag["name"] == "recalls")
+    assert {*NEEDS, *LISTS} <= set(re.findall(r"`(\w+)`", about))
+    page = client.get("/v1/docs").text
+    assert all(f"<li><code>{kind}</code>: " in page for kind in NEEDS)
