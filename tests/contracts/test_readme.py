@@ -78,10 +78,10 @@ def test_the_tour_runs_from_an_empty_database_to_a_snapshot(checkout: Path) -> N
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = str(free.getsockname()[1])
-    # Job control, which an interactive shell has by itself, makes "kill %1" work; a command that
-    # fails must not leave the server behind.
     # An answer of the API ends without a new line.
     tour = "\necho\n".join(TOUR).replace("8765", port)
+    # Job control, which an interactive shell has by itself, makes "kill %1" work; a command that
+    # fails must not leave the server behind.
     shown = shell(f"set -m\ntrap '{STOP}' EXIT\n{tour}", checkout)
     assert '"verdict":"pass"' in shown.replace(" ", "")
     assert "MV-25-0075" in shown
