@@ -8,6 +8,7 @@ that listens to the engine or adds views asks for ``own_database`` or ``own_app`
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import json
 import time
@@ -60,6 +61,20 @@ class KeyedClient(FlaskClient):
             headers.setdefault("Authorization", f"Bearer {self.token}")
             kwargs["headers"] = headers
         return super().open(*args, **kwargs)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """Look for garbage neither while tests are collected nor, later, in what stays to the end.
+
+    It takes a quarter of the time of collecting them, and there is none.
+    """
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
