@@ -1,7 +1,8 @@
 """The application: the one place where its parts are joined.
 
 ``create_app`` makes a WSGI application; it migrates nothing and starts nothing. Resources are
-joined through ``BLUEPRINTS``, pages through ``PAGES``.
+joined through ``BLUEPRINTS``, pages through ``PAGES``. ``work_on`` hands it its database and all
+that it remembers of it.
 """
 
 from __future__ import annotations
@@ -69,6 +70,7 @@ from api.web import (
     auth,
     collector,
     etags,
+    idempotency,
     observing,
     rates,
     request_id,
@@ -179,11 +181,7 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
         OPENAPI_JSON_PATH="openapi.json",
         API_SPEC_OPTIONS={"info": {"description": DESCRIPTION}},
     )
-    store = database or Database(settings.database_url)
-    app.extensions[transactions.EXTENSION] = store
-    meters = counting.install(app, store)
-    app.extensions[KEEPER] = Keeper(store, meters.group_sizes.observe)
-    for part in (observing, etags, security, request_id, auth):
+    for part in (observing, etags, security, request_id):
         part.install(app)
     rates.install(
         app,
@@ -191,6 +189,7 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
         int(settings.rate_burst),
         int(settings.failed_keys_per_minute),
     )
+    work_on(app, database or Database(settings.database_url))
     _join(app)
     proxies = int(settings.trusted_proxies)
     if proxies:
@@ -198,6 +197,20 @@ def create_app(settings: Settings | None = None, database: Database | None = Non
             app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies
         )
     return app
+
+
+def work_on(app: Flask, database: Database) -> None:
+    """Let the application work on a database; what it knew of one before is forgotten.
+
+    That is: keys it verified, rates they spent, what is counted, and when kept answers were last
+    looked through. No request may be running.
+    """
+    app.extensions[transactions.EXTENSION] = database
+    meters = counting.install(app, database)
+    app.extensions[KEEPER] = Keeper(database, meters.group_sizes.observe)
+    auth.install(app)
+    idempotency.install(app)
+    rates.refill(app)
 
 
 def _join(app: Flask) -> None:

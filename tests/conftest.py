@@ -1,34 +1,32 @@
 """Fixtures for every test that needs a database or the application.
 
-``database_url`` runs a test once on SQLite (a fresh file, copied from a migrated template) and,
-where TRACEHOLD_TEST_POSTGRES names a server and a role that may create databases, once more on
-PostgreSQL (one database per worker, emptied before each test).
+``database`` runs a test once on SQLite and, where TRACEHOLD_TEST_POSTGRES names a server and a role
+that may create databases, once more on PostgreSQL. Each worker has one database per engine, emptied
+before each test, and one application, which is handed that database and forgets all it knew. A test
+that listens to the engine or adds views asks for ``own_database`` or ``own_app``.
 """
 
 from __future__ import annotations
 
-import os
-import shutil
+import gc
+import hashlib
+import json
 import time
-import uuid
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
-import sqlalchemy as sa
 from flask import Flask
 from flask.testing import FlaskClient
 
-from api.app import create_app
+from api.app import create_app, work_on
 from api.commands.embedded import serving
 from api.services.access.keys import SCOPES, create_key
 from api.settings import Settings
-from api.store import migrate
 from api.store.database import Database
-from api.store.tables import Base
+from tests.databases import EMPTY, POSTGRES, OnPostgresql, OnSqlite, Place, new_postgresql
 
-POSTGRES = os.environ.get("TRACEHOLD_TEST_POSTGRES", "")
 ENGINES = ["sqlite", *(["postgresql"] if POSTGRES else [])]
 
 
@@ -65,49 +63,46 @@ class KeyedClient(FlaskClient):
         return super().open(*args, **kwargs)
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """Look for garbage neither while tests are collected nor, later, in what stays to the end.
+
+    It takes a quarter of the time of collecting them, and there is none.
+    """
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with the slow tests, so that no worker is left alone with them at the end."""
     items.sort(key=lambda item: item.get_closest_marker("slow") is None)
 
 
 @pytest.fixture(scope="session")
-def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """File of an empty, migrated SQLite database."""
-    path = tmp_path_factory.mktemp("template") / "template.db"
-    made = Database(f"sqlite:///{path}")
-    migrate.upgrade(made)
-    with made.engine.connect() as connection:
-        # Everything into the one file, so that copying it copies all.
-        connection.connection.dbapi_connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    made.dispose()
-    return path
-
-
-@contextmanager
-def new_postgresql() -> Iterator[str]:
-    """Address of a new, empty PostgreSQL database of this worker, dropped at the end."""
-    server = sa.make_url(POSTGRES).set(drivername="postgresql+psycopg")
-    worker = os.environ.get("PYTEST_XDIST_WORKER", "main")
-    name = f"tracehold_test_{worker}_{uuid.uuid4().hex[:8]}"
-    admin = sa.create_engine(server, isolation_level="AUTOCOMMIT")
-    with admin.connect() as connection:
-        connection.execute(sa.text(f'CREATE DATABASE "{name}"'))
-        # What a test writes need not outlive the machine; durability has databases of its own.
-        connection.execute(sa.text(f'ALTER DATABASE "{name}" SET synchronous_commit = off'))
-    yield server.set(drivername="postgresql", database=name).render_as_string(hide_password=False)
-    with admin.connect() as connection:
-        connection.execute(sa.text(f'DROP DATABASE "{name}" WITH (FORCE)'))
-    admin.dispose()
+def sqlite_place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OnSqlite]:
+    """Return this worker's SQLite database."""
+    place = OnSqlite(tmp_path_factory.mktemp("sqlite"))
+    yield place
+    place.database.dispose()
 
 
 @pytest.fixture(scope="session")
-def postgresql_database() -> Iterator[str]:
-    """Address of this worker's own migrated PostgreSQL database, dropped at the end."""
+def postgresql_place() -> Iterator[OnPostgresql]:
+    """Return this worker's PostgreSQL database, which is dropped at the end."""
     with new_postgresql() as url:
-        made = Database(url)
-        migrate.upgrade(made)
-        made.dispose()
-        yield url
+        place = OnPostgresql(url)
+        yield place
+        place.database.dispose()
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(sqlite_place: OnSqlite) -> Path:
+    """File of an empty, migrated SQLite database."""
+    return sqlite_place.kept(EMPTY)
 
 
 @pytest.fixture(params=ENGINES)
@@ -121,46 +116,63 @@ def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 
 
 @pytest.fixture(params=ENGINES)
-def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """Address of an empty, migrated database, once per engine."""
-    if request.param == "sqlite":
-        path = tmp_path / "laboratory.db"
-        shutil.copyfile(request.getfixturevalue("sqlite_template"), path)
-        return f"sqlite:///{path}"
-    url = request.getfixturevalue("postgresql_database")
-    emptied = Database(url)
-    with emptied.engine.begin() as connection:
-        empty(connection)
-    emptied.dispose()
-    return url
-
-
-def empty(connection: sa.Connection) -> None:
-    """Empty the tables that hold something; truncating takes longer than most tests."""
-    tables = Base.metadata.sorted_tables
-    asked = " UNION ALL ".join(
-        f"SELECT '{table.name}' WHERE EXISTS (SELECT FROM \"{table.name}\")" for table in tables
-    )
-    filled = set(connection.scalars(sa.text(asked)))
-    for table in reversed(tables):
-        if table.name in filled:
-            connection.execute(table.delete())
-    connection.execute(
-        sa.text("SELECT setval(oid::regclass, 1, false) FROM pg_class WHERE relkind = 'S'")
-    )
+def engine_place(request: pytest.FixtureRequest) -> Place:
+    """Return this worker's database of an engine, emptied; once per engine."""
+    found: Place = request.getfixturevalue(f"{request.param}_place")
+    found.fill(EMPTY)
+    return found
 
 
 @pytest.fixture
-def database(database_url: str) -> Iterator[Database]:
-    """Open an empty, migrated database."""
-    opened = Database(database_url)
+def database(engine_place: Place) -> Database:
+    """Return an empty, migrated database; it is the worker's, so nothing may be left on it."""
+    return engine_place.database
+
+
+@pytest.fixture
+def database_url(database: Database) -> str:
+    """Address of an empty, migrated database."""
+    return database.url
+
+
+@pytest.fixture
+def own_database(engine_place: Place) -> Iterator[Database]:
+    """Open the emptied database anew, for a test that listens to its connections."""
+    opened = Database(engine_place.database.url)
     yield opened
     opened.dispose()
 
 
+@pytest.fixture(scope="session")
+def only_app() -> tuple[Flask, dict[str, Any]]:
+    """Return this worker's application, and how it was configured."""
+    made = create_app(Settings(), Database("sqlite://"))
+    made.test_client_class = KeyedClient
+    return made, dict(made.config)
+
+
 @pytest.fixture
-def app(database: Database) -> Flask:
-    """Application on that database."""
+def app(only_app: tuple[Flask, dict[str, Any]], database: Database) -> Iterator[Flask]:
+    """Application on that database; it is the worker's, so no test may add to it."""
+    made, config = only_app
+    made.config.clear()
+    made.config.update(config)
+    work_on(made, database)
+    before = parts(made)
+    yield made
+    assert parts(made) == before, "add to own_app instead"
+
+
+def parts(app: Flask) -> list[int]:
+    """How much of each kind an application has been given."""
+    hooks = (app.before_request_funcs, app.after_request_funcs, app.teardown_request_funcs)
+    called = [sum(map(len, hook.values())) for hook in hooks]
+    return [*called, len(app.view_functions), len(app.blueprints)]
+
+
+@pytest.fixture
+def own_app(database: Database) -> Flask:
+    """Application of one test, which may add to it."""
     made = create_app(Settings(), database)
     made.test_client_class = KeyedClient
     return made
@@ -179,6 +191,32 @@ def client(app: Flask, keys: Keys) -> KeyedClient:
     assert isinstance(made, KeyedClient)
     made.token = keys.token()
     return made
+
+
+Once = Callable[..., Any]
+
+
+@pytest.fixture
+def once(engine_place: Place, client: KeyedClient) -> Once:
+    """Bring the client's laboratory to where ``work(client, *given)`` brings an empty one.
+
+    It is carried out once a worker and engine; later its database is copied, and what it returned.
+    """
+
+    def done(work: Callable[..., Any], *given: Any) -> Any:
+        about = json.dumps([work.__module__, work.__qualname__, given], sort_keys=True)
+        name = hashlib.sha256(about.encode()).hexdigest()
+        # The key that did the work is part of what is kept.
+
+        def build() -> tuple[str | None, Any]:
+            found = work(client, *given)
+            return client.token, found
+
+        client.token, found = engine_place.once(name, build)
+        work_on(client.application, engine_place.database)
+        return found
+
+    return done
 
 
 @pytest.fixture

@@ -162,5 +162,5 @@ def forget_keys() -> None:
 
 
 def install(app: Flask) -> None:
-    """Give the app its memory of verified keys."""
+    """Give the app a memory of verified keys, in which there is none yet."""
     app.extensions[EXTENSION] = RememberedKeys()

@@ -25,7 +25,7 @@ from contextlib import contextmanager
 from functools import partial, wraps
 from typing import Any, TypeVar
 
-from flask import Response, current_app, g, make_response, request
+from flask import Flask, Response, current_app, g, make_response, request
 from sqlalchemy.orm import Session
 
 from api.services.access import idempotency
@@ -35,6 +35,7 @@ from api.web.blueprints import mark
 from api.web.problems import Problem
 from api.web.transactions import OneTransaction, database, reading
 
+EXTENSION = "tracehold.idempotency"
 HEADER = "Idempotency-Key"
 REPLAYED = "Idempotency-Replayed"
 KEPT_HEADERS = ("Content-Type", "Location", "ETag", "Link")
@@ -169,11 +170,14 @@ def _unpacked(body: str) -> bytes:
 
 
 def _forget_old_now_and_then(store: Database, now: int) -> None:
-    state: dict[str, Any] = current_app.extensions.setdefault(
-        "tracehold.idempotency", {"lock": threading.Lock(), "due": 0.0}
-    )
+    state: dict[str, Any] = current_app.extensions[EXTENSION]
     with state["lock"]:
         if time.monotonic() < state["due"]:
             return
         state["due"] = time.monotonic() + FORGET_EVERY_S
     idempotency.forget_old(store, now)
+
+
+def install(app: Flask) -> None:
+    """Let the app look through what is kept at the next request that may be repeated."""
+    app.extensions[EXTENSION] = {"lock": threading.Lock(), "due": 0.0}

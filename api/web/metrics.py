@@ -66,7 +66,8 @@ class Meters:
         self.database_errors = self._counter(
             "database_errors", "Statements and connections that failed", "error"
         )
-        event.listen(database.engine, "handle_error", self._failed)
+        self._engine = database.engine
+        event.listen(self._engine, "handle_error", self._failed)
 
     def _counter(self, name: str, meaning: str, *labels: str) -> Counter:
         return Counter(f"tracehold_{name}", meaning, labels, registry=self.registry)
@@ -74,6 +75,10 @@ class Meters:
     def _failed(self, context: ExceptionContext) -> None:
         error = context.sqlalchemy_exception or context.original_exception
         self.database_errors.labels(type(error).__name__).inc()
+
+    def stop(self) -> None:
+        """Count the errors of the database no longer."""
+        event.remove(self._engine, "handle_error", self._failed)
 
     def seen(self, method: str, route: str, status: int, seconds: float) -> None:
         """Count a request and the time that it took."""
@@ -150,6 +155,9 @@ def meters() -> Meters:
 
 
 def install(app: Flask, database: Database) -> Meters:
-    """Give the app its meters."""
+    """Give the app meters that stand at nought; those it had count no longer."""
+    before: Meters | None = app.extensions.get(EXTENSION)
+    if before is not None:
+        before.stop()
     found = app.extensions[EXTENSION] = Meters(database)
     return found

@@ -80,6 +80,11 @@ class Buckets:
         kept = list(empty.items())[len(empty) // 2 :] if len(empty) >= MAX_HELD else empty.items()
         self.held = dict(kept)
 
+    def refill(self) -> None:
+        """Make every bucket full again."""
+        with self.lock:
+            self.held.clear()
+
     @property
     def policy(self) -> str:
         """Quota and window as parameters of a quota policy."""
@@ -156,3 +161,11 @@ def install(app: Flask, per_minute: int, burst: int, failures_per_minute: int) -
         Buckets(failures_per_minute, failures_per_minute) if failures_per_minute else None,
     )
     app.after_request(_add_headers)
+
+
+def refill(app: Flask) -> None:
+    """Give every key and address its full bucket again."""
+    found: Rates = app.extensions[EXTENSION]
+    for buckets in (found.of_keys, found.of_failures):
+        if buckets is not None:
+            buckets.refill()

@@ -15,10 +15,13 @@ import pytest
 from tests.browser import site as sites
 
 
+HERE = Path(__file__).parent
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark the tests of this folder, and skip them where there is no Chromium."""
     for item in items:
-        if Path(__file__).parent in item.path.parents:
+        if item.path.is_relative_to(HERE):
             item.add_marker("browser")
             if sites.CHROMIUM is None:
                 item.add_marker(pytest.mark.skip(reason="Chromium is not installed"))

@@ -62,7 +62,7 @@ def shell(script: str, checkout: Path) -> str:
     return done.stdout
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_the_first_command_sets_up_and_prints_verdicts_and_the_recall_list(checkout: Path) -> None:
     shown = shell(SETUP, checkout)
     assert "R-005" in shown
@@ -71,7 +71,7 @@ def test_the_first_command_sets_up_and_prints_verdicts_and_the_recall_list(check
     assert "fail -> pass CHANGED" in shown
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_the_tour_runs_from_an_empty_database_to_a_snapshot(checkout: Path) -> None:
     if not (checkout / ".venv").exists():
         shell(SETUP, checkout)

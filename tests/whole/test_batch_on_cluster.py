@@ -94,7 +94,7 @@ def evaluate(*arguments: object) -> subprocess.CompletedProcess[str]:
     )
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("ending", [".parquet", ".csv"])
 def test_a_cluster_writes_the_file_that_one_machine_writes(cluster, parts, tmp_path, ending):
     pattern = parts / f"part-*{ending}"
@@ -109,7 +109,7 @@ def test_a_cluster_writes_the_file_that_one_machine_writes(cluster, parts, tmp_p
     assert sorted(tmp_path.iterdir()) == [alone, shared]
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_the_rows_are_those_of_one_file_that_holds_all_parts(cluster, parts, tmp_path):
     whole, decided, shared = (tmp_path / f"{name}.parquet" for name in ("all", "one", "two"))
     pl.concat(map(part, PARTS)).write_parquet(whole)
@@ -125,7 +125,7 @@ def test_the_rows_are_those_of_one_file_that_holds_all_parts(cluster, parts, tmp
     assert found.drop("error_file", "error_line").equals(expected.drop("error_line"))
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_one_file_may_be_decided_elsewhere_and_looks_as_ever(cluster, parts, tmp_path):
     file = parts / "part-2.parquet"
     assert evaluate(file, "-o", tmp_path / "one.parquet").returncode == 0
@@ -133,7 +133,7 @@ def test_one_file_may_be_decided_elsewhere_and_looks_as_ever(cluster, parts, tmp
     assert (tmp_path / "two.parquet").read_bytes() == (tmp_path / "one.parquet").read_bytes()
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_folder_gets_a_file_for_each_part(cluster, parts, tmp_path):
     pattern = parts / "part-*.csv"
     assert evaluate(pattern, "-o", tmp_path / "alone").returncode == 0
@@ -147,7 +147,7 @@ def test_a_folder_gets_a_file_for_each_part(cluster, parts, tmp_path):
     assert len(list((tmp_path / "shared").iterdir())) == len(PARTS)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_part_that_cannot_be_read_ends_the_run_and_leaves_nothing(cluster, parts, tmp_path):
     for number, columns in ((1, ["id", "value", "U"]), (2, ["id", "value"])):
         part(number).select(columns).write_csv(tmp_path / f"part-{number}.csv")
@@ -159,7 +159,7 @@ def test_a_part_that_cannot_be_read_ends_the_run_and_leaves_nothing(cluster, par
     assert set(tmp_path.iterdir()) == before
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.skipif(os.name == "nt", reason="there is no SIGKILL")
 def test_the_loss_of_a_worker_changes_nothing(parts, tmp_path):
     pattern, alone, shared = (

@@ -102,7 +102,7 @@ def added(before: dict[str, int], after: dict[str, int]) -> dict[str, int]:
     return {name: after[name] - before[name] for name in after}
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_an_import_that_is_killed_leaves_all_of_it_or_nothing(database_url):
     database = Database(database_url)
     with database.write() as session:
@@ -143,7 +143,7 @@ def killed_after(seconds: float, number: int, url: str, token: str) -> list[int]
     return answers
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_killed_import_can_be_sent_again(database_url):
     database = Database(database_url)
     with database.write() as session:

@@ -40,6 +40,18 @@ def log(caplog):
 
 
 @pytest.fixture
+def database(own_database):
+    """Database whose connections are opened while everything is logged."""
+    return own_database
+
+
+@pytest.fixture
+def app(own_app):
+    """Application that a view is added to."""
+    return own_app
+
+
+@pytest.fixture
 def failing(app):
     """A view that fails while the caller's key is at hand, and one whose statement fails."""
 

@@ -25,7 +25,7 @@ from api.store import migrate
 from api.store.database import Database
 from api.store.tables import Certificate, Recall, StoredDecision
 from api.web.auth import REMEMBERED_S
-from tests.conftest import POSTGRES, new_postgresql
+from tests.databases import POSTGRES, new_postgresql
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "fixtures" / "demo_lab"

@@ -14,6 +14,12 @@ ITEM = {"id": "REF-1", "kind": "reference_standard"}
 SPARE_PAGES = 12
 
 
+@pytest.fixture
+def database(own_database):
+    """Database whose engine tests here listen to."""
+    return own_database
+
+
 def made_client(database, keys):
     made = create_app(Settings(), database).test_client()
     return made, keys.headers()

@@ -9,21 +9,16 @@ import pytest
 from click.testing import CliRunner
 
 from api.cli import main
-from api.schemas.imports import LaboratorySchema
-from api.services.imports.imports import import_laboratory
 
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo_lab"
 FAULT = json.loads((DEMO / "story.json").read_text("utf-8"))["fault"]
 
 
 @pytest.fixture
-def run(database):
+def run(demonstration):
     """Run a command that asks a database of the demonstration laboratory; no server answers."""
-    with database.write() as session:
-        records = json.loads((DEMO / "laboratory.json").read_bytes())
-        import_laboratory(session, LaboratorySchema().load(records), 0)
 
-    def invoke(*arguments, url=database.url):
+    def invoke(*arguments, url=demonstration.url):
         env = {"TRACEHOLD_URL": "http://127.0.0.1:9", "TRACEHOLD_DATABASE_URL": str(url)}
         outcome = CliRunner(env=env).invoke(main, list(map(str, arguments)))
         if outcome.exception is not None and not isinstance(outcome.exception, SystemExit):

@@ -9,8 +9,6 @@ import pytest
 from click.testing import CliRunner
 
 from api.cli import main
-from api.schemas.imports import LaboratorySchema
-from api.services.imports.imports import import_laboratory
 
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo_lab"
 FAULT = json.loads((DEMO / "story.json").read_text("utf-8"))["fault"]
@@ -25,12 +23,9 @@ def run(*arguments, **environment):
 
 
 @pytest.fixture
-def taken(database, tmp_path):
+def taken(demonstration, tmp_path):
     """Folder of a snapshot of the demonstration laboratory; and what the command said."""
-    with database.write() as session:
-        records = json.loads((DEMO / "laboratory.json").read_bytes())
-        import_laboratory(session, LaboratorySchema().load(records), 0)
-    done = run("snapshot", tmp_path / "s", "--json", TRACEHOLD_DATABASE_URL=database.url)
+    done = run("snapshot", tmp_path / "s", "--json", TRACEHOLD_DATABASE_URL=demonstration.url)
     assert done.exit_code == 0, done.stderr
     return tmp_path / "s", json.loads(done.stdout)
 

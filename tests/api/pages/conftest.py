@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import re
-import shutil
-from collections.abc import Iterator
 from html import unescape
-from pathlib import Path
 
 import pytest
 from flask import Flask
@@ -14,6 +11,7 @@ from werkzeug.test import TestResponse
 
 from api.store.database import Database
 from tests.browser.site import build
+from tests.databases import OnSqlite
 
 _TOKEN = re.compile(r'name="token" value="([0-9a-f]{64})"')
 _ONCE = re.compile(r'name="once" value="([^"]+)"')
@@ -53,21 +51,17 @@ def hidden(page: str, field: re.Pattern[str]) -> str:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """File of the database of the invented laboratory, with two recalls and two set-up checks."""
-    path = tmp_path_factory.mktemp("demo") / "demo.db"
-    build(path)
-    return path
+def demo(sqlite_place: OnSqlite) -> str:
+    """Name under which the invented laboratory is kept, with two recalls and two set-up checks."""
+    build(sqlite_place.kept("demo"))
+    return "demo"
 
 
 @pytest.fixture
-def database(demo: Path, tmp_path: Path) -> Iterator[Database]:
-    """Open a copy of it."""
-    path = tmp_path / "laboratory.db"
-    shutil.copyfile(demo, path)
-    opened = Database(f"sqlite:///{path}")
-    yield opened
-    opened.dispose()
+def database(demo: str, sqlite_place: OnSqlite) -> Database:
+    """Return the worker's SQLite database with a copy of it."""
+    sqlite_place.fill(demo)
+    return sqlite_place.database
 
 
 @pytest.fixture

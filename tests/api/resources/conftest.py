@@ -22,16 +22,12 @@ FAULT = force_fault("REF", isolated_at=ISOLATED, meaning="it reads low", U_delta
 class Recalled:
     """A test client with the stored recall of a laboratory, and shorthands for its case."""
 
-    def __init__(self, client, laboratory):
-        self.client = client
-        assert client.post("/v1/imports", json=laboratory).status_code == 201
-        self.recall = self.report()
+    def __init__(self, client, recall):
+        self.client, self.recall = client, recall
         self.at = f"/v1/recalls/{self.recall['id']}"
 
     def report(self, fault=FAULT, **more):
-        answer = self.client.post("/v1/recalls", json={"fault": fault} | more)
-        assert answer.status_code == 201, answer.text
-        return json.loads(answer.text)
+        return reported(self.client, fault, **more)
 
     def case(self):
         return self.client.get(f"{self.at}/case")
@@ -51,13 +47,32 @@ class Recalled:
         return self.client.post(f"{self.at}/dispositions", json=body)
 
 
+def reported(client, fault=FAULT, **more):
+    """The answer to a fault."""
+    answer = client.post("/v1/recalls", json={"fault": fault} | more)
+    assert answer.status_code == 201, answer.text
+    return json.loads(answer.text)
+
+
+def imported_and_reported(client, laboratory):
+    """The answer to the fault of REF in a laboratory that had no records."""
+    assert client.post("/v1/imports", json=laboratory).status_code == 201
+    return reported(client)
+
+
 @pytest.fixture
-def recall_of(client):
+def recall_of(client, once):
     """Record a laboratory and a recall of its REF."""
-    return lambda laboratory: Recalled(client, laboratory)
+    return lambda laboratory: Recalled(client, once(imported_and_reported, laboratory))
 
 
 @pytest.fixture
 def recalled(recall_of):
     """The laboratory with its recall."""
     return recall_of(lab(*CALIBRATIONS))
+
+
+@pytest.fixture
+def recalled_now(client):
+    """The same, carried out by the application of the test and not copied."""
+    return Recalled(client, imported_and_reported(client, lab(*CALIBRATIONS)))

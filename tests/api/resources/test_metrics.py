@@ -52,9 +52,9 @@ def test_the_key_has_the_scope_read_and_is_the_laboratorys_own(asked, keys):
     assert asked(far, keys.headers("read", customer="Lift Co")).status_code == 403
 
 
-def test_recalls_and_the_certificates_on_their_lists_are_counted(recalled):
-    client = recalled.client
-    fault = recalled.recall["faults"][0]
+def test_recalls_and_the_certificates_on_their_lists_are_counted(recalled_now):
+    client = recalled_now.client
+    fault = recalled_now.recall["faults"][0]
     assert client.post("/v1/recalls", json={"fault": fault, "preview": True}).status_code == 200
     written = client.get("/metrics").text
     assert 'tracehold_recalls_total{kind="stored"} 1.0' in written

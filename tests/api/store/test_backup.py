@@ -20,9 +20,8 @@ from api.store.tables import Base, Customer
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo_lab"
 
 
-@pytest.fixture
-def worked(client, database):
-    """A laboratory with certificates, a decision and a recall; notes with signs of every kind."""
+def work(client):
+    """Record certificates, a decision and a recall; notes with signs of every kind."""
     story = json.loads((DEMO / "story.json").read_text())
     posts = [
         ("/v1/imports", json.loads((DEMO / "laboratory.json").read_text())),
@@ -36,6 +35,12 @@ def worked(client, database):
     ]
     for path, body in posts:
         assert client.post(path, json=body).status_code == 201
+
+
+@pytest.fixture
+def worked(once, database):
+    """A laboratory in which there is something of everything."""
+    once(work)
     return database
 
 

@@ -15,6 +15,18 @@ from api.web.blueprints import Blueprint
 
 
 @pytest.fixture
+def database(own_database):
+    """Database whose engine tests here listen to."""
+    return own_database
+
+
+@pytest.fixture
+def app(own_app):
+    """Application that tests here add views to."""
+    return own_app
+
+
+@pytest.fixture
 def trial(app):
     """Client without a key, of an app with one view per scope."""
     blp = Blueprint("trial", __name__)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import pytest
 from flask import Response
 from marshmallow import fields
 
@@ -16,6 +17,12 @@ from api.web.blueprints import Blueprint
 from api.web.etags import needs_if_match
 from api.web.idempotency import idempotent
 from api.web.openapi import Api
+
+
+@pytest.fixture
+def app(own_app):
+    """Application that tests here add views to."""
+    return own_app
 
 
 def test_scope_headers_and_fields_are_documented(database):

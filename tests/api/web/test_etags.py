@@ -9,6 +9,12 @@ from api.web.etags import check_if_match, etag_of, needs_if_match
 
 
 @pytest.fixture
+def app(own_app):
+    """Application that tests here add views to."""
+    return own_app
+
+
+@pytest.fixture
 def trial(app, client):
     """Client of an app with one record at version 3."""
     blp = Blueprint("trial", __name__)

@@ -22,6 +22,12 @@ DAY = 24 * 3600 * 1_000_000
 
 
 @pytest.fixture
+def app(own_app):
+    """Application that tests here add views to."""
+    return own_app
+
+
+@pytest.fixture
 def steps():
     """What the trial view shall do, and an event that holds it up."""
     return {"fail": None, "after": None, "written": threading.Event(), "body": None}

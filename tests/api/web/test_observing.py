@@ -18,6 +18,12 @@ ITEM = {"id": "REF-1", "kind": "reference_standard"}
 
 
 @pytest.fixture
+def app(own_app):
+    """Application that tests here add views to."""
+    return own_app
+
+
+@pytest.fixture
 def lines(caplog):
     """The lines of requests so far, as they are written."""
     caplog.set_level(logging.DEBUG, "api.requests")

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 
+import pytest
+
 from api.web.openapi import Api
+
+
+@pytest.fixture
+def app(own_app):
+    """Application whose document nobody has asked for."""
+    return own_app
 
 
 def test_it_is_written_when_it_is_first_asked_for(app, client):

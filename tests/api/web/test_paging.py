@@ -13,6 +13,12 @@ from api.web.transactions import reading, writing
 
 
 @pytest.fixture
+def app(own_app):
+    """Application that tests here add views to."""
+    return own_app
+
+
+@pytest.fixture
 def trial(app, client):
     """Client of an app that lists 25 customers by name."""
     blp = Blueprint("trial", __name__)

@@ -25,6 +25,12 @@ from api.web.transactions import writing
 RAISED: dict[str, Exception] = {}
 
 
+@pytest.fixture
+def app(own_app):
+    """Application that tests here add views to."""
+    return own_app
+
+
 def problem_of(response, status):
     """Body of a problem answer, after the checks that hold for each of them."""
     body = response.get_json()

@@ -28,11 +28,12 @@ def test_a_nul_in_an_address_is_refused_before_it_reaches_the_database(client, a
     assert answer.mimetype == "application/problem+json"
 
 
-def test_a_number_in_an_address_that_no_key_can_have_is_not_found(app, client):
-    @app.get("/number/<int:key>")
+def test_a_number_in_an_address_that_no_key_can_have_is_not_found(own_app):
+    @own_app.get("/number/<int:key>")
     def number(key):
         return {"key": key}
 
+    client = own_app.test_client()
     assert client.get(f"/number/{2**63 - 1}").get_json() == {"key": 2**63 - 1}
     assert client.get(f"/number/{2**63}").status_code == 404
 

@@ -39,6 +39,12 @@ TRACE, PARENT = "4bf92f3577b34da6a3ce929d0e0e4736", "00f067aa0ba902b7"
 
 
 @pytest.fixture
+def database(own_database):
+    """Database whose engine tests here listen to."""
+    return own_database
+
+
+@pytest.fixture
 def traced(database, keys):
     """Client of a traced app, and its finished spans by name."""
     exporter = InMemorySpanExporter()

@@ -11,9 +11,8 @@ ISOLATED = "2025-06-30T12:00:00Z"
 OVERRIDE = {"by": "Robin Manager", "reason": "load check only, value not reported"}
 
 
-@pytest.fixture
-def isolated(client):
-    """A client of a laboratory whose REF is isolated, and with it ADP while it holds REF."""
+def isolate(client):
+    """Record a laboratory, and isolate REF, and with it ADP while it holds REF."""
     records = lab(
         cal("C-1", "I-1", "02-01", [ref("REF")]),
         cal("C-2", "I-2", "02-01", [ref("ADP")]),
@@ -28,6 +27,12 @@ def isolated(client):
     )
     assert client.post("/v1/imports", json=records).status_code == 201
     report(client)
+
+
+@pytest.fixture
+def isolated(client, once):
+    """A client of a laboratory whose REF is isolated."""
+    once(isolate)
     return client
 
 

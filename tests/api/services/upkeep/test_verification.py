@@ -17,9 +17,8 @@ DEMO = Path(__file__).parents[4] / "fixtures" / "demo_lab"
 DECISION = {"value": "10.01", "U": "0.004", "unit": "kN", "limits": {"upper": "10.015"}}
 
 
-@pytest.fixture
-def worked(client, database):
-    """A laboratory that decided, recalled and gave notice."""
+def work(client):
+    """Decide, recall and give notice."""
     story = json.loads((DEMO / "story.json").read_text())
     posts = [
         ("/v1/imports", json.loads((DEMO / "laboratory.json").read_text())),
@@ -36,6 +35,12 @@ def worked(client, database):
     for path, body in posts:
         answer = client.post(path, json=body)
         assert answer.status_code == 201, answer.json
+
+
+@pytest.fixture
+def worked(once, database):
+    """A laboratory that decided, recalled and gave notice."""
+    once(work)
     return database
 
 
