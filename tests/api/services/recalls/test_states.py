@@ -1,0 +1,125 @@
+"""May a certificate be relied on: recalled, under review or neither, the gravest of all recalls."""
+
+from __future__ import annotations
+
+import pytest
+from oracle_cases import OPEN, cal, force_fault, lab, ref
+from sqlalchemy import select
+
+from api.schemas.faults import RecallRequestSchema
+from api.schemas.imports import LaboratorySchema
+from api.services.casework import cases, dispositions
+from api.services.imports.imports import import_laboratory
+from api.services.recalls import recalls, run
+from api.services.recalls.states import recall_states
+from api.store.tables import Certificate
+
+LATER = 1_893_456_000_000_000  # 2030
+# X only confirmed limits, so that what was calibrated with it is exposed without effect.
+LABORATORY = lab(
+    cal("F-1", "A", "02-01", [ref("REF")]),
+    cal("F-2", "B", "03-01", [ref("REF")]),
+    cal("X-1", "X", "03-10", [ref("REF")], assigns_value=False),
+    cal("E-1", "E", "04-01", [ref("X")]),
+    cal("N-1", "N", "05-01", [ref("OTHER")]),
+)
+UNKNOWN = {"item": "REF", "kind": "unknown"} | OPEN
+LATE_START = {"last_good_at": "2025-02-15T00:00:00Z"}  # clears F-1
+
+
+class Laboratory:
+    """A laboratory whose recalls are stored and decided on."""
+
+    def __init__(self, session):
+        self.session = session
+        self.keys = dict(session.execute(select(Certificate.number, Certificate.id)).all())
+
+    def report(self, fault, previous=None):
+        request = RecallRequestSchema().load({"fault": fault})
+        answer = run.recall(self.session, request, LATER)
+        return recalls.store(self.session, answer, previous, LATER)["id"]
+
+    def decide(self, recall, number, action):
+        case = cases.get(self.session, recall)
+        command = {"certificates": [{"certificate": number}], "action": action, "by": "M. Tarn"}
+        assert dispositions.record(self.session, case, command, LATER) == 1
+
+    def states(self):
+        found = recall_states(self.session, self.keys.values())
+        return {number: found[key] for number, key in self.keys.items()}
+
+    def state(self, number):
+        return self.states()[number]
+
+
+@pytest.fixture
+def laboratory(database):
+    with database.write() as session:
+        import_laboratory(session, LaboratorySchema().load(LABORATORY), 0)
+        yield Laboratory(session)
+
+
+def test_before_any_recall_everything_may_be_relied_on(laboratory):
+    assert set(laboratory.states().values()) == {"none"}
+    assert recall_states(laboratory.session, []) == {}
+
+
+def test_affected_is_recalled_at_once_and_exposed_or_not_listed_is_not(laboratory):
+    laboratory.report(force_fault())
+    assert laboratory.states() == {
+        "F-1": "recalled", "F-2": "recalled", "X-1": "recalled", "E-1": "none", "N-1": "none"
+    }  # fmt: skip
+
+
+def test_what_cannot_be_judged_is_under_review(laboratory):
+    laboratory.report(UNKNOWN)
+    assert laboratory.state("F-1") == "under_review"
+
+
+@pytest.mark.parametrize("action", ["withdraw", "reissue", "recalibrate_free"])
+def test_any_action_recalls_whatever_the_list(laboratory, action):
+    recall = laboratory.report(force_fault())
+    laboratory.decide(recall, "E-1", action)
+    laboratory.decide(recall, "F-1", action)
+    assert laboratory.state("E-1") == laboratory.state("F-1") == "recalled"
+
+
+def test_no_action_frees_and_the_latest_disposition_counts(laboratory):
+    recall = laboratory.report(force_fault())
+    laboratory.decide(recall, "F-1", "no_action")
+    assert laboratory.state("F-1") == "none"
+    assert laboratory.state("F-2") == "recalled"
+    laboratory.decide(recall, "F-1", "withdraw")
+    assert laboratory.state("F-1") == "recalled"
+
+
+def test_of_several_recalls_the_gravest_holds(laboratory):
+    first = laboratory.report(force_fault())
+    laboratory.decide(first, "F-1", "no_action")
+    laboratory.report(UNKNOWN)
+    assert laboratory.state("F-1") == "under_review"
+    assert laboratory.state("F-2") == "recalled"
+
+
+def test_a_second_look_takes_the_place_of_the_first_where_it_lists_the_certificate(laboratory):
+    first = laboratory.report(force_fault())
+    second = laboratory.report(UNKNOWN, previous=first)
+    assert laboratory.state("F-2") == "under_review"
+    laboratory.decide(second, "F-2", "no_action")
+    assert laboratory.state("F-2") == "none"
+
+
+def test_a_second_look_with_too_short_a_window_frees_nothing_unseen(laboratory):
+    first = laboratory.report(force_fault())
+    laboratory.report(force_fault(**LATE_START), previous=first)
+    assert laboratory.state("F-1") == "under_review"
+    assert laboratory.state("F-2") == "recalled"
+    laboratory.decide(first, "F-1", "no_action")
+    assert laboratory.state("F-1") == "none"
+
+
+def test_what_was_decided_in_the_first_look_holds_where_the_second_does_not_list_it(laboratory):
+    first = laboratory.report(force_fault())
+    laboratory.decide(first, "F-1", "withdraw")
+    laboratory.report(force_fault(**LATE_START), previous=first)
+    assert laboratory.state("F-1") == "recalled"
