@@ -1,14 +1,12 @@
-"""What every recording shares: digests, identities, faults and their pointers."""
+"""What every recording shares: identities, faults and their pointers."""
 
 from __future__ import annotations
 
-from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from api.errors import Conflict, InvalidRecord, UnknownReference
-from api.services.base.record import digest
 from api.services.base.recording import MOST_ISSUES, Recording, begin, remarks, repeated, zone_of
 from api.store.tables import Item, Laboratory
 
@@ -19,22 +17,6 @@ def recording(database):
     with database.write() as session:
         yield Recording(session, 0)
         session.rollback()
-
-
-def test_absent_and_null_are_one_record_and_key_order_does_not_matter():
-    assert digest({"a": "1", "b": None}) == digest({"a": "1"})
-    assert digest({"a": "1", "b": {"c": None, "d": [1]}}) == digest({"b": {"d": [1]}, "a": "1"})
-
-
-def test_digits_are_part_of_a_record_and_the_order_of_a_list_too():
-    assert digest({"a": Decimal("1.20")}) == digest({"a": "1.20"})
-    assert digest({"a": Decimal("1.20")}) != digest({"a": Decimal("1.2")})
-    assert digest({"a": [1, 2]}) != digest({"a": [2, 1]})
-
-
-def test_what_does_not_belong_in_a_record_is_an_error():
-    with pytest.raises(TypeError, match="object"):
-        digest({"a": object()})
 
 
 def test_remarks_are_the_texts_that_decide_nothing():

@@ -17,8 +17,6 @@ import pyarrow.parquet as pq
 import pytest
 
 from api.errors import InvalidRecord
-from api.services.batches import arrow_sizes, parquet_sizes
-from api.services.batches.parquet_pages import pages_of
 
 ROWS = 200_000
 MB = 1 << 20
@@ -161,109 +159,6 @@ def test_arrow_bombs_are_refused_in_little_memory(set_off, goes):
         assert grown < 150 * MB, name
 
 
-def lists(inner: pa.Array) -> pa.Array:
-    """One row that holds all of them, and three that hold none."""
-    return pa.ListArray.from_arrays(pa.array([0, *[len(inner)] * 4], pa.int32()), inner)
-
-
-# The writer would need as much memory as the reader here, so the measure is made smaller.
-SMALLER = {
-    "fixed bytes": lambda: table_of(5_000, note=pa.array([b"x" * 4_000] * 5_000, pa.binary(4_000))),
-    "texts in lists": lambda: table_of(4, note=lists(pa.array(["x" * 4_000] * 5_000))),
-    "bytes in structures": lambda: table_of(
-        5_000, note=pa.StructArray.from_arrays([pa.array([b"x" * 4_000] * 5_000)], ["inner"])
-    ),
-    "numbers in one list": lambda: table_of(4, note=lists(pa.array(np.zeros(2_000_000)))),
-}
-
-
-@pytest.mark.parametrize("name", SMALLER)
-def test_what_is_not_a_plain_column_is_counted_as_it_will_stand(through, monkeypatch, name):
-    sent = parquet(SMALLER[name]())
-    assert len(sent) < 200_000
-    assert through(sent, ".parquet")
-    monkeypatch.setattr(parquet_sizes, "LARGEST_PIECE", 8 * MB)
-    with pytest.raises(InvalidRecord, match="needs more than 8388608 bytes at once"):
-        through(sent, ".parquet")
-
-
-def test_a_page_is_believed_and_not_the_footer(through, monkeypatch):
-    zeros = pa.table({name: np.zeros(2_000_000) for name in ("value", "U", "upper")})
-    sent = parquet(zeros, use_dictionary=False, data_page_size=1 << 30)
-    size = pq.ParquetFile(io.BytesIO(sent)).metadata.row_group(0).column(0).total_uncompressed_size
-    assert size > 7 * MB
-    # The footer is made to promise a few bytes, as numbers of the same length.
-    footer = len(sent) - 8 - int.from_bytes(sent[-8:-4], "little")
-    lying = sent[:footer] + sent[footer:].replace(varint(size), varint(100, len(varint(size))))
-    promised = pq.ParquetFile(io.BytesIO(lying)).metadata.row_group(0).column(0)
-    assert promised.total_uncompressed_size == 100
-    monkeypatch.setattr(parquet_sizes, "LARGEST_GROUP", 8 * MB)
-    with pytest.raises(InvalidRecord, match="row group 0 holds more than 8388608"):
-        through(lying, ".parquet")
-
-
-def varint(number: int, length: int = 0) -> bytes:
-    """A zigzag number of Thrift's compact protocol, of at least so many bytes."""
-    number *= 2
-    found = []
-    while number >= 0x80 or len(found) + 1 < length:
-        found.append(number & 0x7F | 0x80)
-        number >>= 7
-    return bytes([*found, number])
-
-
-@pytest.mark.parametrize("compression", ["none", "snappy", "gzip", "zstd", "lz4", "brotli"])
-@pytest.mark.parametrize("version", ["1.0", "2.0"])
-@pytest.mark.parametrize("use_dictionary", [True, False])
-def test_pages_are_read_as_they_were_written(compression, version, use_dictionary):
-    table = pa.table(
-        {
-            "number": np.arange(50_000) % 777,
-            "text": [f"{place % 1_000:03d}" * 5 for place in range(50_000)],
-            "list": [[place, place] for place in range(50_000)],
-        }
-    )
-    options = {"use_dictionary": use_dictionary, "data_page_version": version}
-    source = io.BytesIO(
-        parquet(
-            table, compression=compression, row_group_size=20_000, data_page_size=8_192, **options
-        )
-    )
-    metadata = pq.ParquetFile(source).metadata
-    for group in range(metadata.num_row_groups):
-        for place in range(metadata.num_columns):
-            chunk = metadata.row_group(group).column(place)
-            pages = list(pages_of(source, chunk))
-            assert len(pages) > 2
-            assert sum(page.values for page in pages) == chunk.num_values
-            assert sum(page.dictionary for page in pages) == chunk.has_dictionary_page
-            # The metadata count the headers of the pages too.
-            assert 0 < chunk.total_uncompressed_size - sum(p.size for p in pages) < 200 * len(pages)
-
-
-def test_more_pages_than_anybody_writes_are_refused(through, monkeypatch):
-    sent = parquet(
-        table_of(20_000, x=np.arange(20_000)), data_page_size=64, use_dictionary=["value"]
-    )
-    monkeypatch.setattr(parquet_sizes, "MOST_PAGES", 10)
-    with pytest.raises(InvalidRecord, match="more than 10 pages"):
-        through(sent, ".parquet")
-
-
-def test_a_footer_too_large_is_not_read(through):
-    sent = parquet(table_of(4))
-    broken = sent[:-8] + (1 << 30).to_bytes(4, "little") + b"PAR1"
-    with pytest.raises(InvalidRecord, match="its footer is too large"):
-        through(broken, ".parquet")
-
-
-def test_a_broken_page_header_is_refused(through):
-    sent = parquet(table_of(4), use_dictionary=False)
-    broken = sent[:4] + b"\xff" * 40 + sent[44:]
-    with pytest.raises(InvalidRecord, match="cannot be read"):
-        through(broken, ".parquet")
-
-
 def test_offsets_that_point_elsewhere_and_text_that_is_none_are_refused(through):
     texts = pa.array(["a", "bc", "def", ""])
     for buffers in (
@@ -280,17 +175,6 @@ def stream_of(table: pa.Table) -> bytes:
     with pa.ipc.new_stream(sink, table.schema) as writer:
         writer.write_table(table)
     return sink.getvalue()
-
-
-def test_many_dictionaries_are_counted_together(through, monkeypatch):
-    columns = {
-        f"n{place}": pa.array([f"{place}" * 1_000] * 4).dictionary_encode() for place in range(100)
-    }
-    sent = stream(table_of(4, **columns))
-    assert through(sent, ".arrow")
-    monkeypatch.setattr(arrow_sizes, "LARGEST_BATCH", 50_000)
-    with pytest.raises(InvalidRecord, match="its dictionaries hold more than"):
-        through(sent, ".arrow")
 
 
 def test_texts_of_views_and_bytes_still_pass(through):

@@ -11,8 +11,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from api.errors import InvalidRecord
-from api.services.batches import arrow_sizes, format_arrow, parquet_sizes
-from api.services.batches.arrow_sizes import check_stream
+from api.services.batches import format_arrow, parquet_sizes
 
 ENDINGS = [".parquet", ".arrow"]
 SIZE = 1_000
@@ -106,28 +105,6 @@ def test_a_heading_that_cannot_be_used_is_refused(through, ending):
     for sent in (table_of(uper=[1.0] * 4), table_of(verdict=[""] * 4), table_of().drop(["U"])):
         with pytest.raises(InvalidRecord, match="columns cannot be used"):
             through(packed(sent, ending), ending)
-
-
-def test_a_stream_says_its_unpacked_size_before_it_is_unpacked(monkeypatch):
-    sent = table_of(SIZE, note=["x" * 1000] * SIZE)
-    for compression in (None, "zstd", "lz4"):
-        data = packed(sent, ".arrow", compression=compression)
-        check_stream(io.BytesIO(data))
-        with monkeypatch.context() as patch:
-            patch.setattr(arrow_sizes, "LARGEST_BATCH", 900_000)
-            with pytest.raises(InvalidRecord, match="record batch"):
-                check_stream(io.BytesIO(data))
-
-
-def test_texts_in_dictionaries_are_counted_as_often_as_they_stand(through, monkeypatch):
-    monkeypatch.setattr(arrow_sizes, "LARGEST_BATCH", 500_000)
-    note = pa.array(["x" * 1000] * SIZE)
-    for ending in ENDINGS:
-        sent = table_of(SIZE, note=note.dictionary_encode() if ending == ".arrow" else note)
-        data = packed(sent, ending)
-        assert len(data) < 100_000
-        with pytest.raises(InvalidRecord, match="its texts hold 1000000 bytes"):
-            through(data, ending)
 
 
 def test_one_long_text_is_not_repeated_in_memory_to_find_out(through):
