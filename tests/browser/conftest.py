@@ -14,7 +14,6 @@ import pytest
 
 from tests.browser import site as sites
 
-
 HERE = Path(__file__).parent
 
 
