@@ -1,4 +1,4 @@
-"""Acceptance limits: between which values a result is accepted.
+"""Guard bands of every basis, and the acceptance limits they leave: what a result may be.
 
 Choice: acceptance limits are the tolerance limits moved inwards by the guard band w (JCGM
 106:2012, 8.3; ILAC-G8:09/2019, 4.2.2), outwards where w is negative. They are exact; only a w that

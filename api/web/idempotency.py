@@ -28,8 +28,8 @@ from typing import Any, TypeVar
 from flask import Flask, Response, current_app, g, make_response, request
 from sqlalchemy.orm import Session
 
-from api.services.access import idempotency
-from api.services.access.idempotency import Claim, Kept
+from api.services.access import kept_answers
+from api.services.access.kept_answers import Claim, Kept
 from api.store.database import Database
 from api.web.blueprints import mark
 from api.web.problems import Problem
@@ -91,7 +91,7 @@ def carry_out_once(key: str, request_hash: str, work: Callable[[], Any]) -> Resp
 
 def _carried_out(claim: Claim, work: Callable[[], Any]) -> Response:
     def begin(session: Session) -> None:
-        if not idempotency.take(session, claim):
+        if not kept_answers.take(session, claim):
             raise _Duplicate
 
     with OneTransaction(begin) as transaction:
@@ -99,23 +99,23 @@ def _carried_out(claim: Claim, work: Callable[[], Any]) -> Response:
         if response.status_code >= 400:
             transaction.take_back()
         elif response.is_streamed and transaction.is_open:
-            idempotency.leave(transaction.session(), claim)
+            kept_answers.leave(transaction.session(), claim)
         if response.status_code >= 400 or response.is_streamed:
             return response
         kept = Kept(claim.request_hash, response.status_code, _headers(response), _packed(response))
         if transaction.is_open:
-            idempotency.keep(transaction.session(), claim, kept)
+            kept_answers.keep(transaction.session(), claim, kept)
             return response
     # Nothing was written, or it was taken back on purpose: only the answer is left to keep.
     with database().write() as session:
-        if idempotency.take(session, claim):
-            idempotency.keep(session, claim, kept)
+        if kept_answers.take(session, claim):
+            kept_answers.keep(session, claim, kept)
     return response
 
 
 def _known(claim: Claim) -> Kept | None:
     with reading() as session:
-        return idempotency.known(session, claim)
+        return kept_answers.known(session, claim)
 
 
 def _headers(response: Response) -> dict[str, str]:
@@ -175,7 +175,7 @@ def _forget_old_now_and_then(store: Database, now: int) -> None:
         if time.monotonic() < state["due"]:
             return
         state["due"] = time.monotonic() + FORGET_EVERY_S
-    idempotency.forget_old(store, now)
+    kept_answers.forget_old(store, now)
 
 
 def install(app: Flask) -> None:

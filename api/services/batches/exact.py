@@ -1,4 +1,4 @@
-"""Acceptance limits and verdicts of a column of decimal text, exact to the last digit.
+"""Rows on a limit, decided exactly: acceptance limits and verdicts of columns of decimal text.
 
 Choice: decimals of fixed point with 38 digits for a whole column at once. They serve rows of at
 most `_PLACES` digits behind the point and a dozen before it, under rules whose guard band is a

@@ -1,4 +1,4 @@
-"""Reading certificates, and the few changes they may undergo: issue, void, a new revision.
+"""Issuing, voiding and revising certificates, and reading them.
 
 An issued certificate is never edited (ISO/IEC 17025:2017, 7.8.8): a correction is a new revision
 that takes the place of the old one. Each change resolves again what was in force for the uses of
@@ -20,8 +20,8 @@ from api.services.certificates import calibrations, results
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.use_corrections import corrections
 from api.services.feed.changes import note_certificate
+from api.services.recalls.recall_states import recall_states
 from api.services.recalls.staleness import flag_stale
-from api.services.recalls.states import recall_states
 from api.services.records.customers import customer_key
 from api.services.records.revisions import choose, revisions
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope

@@ -29,9 +29,9 @@ from api.rules.fitting import life
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
 from api.services.life.load_events import NO_INSPECTION_AFTER
-from api.store import cycles
-from api.store.cycles import EVER, Span
+from api.store import load_uses
 from api.store.fitting import LoadEvent
+from api.store.load_uses import EVER, Span
 from api.store.tables import Check, Item
 from graph.moments import instant_us, text_of
 
@@ -122,7 +122,7 @@ def moment_of(session: Session, at: str | None, now_us: int) -> tuple[str, int]:
 def bases(session: Session, items: Sequence[Item]) -> dict[int, Base]:
     """Return where the count of each item begins."""
     read = [item.id for item in items if item.cycles_at_last_inspection is not None]
-    inspections = cycles.last_inspections(session, read)
+    inspections = load_uses.last_inspections(session, read)
     found = {}
     for item in items:
         check = inspections.get(item.id)
@@ -135,7 +135,7 @@ def bases(session: Session, items: Sequence[Item]) -> dict[int, Base]:
 
 def loaded(session: Session, found: dict[int, Base]) -> list[Span]:
     """Return through what, and when, these items were loaded."""
-    return cycles.spans(session, {key: base.us for key, base in found.items()})
+    return load_uses.spans(session, {key: base.us for key, base in found.items()})
 
 
 def tallies(
@@ -147,10 +147,10 @@ def tallies(
     since_us = at_us - days * life.US_A_DAY
     used = {item.id: found[item.id].cycles for item in items}
     recent = dict.fromkeys(used, 0)
-    for total in cycles.totals(session, spans, at_us, since_us):
+    for total in load_uses.totals(session, spans, at_us, since_us):
         used[total.part] += total.after - total.before
         recent[total.part] += total.recent
-    for part, event in cycles.events(session, spans):
+    for part, event in load_uses.events(session, spans):
         number, base_us = event.applications or 0, found[part].us
         if event.at_us <= at_us:
             used[part] += number if event.at_end_us > base_us else 0
@@ -168,11 +168,11 @@ def open_events(session: Session, spans: Sequence[Span], at_us: int) -> dict[int
     """Return, by item, the events after which it has not passed an inspection, up to an instant."""
     happened = [
         (part, event)
-        for part, event in cycles.events(session, spans)
+        for part, event in load_uses.events(session, spans)
         if event.kind not in NO_INSPECTION_AFTER and event.at_us <= at_us
     ]
     parts: Collection[int] = {part for part, _ in happened}
-    passed = cycles.last_inspections(session, parts, passed_until_us=at_us)
+    passed = load_uses.last_inspections(session, parts, passed_until_us=at_us)
     found: dict[int, list[LoadEvent]] = {}
     for part, event in happened:
         if part not in passed or passed[part].performed_us <= event.at_us:

@@ -25,7 +25,7 @@ from api.rules.uncertainty.intervals import DAYS_PER_YEAR, Policy, Use, advise
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
 from api.services.records import items
-from api.store import cycles
+from api.store import load_uses
 from api.store.tables import Certificate, Check, Item, RecallEntry, Result
 from graph.moments import instant_us
 
@@ -59,7 +59,7 @@ def advice(session: Session, code: str, query: Mapping[str, Any], now_us: int) -
     zone = zone_of(session)
     at_us = instant_us(query["at"], zone, end=True) if "at" in query else now_us
     certificates = _certificates(session, item.id, at_us)
-    loaded = cycles.uses(session, cycles.spans(session, {item.id: cycles.EVER}))
+    loaded = load_uses.uses(session, load_uses.spans(session, {item.id: load_uses.EVER}))
     loads = [(row.used_us, row.applications) for row in loaded if row.used_us <= at_us]
     events = _events(session, certificates, loads, query.get("tolerance_rel_pct"))
     use = _use(session, item, loads, at_us)

@@ -23,7 +23,7 @@ from api.services.life import load_events
 from api.services.life.cycles import Base, Tally, bases, loaded, moment_of, open_events, tallies
 from api.services.records.items import get as get_item
 from api.services.records.items import newtons, rated_capacity
-from api.store import cycles
+from api.store import load_uses
 from api.store.chunks import chunks
 from api.store.fitting import LoadEvent
 from api.store.tables import Certificate, Item, Result
@@ -57,8 +57,8 @@ def ledger(session: Session, code: str, query: Record, now_us: int) -> Record:
     tally = tallies(session, [item], at_us, query["rate_days"])[item.id]
     found = bases(session, [item])
     spans = loaded(session, found)
-    events = [event for _, event in cycles.events(session, spans) if event.at_us <= at_us]
-    uses = [row for row in cycles.uses(session, spans) if row.used_us <= at_us]
+    events = [event for _, event in load_uses.events(session, spans) if event.at_us <= at_us]
+    uses = [row for row in load_uses.uses(session, spans) if row.used_us <= at_us]
     loads = [
         Load(row.used_us, row.used_end_us, row.applications, row.certificate_id) for row in uses
     ]

@@ -207,7 +207,7 @@ def test_what_was_not_answered_was_not_done_either(trial, steps, database, monke
     def dies(*_):
         raise MemoryError
 
-    monkeypatch.setattr(web.idempotency, "keep", dies)
+    monkeypatch.setattr(web.kept_answers, "keep", dies)
     assert trial.post("/make", headers=KEY).status_code == 500
     monkeypatch.undo()
     assert count(database) == 0

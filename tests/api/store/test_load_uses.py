@@ -11,7 +11,7 @@ from sqlalchemy import select
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
 from api.services.life.load_events import record
-from api.store.cycles import EVER, Span, events, last_inspections, spans, totals, uses
+from api.store.load_uses import EVER, Span, events, last_inspections, spans, totals, uses
 from api.store.tables import Item
 from graph.moments import moment, time_zone
 

@@ -11,7 +11,7 @@ from api.schemas.imports import LaboratorySchema
 from api.services.casework import cases, dispositions
 from api.services.imports.imports import import_laboratory
 from api.services.recalls import recalls, run
-from api.services.recalls.states import recall_states
+from api.services.recalls.recall_states import recall_states
 from api.store.tables import Certificate
 
 LATER = 1_893_456_000_000_000  # 2030

@@ -6,8 +6,8 @@ import dataclasses
 
 import pytest
 
-from api.services.access import idempotency as kept_answers
-from api.services.access.idempotency import Claim, Kept
+from api.services.access import kept_answers
+from api.services.access.kept_answers import Claim, Kept
 from api.services.access.keys import SCOPES, create_key
 
 NOW = 1_750_000_000_000_000

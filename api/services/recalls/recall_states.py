@@ -1,4 +1,4 @@
-"""May a certificate be relied on? One word for each, from the recalls that list it.
+"""Recalled, under review or neither? One word for each certificate, from the recalls that list it.
 
 Listed as affected means recalled at once, before anybody decided, and what cannot be judged is
 under review; then the latest disposition decides: no_action frees the certificate, any other one
