@@ -80,6 +80,12 @@ def test_lines_that_end_at_a_change_are_heavy_until_a_certificate_is_chosen():
     assert widths(drawn(ENTRIES, "certificate/NOSUCH/0")) == widths(drawn(ENTRIES))
 
 
+def test_the_heavy_lines_are_drawn_over_the_thin_ones():
+    styles = [node.get("style", "") for node in drawn(ENTRIES).iter(f"{SVG}path")]
+    found = [width for style in styles for width in ("0.5", "0.9") if f"width: {width};" in style]
+    assert found == ["0.5", "0.5", "0.5", "0.9"]
+
+
 def test_a_recall_that_reached_nothing_says_so():
     assert "Nothing rests on the fault." in texts(drawn([]))
 
