@@ -28,9 +28,9 @@ MIRRORED = (
 ELSEWHERE = {
     "api/resources/access.py": "tests/whole/test_customer_keys.py: what a customer's key sees",
     "api/store/casework.py": "tests/api/store/test_migrate.py compares it with the migrations",
-    "api/store/chunks.py": "tests/api/services/test_imports.py: more than one statement takes",
+    "api/store/chunks.py": "tests/api/services/imports/test_imports.py: more than one statement takes",
     "api/store/comparisons.py": "tests/api/store/test_migrate.py compares it with the migrations",
-    "api/store/database.py": "tests/api/services/test_imports.py: locks, queues and rollback",
+    "api/store/database.py": "tests/api/services/imports/test_imports.py: locks, queues and rollback",
     "api/store/fitting.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/evaluations.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/keyed.py": "tests/api/store/test_records.py reads through it",
@@ -72,6 +72,16 @@ def test_every_service_is_in_a_room():
 
 
 @pytest.mark.parametrize("room", ROOMS)
+def test_a_room_has_no_rooms_of_its_own(room):
+    # Neither contracts of imports nor the tests of this file would look into them.
+    within = [path for path in (SERVICES / room).iterdir() if path.name != "__pycache__"]
+    assert [path.name for path in within if path.is_dir() or path.suffix != ".py"] in (
+        [],
+        ["README.md"],
+    )
+
+
+@pytest.mark.parametrize("room", ROOMS)
 def test_a_room_says_what_it_is_for_and_imports_nothing(room):
     # First answers of a new process must stay fast.
     body = ast.parse((SERVICES / room / "__init__.py").read_text("utf-8")).body
@@ -110,6 +120,8 @@ def test_a_module_can_be_read_in_one_sitting(name):
 @pytest.mark.parametrize("name", ELSEWHERE)
 def test_an_exception_is_still_one(name):
     assert (ROOT / name).exists()
+    instead = ELSEWHERE[name].split()[0].rstrip(":")
+    assert not instead.startswith("tests/") or (ROOT / instead).exists()
 
 
 def test_no_folder_of_tests_is_a_package():

@@ -77,7 +77,7 @@ def test_an_unforeseen_error_says_nothing_of_the_inside(visitor, monkeypatch, ad
     def broken(*_, **__):
         raise RuntimeError("secret detail")
 
-    monkeypatch.setattr(start.overview, "open_work", broken)
+    monkeypatch.setattr(start.start, "open_work", broken)
     monkeypatch.setattr(docs, "render_template", broken)
     answer = visitor.get(address, headers=BROWSER)
     assert (answer.status_code, answer.mimetype) == (500, "text/html")
@@ -94,7 +94,7 @@ def test_when_the_records_cannot_be_reached_a_page_still_comes(visitor, monkeypa
     def gone(*_):
         raise OperationalError("SELECT", {}, Exception("gone"))
 
-    monkeypatch.setattr(start.overview, "open_work", gone)
+    monkeypatch.setattr(start.start, "open_work", gone)
     monkeypatch.setattr(layout, "zone_of", gone)
     answer = visitor.get("/", headers=BROWSER)
     assert (answer.status_code, answer.mimetype) == (503, "text/html")

@@ -210,7 +210,7 @@ def test_an_unforeseen_error_is_a_page_without_details(visitor, monkeypatch):
     def broken(*_):
         raise RuntimeError("secret detail")
 
-    monkeypatch.setattr(start.overview, "open_work", broken)
+    monkeypatch.setattr(start.start, "open_work", broken)
     answer = visitor.get("/")
     assert answer.status_code == 500
     assert answer.mimetype == "text/html"
