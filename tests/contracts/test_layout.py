@@ -28,9 +28,9 @@ MIRRORED = (
 ELSEWHERE = {
     "api/resources/access.py": "tests/whole/test_customer_keys.py: what a customer's key sees",
     "api/store/casework.py": "tests/api/store/test_migrate.py compares it with the migrations",
-    "api/store/chunks.py": "tests/api/services/imports/test_imports.py: more than one statement takes",
+    "api/store/chunks.py": "tests/api/services/imports/test_imports.py: several statements",
     "api/store/comparisons.py": "tests/api/store/test_migrate.py compares it with the migrations",
-    "api/store/database.py": "tests/api/services/imports/test_imports.py: locks, queues and rollback",
+    "api/store/database.py": "tests/api/services/imports/test_imports.py: locks and rollback",
     "api/store/fitting.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/evaluations.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/keyed.py": "tests/api/store/test_records.py reads through it",
