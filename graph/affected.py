@@ -37,6 +37,10 @@ _NOT_IN_XML = re.compile("&#6553[45];")
 Part: TypeAlias = nx.DiGraph
 
 
+# A certificate, the item of it that was used next (None for the last), and what held that item.
+Step = tuple[str, str | None, tuple[str, ...]]
+
+
 class Identity(NamedTuple):
     """What tells one certificate from all others.
 
@@ -90,6 +94,8 @@ class Trace:
         That of a faulty channel.
     steps : tuple of (str, str or None)
         The certificates on the path, each with the item used next (None for the last).
+    within : tuple of tuple of str
+        For each step the assemblies that held that item when it was used, from it upwards.
     """
 
     concerns: str
@@ -98,6 +104,7 @@ class Trace:
     through: tuple[str, ...]
     role: str | None
     steps: tuple[tuple[str, str | None], ...]
+    within: tuple[tuple[str, ...], ...] = ()
 
 
 def identity(entry: Entry) -> Identity:
@@ -153,7 +160,9 @@ def traced(
                 continue
             role = path[1] if concerns == CHANNEL else None
             through = () if concerns == CHANNEL else tuple(path[1:before])
-            return Trace(concerns, path[0], fault, through, role, steps)
+            plain = tuple((number, item) for number, item, _ in steps)
+            within = tuple(held for _, _, held in steps)
+            return Trace(concerns, path[0], fault, through, role, plain, within)
     raise ValueError(f"no fault of the recall begins the path {list(path)}")
 
 
@@ -174,16 +183,17 @@ def _beginnings(path: Sequence[str], fault: Mapping[str, Any]) -> Iterator[tuple
             yield from ((ITEM, before) for before in range(1, len(path)))
 
 
-def _steps(
-    rest: Sequence[str], items_of: Mapping[str, Collection[str]]
-) -> tuple[tuple[str, str | None], ...] | None:
-    """Certificates and items in turn, if that is what these names are."""
-    if len(rest) % 2 == 0:
+def _steps(rest: Sequence[str], items_of: Mapping[str, Collection[str]]) -> list[Step] | None:
+    """Certificates, items and what held these in turn, if that is what these names are."""
+    if len(rest) == 1:
+        return [(rest[0], None, ())]
+    if len(rest) < 3 or rest[1] not in items_of.get(rest[0], ()):
         return None
-    steps = tuple(zip(rest[:-1:2], rest[1::2], strict=True))
-    if any(item not in items_of.get(number, ()) for number, item in steps):
-        return None
-    return (*steps, (rest[-1], None))
+    for after in range(2, len(rest)):
+        onward = _steps(rest[after:], items_of)
+        if onward is not None:
+            return [(rest[0], rest[1], tuple(rest[2:after])), *onward]
+    return None
 
 
 def items_by_number(entries: Iterable[Entry]) -> dict[str, set[str]]:
@@ -302,6 +312,8 @@ def _link(
         cause = f"item/{_quoted(item)}/as/{before.removeprefix('certificate/')}"
         part.add_node(cause, kind=ITEM, label=item, item=item, state=CALIBRATED)
         part.add_edge(before, cause)
+        for item in trace.within[-2]:
+            cause = _held_in(part, item, cause)
     part.add_edge(cause, node, **_use_facts(trace, item, recorded))
 
 
@@ -323,11 +335,16 @@ def _origin(part: nx.DiGraph, trace: Trace) -> tuple[str, str]:
     part.add_node(state, kind=ITEM, label=trace.start, item=item, state=FAULTY)
     part.add_edge(node, state)
     for item in trace.through:
-        above = f"item/{_quoted(item)}/holding/{state.removeprefix('item/')}"
-        part.add_node(above, kind=ITEM, label=item, item=item, state=HOLDING)
-        part.add_edge(state, above)
-        state = above
+        state = _held_in(part, item, state)
     return state, item
+
+
+def _held_in(part: nx.DiGraph, assembly: str, held: str) -> str:
+    """Add an assembly above the node of what it held; return its node."""
+    above = f"item/{_quoted(assembly)}/holding/{held.removeprefix('item/')}"
+    part.add_node(above, kind=ITEM, label=assembly, item=assembly, state=HOLDING)
+    part.add_edge(held, above)
+    return above
 
 
 def _use_facts(trace: Trace, item: str, recorded: Sequence[Used]) -> dict[str, str]:

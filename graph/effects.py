@@ -1,25 +1,37 @@
 """What one fault does to one calibration at each of its points, over all the uses it came through.
 
 The suspect uses take the effect of the fault itself; to that is added what the other items carry
-from their own calibrations. First order: deltas are added, and a path counts only where its delta
-is not zero.
+from their own calibrations, and what the parts of used assemblies carry by their share. First
+order: deltas are added, and a path counts only where its delta is not zero.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import NamedTuple
 
 from graph.faults import NO_EFFECT, UNKNOWN, Effect, Fault
 from graph.model import ONE, Calibration, Point, Use
 from graph.passing import Passed
 
 
+class Carried(NamedTuple):
+    """A use whose item, or a part that it held, carries an effect from its own calibration.
+
+    `passed` is None where nobody can say what it does; `share` is that of the part.
+    """
+
+    use: Use
+    passed: Passed | None
+    share: Fraction = ONE
+
+
 def effects_at_points(
     fault: Fault,
     calibration: Calibration,
     suspect: Sequence[Use],
-    carried: Sequence[tuple[Use, Passed]],
+    carried: Sequence[Carried],
 ) -> tuple[Effect, ...]:
     """Effect at each point; worked out once where nothing in it depends on the point."""
     zeros = [point.at_zero for point in calibration.points]
@@ -37,14 +49,15 @@ def effects_at_points(
     )
 
 
-def _is_uniform(
-    fault: Fault, suspect: Sequence[Use], carried: Sequence[tuple[Use, Passed]]
-) -> bool:
+def _is_uniform(fault: Fault, suspect: Sequence[Use], carried: Sequence[Carried]) -> bool:
     """Whether the effect is the same at every force but zero."""
-    if suspect and not fault.uniform:
+    if suspect and (not fault.uniform or (fault.only and fault.only.directions)):
         return False
     alike = [use.everywhere is not None for use in suspect]
-    alike += [u.everywhere is not None and passed.constant is not None for u, passed in carried]
+    alike += [
+        one.use.everywhere is not None and (one.passed is None or one.passed.constant is not None)
+        for one in carried
+    ]
     return False not in alike
 
 
@@ -53,26 +66,49 @@ def _effect(
     calibration: Calibration,
     point: Point,
     suspect: Sequence[Use],
-    carried: Sequence[tuple[Use, Passed]],
+    carried: Sequence[Carried],
 ) -> Effect:
     """Effect at one point: the suspect uses, and what the other items carry."""
-    found = fault.effect(suspect, calibration, point) if suspect else NO_EFFECT
-    for use, passed in carried:
+    found = _direct(fault, calibration, point, suspect) if suspect else NO_EFFECT
+    for use, passed, share in carried:
         if found.delta is None:
             return UNKNOWN
         weight = use.weight_at(point.key)
-        if weight:
-            constant = passed.constant
-            effect = passed.at(point.force_n) if constant is None else constant
-            found = _added(found, effect, weight)
+        if not weight:
+            continue
+        if passed is None:
+            return UNKNOWN
+        effect = passed.constant
+        if effect is None:
+            effect = passed.at(point.carried(share).force_n, point.direction)
+        found = _added(fault, found, effect, weight if share is ONE else weight * share)
     return found
 
 
-def _added(found: Effect, effect: Effect, weight: Fraction) -> Effect:
+def _direct(fault: Fault, calibration: Calibration, point: Point, suspect: Sequence[Use]) -> Effect:
+    """Effect of the suspect uses, as far as the fault is limited to a mode or directions."""
+    only = fault.only
+    if only is not None:
+        ways = only.directions
+        if ways is not None and point.direction is not None and point.direction not in ways:
+            return NO_EFFECT
+        unclear = only.mode is not None and calibration.mode is None
+        if unclear or (ways is not None and point.direction is None):
+            return _reached(fault, point, suspect)
+    return fault.effect(suspect, calibration, point)
+
+
+def _reached(fault: Fault, point: Point, suspect: Sequence[Use]) -> Effect:
+    """What nobody can say, where a use that can be concerned served the point at all."""
+    served = any(use.weight_at(point.key) and fault.concerns(use) for use in suspect)
+    return UNKNOWN if served else NO_EFFECT
+
+
+def _added(fault: Fault, found: Effect, effect: Effect, weight: Fraction) -> Effect:
     """Add what a used item carries; a path counts only where its effect is not zero."""
     if effect.delta is None or found.delta is None:
         return UNKNOWN
-    if not effect.delta:
+    if not effect.delta and not fault.uncertainty_only:
         return found
     if found is NO_EFFECT and weight is ONE:
         return effect

@@ -35,11 +35,17 @@ def sentence(trace: Trace) -> str:
     *before, (subject, _) = trace.steps
     if not before:
         return f"{subject} {_directly(trace)}."
-    number, item = before[-1]
-    told = f"{subject} used {item}, which had been calibrated ({number}) "
-    for number, item in reversed(before[:-1]):
-        told += f"with {item}, which had been calibrated ({number}) "
+    (number, item), held = before[-1], _within(trace, len(before) - 1)
+    told = f"{subject} used {_held(held, item or '')}, which had been calibrated ({number}) "
+    for place in reversed(range(len(before) - 1)):
+        number, item = before[place]
+        used = _held(_within(trace, place), item or "")
+        told += f"with {used}, which had been calibrated ({number}) "
     return f"{told}{_by_what(trace)}."
+
+
+def _within(trace: Trace, place: int) -> Sequence[str]:
+    return trace.within[place] if trace.within else ()
 
 
 def _directly(trace: Trace) -> str:

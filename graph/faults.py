@@ -15,9 +15,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from graph.model import ZERO, Calibration, Point, Use, Window
+from graph.model import ONE, ZERO, Calibration, Point, Use, Window
 
+Range = tuple[Fraction, Fraction]
 READOUT_ROLES = ("readout_reference", "readout_dut")
+# W of a readout: what it read too high on the instrument it read too low on the reference.
+SIGNS = {"readout_reference": -ONE, "readout_dut": ONE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,25 @@ NO_EFFECT = Effect(ZERO, ZERO)
 UNKNOWN = Effect(None, ZERO)
 
 
+@dataclass(frozen=True, slots=True)
+class Only:
+    """What limits a fault; each is None where it limits nothing.
+
+    Parameters
+    ----------
+    mode : str or None
+        "tension" or "compression".
+    directions : frozenset of str or None
+        Of "increasing" and "decreasing".
+    roles : frozenset of str or None
+        Roles of uses.
+    """
+
+    mode: str | None = None
+    directions: frozenset[str] | None = None
+    roles: frozenset[str] | None = None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
     """What every fault has: what is faulty, the suspect period and the uncertainty of its effect.
@@ -52,10 +74,10 @@ class Fault:
     Parameters
     ----------
     item : str
-        The name that paths begin with: an item, or, where `certificate` holds its key, a
-        certificate whose values were wrong; every use that took its value from it is then suspect.
-    certificate : int, optional
-        Key of that certificate.
+        The name that paths begin with: an item, or, where `certificates` holds keys, a certificate
+        whose values were wrong; every use that took its value from it is then suspect.
+    certificates : frozenset of int
+        Keys of the revisions of that certificate that were wrong.
     start_us : int or None
         The last good evidence, in microseconds since 1970-01-01T00:00:00Z; None is open.
     end_us : int or None
@@ -66,9 +88,18 @@ class Fault:
         Expanded uncertainty of delta.
     U_delta_k : Fraction
         Its coverage factor.
+    only : Only, optional
+        To what it is limited.
+    only_channel : bool
+        Whether the faulty channel is the only one of the item, so that a use without channel is
+        one of it.
 
     Attributes
     ----------
+    by_force : bool
+        Whether a force is wrong and not a ratio, so that it is the force that is carried on.
+    uncertainty_only : bool
+        Whether no value moves and only its uncertainty was understated.
     bounded : bool
         Whether delta is only known to lie within plus and minus its value.
     uniform : bool
@@ -76,15 +107,23 @@ class Fault:
     """
 
     item: str
-    certificate: int | None = None
+    certificates: frozenset[int] = frozenset()
     start_us: int | None
     end_us: int | None
     channel: str | None = None
     U_delta_rel: Fraction | None = None
     U_delta_k: Fraction = Fraction(2)
+    only: Only | None = None
+    only_channel: bool = False
 
+    by_force = False  # whether a force is wrong, and not a ratio
     bounded = False  # whether delta is only known to lie within plus and minus its value
     uniform = True  # whether delta is the same at every point but those at zero force
+
+    @property
+    def by_points(self) -> bool:
+        """Whether it takes the points of a calibration to tell whether it is concerned."""
+        return not self.uniform or (self.only is not None and self.only.directions is not None)
 
     def window(self) -> Window:
         """Return the suspect period before any check narrows it: (start, end].
@@ -95,8 +134,30 @@ class Fault:
         """
         return Window(self.start_us, self.end_us)
 
-    def smallest(self) -> Fraction | None:
+    @property
+    def name(self) -> str:
+        """What is faulty as a path begins with it: the item, or ITEM:CHANNEL."""
+        return self.item if self.channel is None else f"{self.item}:{self.channel}"
+
+    @property
+    def variance(self) -> Fraction | None:
+        """Variance of delta for a path of weight 1; None where no uncertainty is stated."""
+        if self.U_delta_rel is None:
+            return None
+        return (self.U_delta_rel / self.U_delta_k) ** 2
+
+    @property
+    def uncertainty_only(self) -> bool:
+        """Whether no value moves and only its uncertainty was understated."""
+        return False
+
+    def smallest(self, used_range: Range | None = None) -> Fraction | None:
         """Return the smallest non-zero magnitude, which a check must be able to see.
+
+        Parameters
+        ----------
+        used_range : tuple of Fraction, optional
+            Smallest and largest force (N) at which the item was ever used.
 
         Returns
         -------
@@ -114,6 +175,20 @@ class Fault:
             None: the whole range in which the item was used.
         """
         return None
+
+    def concerns(self, use: Use) -> bool:
+        """Say whether the fault can have an effect through a use at all.
+
+        Parameters
+        ----------
+        use : Use
+            A use of the faulty item.
+
+        Returns
+        -------
+        bool
+        """
+        return True
 
     def by_record(self, use: Use) -> bool | None:
         """Say whether the record of the use alone convicts (True) or clears it.
@@ -189,22 +264,37 @@ class Fault:
         if point.at_zero:
             return NO_EFFECT
         total, weights = ZERO, ZERO
+        read: set[tuple[str, str, str]] = set()
         for use in uses:
             weight = use.weight_at(point.key)
             if not weight:
                 continue
-            delta = self._delta_on_channel(use, calibration, point)
+            if use.channel is not None:
+                if (use.item, use.channel, use.role) in read:
+                    continue  # a channel that is listed twice in one role read once
+                read.add((use.item, use.channel, use.role))
+            if use.share is None:
+                return UNKNOWN
+            seen = point.carried(use.share)
+            delta = self._delta_on_channel(use, calibration, seen)
             if delta is None:
                 return UNKNOWN
-            if delta:
-                total += weight * delta
-                weights += weight
+            if delta or self.uncertainty_only:
+                total += weight * use.share * delta
+                if self.uncertainty_only:
+                    weight = SIGNS.get(use.role, weight)
+                weights += weight * use.share * self._bearing(seen)
         return Effect(total, weights)
+
+    def _bearing(self, point: Point) -> Fraction:
+        """What the uncertainty of the fault is multiplied by at a point of weight 1."""
+        return ONE
 
     def _delta_on_channel(
         self, use: Use, calibration: Calibration, point: Point
     ) -> Fraction | None:
-        if self.channel is not None and use.item == self.item and use.channel is None:
+        unclear = self.channel is not None and not self.only_channel
+        if unclear and use.item == self.item and use.channel is None:
             return None  # one channel is faulty and nobody recorded which one was used
         return self.delta(use, calibration, point)
 
@@ -256,7 +346,12 @@ class ForceError(Fault):
 
     delta_rel: Fraction
 
-    def smallest(self) -> Fraction | None:
+    @property
+    def uncertainty_only(self) -> bool:
+        """Whether delta is 0 and uncertain."""
+        return not self.delta_rel and bool(self.U_delta_rel)
+
+    def smallest(self, used_range: Range | None = None) -> Fraction | None:
         """Its magnitude."""
         return abs(self.delta_rel) or None
 
@@ -278,7 +373,7 @@ class SegmentedForceError(Fault):
     segments: tuple[Segment, ...]
     uniform = False
 
-    def smallest(self) -> Fraction | None:
+    def smallest(self, used_range: Range | None = None) -> Fraction | None:
         """Smallest magnitude of a faulty segment."""
         return min((abs(s.delta_rel) for s in self.segments if s.delta_rel != 0), default=None)
 
@@ -316,7 +411,7 @@ class IndicatesHigh(Fault):
 
     indication_rel: Fraction
 
-    def smallest(self) -> Fraction | None:
+    def smallest(self, used_range: Range | None = None) -> Fraction | None:
         """Magnitude of delta."""
         return abs(self._delta()) or None
 
@@ -374,7 +469,7 @@ class EffectByType(Fault):
     effect_rel: Mapping[str, Fraction]
     other_types: Fraction | None = None
 
-    def smallest(self) -> Fraction | None:
+    def smallest(self, used_range: Range | None = None) -> Fraction | None:
         """Smallest non-zero effect."""
         effects = [*self.effect_rel.values(), self.other_types or ZERO]
         return min((abs(effect) for effect in effects if effect != 0), default=None)
@@ -396,7 +491,11 @@ class ReadoutGain(Fault):
 
     gain: Fraction
 
-    def smallest(self) -> Fraction | None:
+    def concerns(self, use: Use) -> bool:
+        """Say whether the use read something; see `Fault.concerns`."""
+        return use.role in READOUT_ROLES
+
+    def smallest(self, used_range: Range | None = None) -> Fraction | None:
         """How far the gain is from one."""
         return abs(self.gain - 1) or None
 
@@ -411,14 +510,16 @@ class ReadoutGain(Fault):
         if point.at_zero:
             return NO_EFFECT
         reading = [u for u in uses if u.role in READOUT_ROLES and u.weight_at(point.key) != 0]
-        if any(self.channel is not None and use.channel is None for use in reading):
+        unclear = self.channel is not None and not self.only_channel
+        if any(use.share is None or (unclear and use.channel is None) for use in reading):
             return UNKNOWN
-        ratio = Fraction(1)
-        for role in {use.role for use in reading}:
-            ratio = ratio * self.gain if role == "readout_dut" else ratio / self.gain
+        # A channel that is listed twice in one role read once.
+        sign = sum(SIGNS[role] for role in {use.role for use in reading})
+        ratio = self.gain ** int(sign)
         if ratio == 1:
             return NO_EFFECT
-        return Effect(ratio - 1, sum((use.weight_at(point.key) for use in reading), ZERO))
+        share = reading[0].share or ONE
+        return Effect((ratio - 1) * share, sign * share)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -468,3 +569,68 @@ class LinearDrift(Fault):
         """In proportion to the time since the last good evidence; a bare date counts at noon."""
         elapsed = max(0, use.at.noon_us - self.good_us)
         return self.delta_rel * Fraction(elapsed, self.measured_us - self.good_us)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnderstatedUncertainty(Fault):
+    """`understated_uncertainty`: no value moves, the uncertainty of each was stated too small.
+
+    Parameters
+    ----------
+    added : Fraction
+        Variance by which the right uncertainty exceeds the one recorded, (U/k)^2 of both, relative.
+    """
+
+    added: Fraction
+
+    @property
+    def variance(self) -> Fraction | None:
+        """Variance that was missing."""
+        return self.added
+
+    @property
+    def uncertainty_only(self) -> bool:
+        """Always."""
+        return True
+
+    def delta(self, use: Use, calibration: Calibration, point: Point) -> Fraction | None:
+        """Return 0; see `Fault.delta`."""
+        return ZERO
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ForceOffset(Fault):
+    """`true_force_offset`: the force is wrong by a constant, as by the mass of a hanger.
+
+    Parameters
+    ----------
+    delta_n : Fraction
+        True less recorded force, in newton.
+    U_delta_n : Fraction, optional
+        Expanded uncertainty of that, in newton, with `U_delta_k`.
+    """
+
+    delta_n: Fraction
+    U_delta_n: Fraction | None = None
+    by_force = True
+    uniform = False
+
+    @property
+    def variance(self) -> Fraction | None:
+        """Variance of the force, in square newton."""
+        return None if self.U_delta_n is None else (self.U_delta_n / self.U_delta_k) ** 2
+
+    def smallest(self, used_range: Range | None = None) -> Fraction | None:
+        """Return its share of the largest force used; see `Fault.smallest`."""
+        if used_range is None:
+            return None
+        largest = max(abs(used_range[0]), abs(used_range[1]))
+        return abs(self.delta_n) / largest or None
+
+    def delta(self, use: Use, calibration: Calibration, point: Point) -> Fraction | None:
+        """Return its share of the recorded force; see `Fault.delta`."""
+        force_n = point.force_n
+        return self.delta_n / force_n if force_n else None
+
+    def _bearing(self, point: Point) -> Fraction:
+        return 1 / (point.force_n or ONE)

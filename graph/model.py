@@ -7,13 +7,14 @@ tuple: it is made in a fraction of the time of a class with checks, and the stor
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
 from graph.exact import Exact
+from graph.in_force import Candidate, Doubt
 from graph.moments import Moment
 
 # Stages whose points carry the values an item is used with afterwards, best first.
@@ -57,6 +58,46 @@ class Holding:
         return self.start_us <= at.end_us and (self.end_us is None or self.end_us > at.start_us)
 
 
+# How the value of a held part bears on a user of the assembly: it is passed on by share; it is not
+# known what it does; it is not looked at, since the assembly's own value is later.
+BY_SHARE, UNTOLD, SHIELDED = "by_share", "untold", "shielded"
+
+
+class Held(NamedTuple):
+    """One part that an assembly held when it was used.
+
+    Parameters
+    ----------
+    chain
+        From the part upwards to the assembly that the use names.
+    share
+        Its share of the force on the assembly, 1 for a part that measures nothing; None where the
+        shares that were recorded settle nothing.
+    bearing
+        How its value bears on the user: BY_SHARE, UNTOLD or SHIELDED.
+    ranked
+        Certificates that served, the one in force first.
+    doubts
+        Certificates whose value it may have carried instead.
+    """
+
+    chain: tuple[str, ...]
+    share: Fraction | None
+    bearing: str
+    ranked: tuple[Candidate, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def part(self) -> str:
+        """The part itself."""
+        return self.chain[0]
+
+    @property
+    def source(self) -> int | None:
+        """Key of the certificate in force for the part."""
+        return self.ranked[0].key if self.ranked else None
+
+
 class Use(NamedTuple):
     """One item used by a calibration.
 
@@ -78,6 +119,16 @@ class Use(NamedTuple):
         Key of the certificate whose value was in force.
     evidence : int, optional
         Key of a later one that only confirmed limits.
+    ranked : tuple of Candidate
+        Certificates that served the item then, the one in force first; empty where they all hold
+        the same range, so that no force decides between them.
+    doubts : tuple of Doubt
+        Certificates whose value it may have taken instead.
+    held : tuple of Held
+        What the item held, if it is an assembly.
+    share : Fraction or None
+        Where the fault lies in a measuring part of the item: the share of that part, None where
+        the shares that were recorded settle nothing.
     """
 
     item: str
@@ -89,6 +140,10 @@ class Use(NamedTuple):
     factor_applied: Fraction | None = None
     source: int | None = None
     evidence: int | None = None
+    ranked: tuple[Candidate, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    held: tuple[Held, ...] = ()
+    share: Fraction | None = ONE
 
     @property
     def everywhere(self) -> Fraction | None:
@@ -96,6 +151,39 @@ class Use(NamedTuple):
         if self.points is None and isinstance(self.weight, Fraction):
             return self.weight
         return None
+
+    def shared(self, share: Fraction | None) -> Use:
+        """Return the use as one of a part that carries a share of the force.
+
+        Parameters
+        ----------
+        share : Fraction or None
+            None where it is not known.
+
+        Returns
+        -------
+        Use
+        """
+        return self._replace(share=share)
+
+    def links(self) -> Iterator[int]:
+        """Yield the keys of all certificates that the use rests on or may rest on.
+
+        Yields
+        ------
+        int
+        """
+        if self.source is not None:
+            yield self.source
+        if self.evidence is not None:
+            yield self.evidence
+        for one in self.ranked:
+            yield one.key
+        for doubt in self.doubts:
+            yield doubt.key
+        for held in self.held:
+            yield from (one.key for one in held.ranked)
+            yield from (doubt.key for doubt in held.doubts)
 
     def weight_at(self, point: str) -> Fraction:
         """Return the weight at a point; zero where the use did not serve it.
@@ -137,6 +225,8 @@ class Point(NamedTuple):
         Expanded uncertainty of the error.
     k : Decimal
         Its coverage factor.
+    direction : str, optional
+        "increasing" or "decreasing", if recorded.
     """
 
     name: str | int
@@ -148,6 +238,7 @@ class Point(NamedTuple):
     error: Decimal | None
     U: Exact | None
     k: Decimal
+    direction: str | None = None
 
     @property
     def key(self) -> str:
@@ -170,6 +261,22 @@ class Point(NamedTuple):
     def applied(self) -> Decimal | None:
         """What a relative effect is taken of: the applied force, or 100 for relative results."""
         return HUNDRED if self.relative else self.recorded
+
+    def carried(self, share: Fraction) -> Point:
+        """Return the point as a part sees it that carries a share of the force.
+
+        Parameters
+        ----------
+        share : Fraction
+            Above 0 and at most 1.
+
+        Returns
+        -------
+        Point
+        """
+        if share is ONE or self.newton is None:
+            return self
+        return self._replace(newton=self.newton * share)
 
 
 class Calibration(NamedTuple):
@@ -195,6 +302,8 @@ class Calibration(NamedTuple):
         Whether the item is used at these results afterwards.
     external : bool
         Whether another laboratory issued it.
+    mode : str or None
+        "tension" or "compression"; None where it is not recorded.
     uses : tuple of Use
         What was used.
     points : tuple of Point
@@ -210,6 +319,7 @@ class Calibration(NamedTuple):
     performed: Moment
     assigns_value: bool = True
     external: bool = False
+    mode: str | None = None
     uses: tuple[Use, ...] = ()
     points: tuple[Point, ...] = ()
 
@@ -246,6 +356,8 @@ class Check:
         What the record says and what its reference was found to rest on, together.
     covers_n : tuple of Fraction or str, optional
         Forces in N, or "full range".
+    mode : str, optional
+        "tension" or "compression", if recorded.
     """
 
     code: str
@@ -255,6 +367,7 @@ class Check:
     U_rel: Fraction | None = None
     independent: bool | None = None
     covers_n: tuple[Fraction, ...] | str | None = None
+    mode: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,13 +86,15 @@ def _strictly_inside(check: Check, window: Window) -> bool:
 
 def _why_blind(fault: Fault, check: Check, used_range: Range | None) -> str | None:
     """Why the check could not have seen the fault, or None if it could."""
-    smallest = fault.smallest()
+    smallest = fault.smallest(used_range)
     if smallest is None:
         return "a fault of this kind is never narrowed by a check"
     if check.independent is None:
         return "its record does not say whether it was independent"
     if not check.independent:
         return "not independent of the faulty item"
+    if fault.only is not None and fault.only.mode not in (None, check.mode):
+        return "not made in the mode to which the fault is limited"
     if check.limit_rel is None or check.U_rel is None:
         return "its acceptance limit or uncertainty is not recorded"
     if not _covers(fault, check, used_range):

@@ -42,21 +42,23 @@ def joined(several: Sequence[Reasons]) -> Reasons:
     return _capped(found, count, min(one.generation for one in several))
 
 
-def reasons(number: str, direct: Iterable[Path], through: Iterable[tuple[str, Reasons]]) -> Reasons:
+def reasons(
+    number: str, direct: Iterable[Path], through: Iterable[tuple[Path, Reasons]]
+) -> Reasons:
     """Paths to certificate `number`: its direct ones, and those through used items.
 
-    `through` holds one pair for each way on: the item used, and the reasons of the certificate
-    whose value it carried. There is at least one path.
+    `through` holds one pair for each way on: the item used (after its part that carried the value,
+    if it was a part), and the reasons of the certificate of that value. There is at least one path.
     """
     found, ways = set(direct), list(through)
     if len(ways) == 1 and not found:
-        ((item, before),) = ways
-        paths = tuple([(*path, item, number) for path in before.paths])
+        ((items, before),) = ways
+        paths = tuple([(*path, *items, number) for path in before.paths])
         return Reasons(paths, before.count, before.generation + 1)
     count = len(found)
     generation = 1 if found else None
-    for item, before in ways:
-        found.update((*path, item, number) for path in before.paths)
+    for items, before in ways:
+        found.update((*path, *items, number) for path in before.paths)
         count += before.count
         if generation is None or before.generation + 1 < generation:
             generation = before.generation + 1

@@ -14,15 +14,17 @@ from __future__ import annotations
 
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from graphlib import CycleError, TopologicalSorter
 from typing import NamedTuple
 
-from graph.effects import effects_at_points
-from graph.faults import NO_EFFECT, Effect
-from graph.model import ZERO, Calibration, Use
+from graph.effects import Carried, effects_at_points
+from graph.faults import NO_EFFECT, Effect, Fault
+from graph.in_force import DOUBTS, Candidate, Doubt, beyond_range
+from graph.model import BY_SHARE, ONE, SHIELDED, Calibration, Point, Use
 from graph.passing import Passed, passed_on
-from graph.paths import Reasons, joined, reasons
-from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Exposure, SuspectWindow, expose
+from graph.paths import Path, Reasons, joined, reasons
+from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Exposure, SuspectWindow, concerned, expose
 
 # The lists of a recall.
 AFFECTED = "affected"
@@ -30,10 +32,13 @@ EXPOSED = "exposed_zero_effect"
 INDETERMINATE = "indeterminate"
 TRACED = "traced_not_recalled"
 CLEARED = "cleared"
-# What the engine finds; a recall adds what the records cannot exclude.
-FOUND = (AFFECTED, EXPOSED, INDETERMINATE, TRACED, CLEARED)
 NOT_EXCLUDED = "cannot_be_excluded"
-LISTS = (*FOUND, NOT_EXCLUDED)
+LISTS = (AFFECTED, EXPOSED, INDETERMINATE, TRACED, CLEARED, NOT_EXCLUDED)
+# Why a certificate cannot be excluded, beside the doubts about a value in force (`graph.in_force`).
+NO_USE_IN_ROLE = "no_use_in_role"
+RESTS_ON_DOUBT = "rests_on_doubt"
+# Why a certificate is indeterminate for the parts of an assembly that it used.
+SHARES, PART = "shares", "part"
 
 
 class CyclicTrace(ValueError):
@@ -65,6 +70,10 @@ class Judgement(NamedTuple):
         For each point of the calibration one `Effect` per fault.
     reason : str or None
         Why the certificate is traced or cleared rather than recalled.
+    doubts : tuple of str
+        Why it could not be excluded, did it stand in no other list.
+    cancels : bool
+        Whether paths of one fault cancel each other, which assumes that they are fully correlated.
     """
 
     calibration: Calibration
@@ -72,6 +81,8 @@ class Judgement(NamedTuple):
     why: Reasons | None = None
     effects: tuple[tuple[Effect, ...], ...] = ()
     reason: str | None = None
+    doubts: tuple[str, ...] = ()
+    cancels: bool = False
 
 
 class _Judged(NamedTuple):
@@ -81,6 +92,15 @@ class _Judged(NamedTuple):
     why: Reasons
     effects: tuple[Effect, ...]
     passed: Passed | None
+    cancels: bool = False
+    reason: str | None = None
+
+
+class _Doubt(NamedTuple):
+    """Why one fault cannot be excluded from a calibration, and the paths that would hold."""
+
+    reasons: frozenset[str]
+    why: Reasons
 
 
 @dataclass(slots=True)
@@ -93,14 +113,18 @@ class _Walk:
 
     suspect: SuspectWindow
     carriers: Container[int] | None
+    gaps: Container[int] = frozenset()
     judged: dict[int, _Judged] = field(default_factory=dict)
     known: dict[Effect, Effect] = field(default_factory=dict)
+    # Certificates that cannot be excluded and assign a value: what their users' paths begin with.
+    doubtful: dict[int, Reasons] = field(default_factory=dict)
 
 
 def assess(
     suspects: Sequence[SuspectWindow],
     calibrations: Iterable[Calibration],
     carriers: Container[int] | None = None,
+    gaps: Sequence[Container[int]] = (),
 ) -> Iterator[Judgement]:
     """Judge calibrations one by one; those that no fault ever met give no judgement.
 
@@ -114,6 +138,9 @@ def assess(
         recall of any size can be read and answered piece by piece.
     carriers : container of int, optional
         Keys of the calibrations that others rest on, if known; nothing is kept of the rest.
+    gaps : sequence of container of int
+        For each fault, if known, the keys of the calibrations whose records name nothing in a role
+        that the faulty item served.
 
     Yields
     ------
@@ -134,10 +161,21 @@ def assess(
     >>> found.list_name, found.why.paths, found.effects[0][0].delta
     ('affected', (('REF', 'C-1'),), Fraction(1, 1000))
     """
-    walks = [_Walk(suspect, carriers) for suspect in suspects]
+    walks = [
+        _Walk(suspect, carriers, missing)
+        for suspect, missing in zip(
+            suspects, gaps or [frozenset[int]()] * len(suspects), strict=True
+        )
+    ]
     for calibration in calibrations:
-        judged = [_judge(walk, calibration) for walk in walks]
-        judgement = _judgement(suspects, calibration, judged)
+        exposures = [_exposure(walk.suspect, calibration) for walk in walks]
+        met = list(zip(walks, exposures, strict=True))
+        judged = [_judge(walk, calibration, exposure) for walk, exposure in met]
+        doubted = [
+            _doubt(walk, calibration, exposure, one)
+            for (walk, exposure), one in zip(met, judged, strict=True)
+        ]
+        judgement = _judgement(calibration, judged, doubted)
         if judgement is not None:
             yield judgement
 
@@ -180,64 +218,183 @@ def in_order_of_dependence(rests_on: Mapping[int, Collection[int]]) -> list[int]
         raise CyclicTrace(error.args[1]) from error
 
 
-def _judge(walk: _Walk, calibration: Calibration) -> _Judged | frozenset[str]:
+def _exposure(suspect: SuspectWindow, calibration: Calibration) -> Exposure:
+    return expose(calibration, suspect) if suspect.met_by(calibration) else NOT_EXPOSED
+
+
+def _judge(walk: _Walk, calibration: Calibration, exposure: Exposure) -> _Judged | frozenset[str]:
     """What one fault does to one calibration, or the reasons for which it does nothing."""
-    suspect = walk.suspect
-    exposure = NOT_EXPOSED
-    if suspect.met_by(calibration):
-        exposure = expose(calibration, suspect)
     through = _ways_on(walk, calibration, exposure)
     if not exposure.paths and not through:
         return exposure.cleared
+    fault = walk.suspect.fault
     carried = _carried(walk, calibration, exposure)
-    effects = effects_at_points(suspect.fault, calibration, exposure.uses, carried)
-    list_name = _list_of(effects)
-    if not effects and _weighs([*exposure.uses, *(use for use, _ in carried)]):
+    effects = effects_at_points(fault, calibration, exposure.uses, carried)
+    list_name = _list_of(fault, effects)
+    if not effects and _weighs([*exposure.uses, *(one.use for one in carried)]):
         list_name = INDETERMINATE  # something reached it, and there is no result to move
     why = reasons(calibration.number, exposure.paths, through)
-    judged = _Judged(list_name, why, effects, None)
+    cancels = list_name == EXPOSED and _cancels(fault, calibration, exposure.uses, carried)
+    reason = _why_unknown(walk, calibration, exposure) if list_name == INDETERMINATE else None
+    judged = _Judged(list_name, why, effects, None, cancels, reason)
     if walk.carriers is None or calibration.key in walk.carriers:
         passed = None
         if calibration.assigns_value and list_name in (AFFECTED, INDETERMINATE):
             known = [walk.known.setdefault(effect, effect) for effect in effects]
-            passed = passed_on(calibration, known)
+            passed = passed_on(calibration, known, by_force=fault.by_force)
         walk.judged[calibration.key] = _Judged(list_name, why, (), passed)
     return judged
 
 
 def _ways_on(
     walk: _Walk, calibration: Calibration, exposure: Exposure
-) -> list[tuple[str, Reasons]]:
+) -> list[tuple[Path, Reasons]]:
     """Certificates this one rests on that carry the fault or expose to it, each once an item.
 
     Where the fault itself speaks for a use, the value in force adds nothing.
     """
-    ways: dict[tuple[int, str], Reasons] = {}
+    ways: dict[tuple[int, Path], Reasons] = {}
     for use in calibration.uses:
         for link in (use.source, use.evidence):
             judged = None if link is None else walk.judged.get(link)
             if link is None or judged is None or judged.list_name == EXPOSED:
                 continue
-            if use not in exposure.uses:
-                ways[link, use.item] = judged.why
-    return [(item, why) for (_, item), why in ways.items()]
+            if not exposure.speaks_for(use):
+                ways[link, (use.item,)] = judged.why
+        for one in use.held:
+            judged = _of_part(walk, one.source, one.bearing)
+            if one.source is None or judged is None or judged.list_name == EXPOSED:
+                continue
+            if not exposure.speaks_for(use, one.chain):
+                ways[one.source, one.chain] = judged.why
+    return [(items, why) for (_, items), why in ways.items()]
 
 
-def _carried(walk: _Walk, calibration: Calibration, exposure: Exposure) -> list[tuple[Use, Passed]]:
-    """Uses whose value in force carries an effect, with what it carries."""
+def _of_part(walk: _Walk, source: int | None, bearing: str) -> _Judged | None:
+    """What was found of the value of a part, where that bears on the user of its assembly."""
+    return None if source is None or bearing == SHIELDED else walk.judged.get(source)
+
+
+def _carried(walk: _Walk, calibration: Calibration, exposure: Exposure) -> list[Carried]:
+    """Uses whose value in force, or that of a part, carries an effect, with what it carries."""
     found = []
     for use in calibration.uses:
         judged = None if use.source is None else walk.judged.get(use.source)
-        if judged is not None and judged.passed is not None and use not in exposure.uses:
-            found.append((use, judged.passed))
+        if judged is not None and judged.passed is not None and not exposure.speaks_for(use):
+            found.append(Carried(use, judged.passed))
+        for one in use.held:
+            judged = _of_part(walk, one.source, one.bearing)
+            if judged is None or judged.passed is None or exposure.speaks_for(use, one.chain):
+                continue
+            if one.bearing == BY_SHARE and one.share is not None:
+                found.append(Carried(use, judged.passed, one.share))
+            else:
+                found.append(Carried(use, None))
     return found
+
+
+def _why_unknown(walk: _Walk, calibration: Calibration, exposure: Exposure) -> str | None:
+    """Whether it is for the parts of a used assembly that nobody can say what the fault does."""
+    if any(use.share is None for use in exposure.uses):
+        return SHARES
+    found = None
+    for use in calibration.uses:
+        for one in use.held:
+            judged = _of_part(walk, one.source, one.bearing)
+            if judged is None or judged.passed is None or exposure.speaks_for(use, one.chain):
+                continue
+            if one.share is None:
+                return SHARES
+            if one.bearing != BY_SHARE:
+                found = PART
+    return found
+
+
+def _cancels(
+    fault: Fault, calibration: Calibration, uses: Sequence[Use], carried: Sequence[Carried]
+) -> bool:
+    """Whether some way has an effect of its own, though all of them together have none."""
+    alone = [effects_at_points(fault, calibration, [use], []) for use in uses]
+    alone += [effects_at_points(fault, calibration, [], [one]) for one in carried]
+    return any(_list_of(fault, effects) == AFFECTED for effects in alone)
+
+
+def _doubt(
+    walk: _Walk,
+    calibration: Calibration,
+    exposure: Exposure,
+    judged: _Judged | frozenset[str],
+) -> _Doubt | None:
+    """Why the fault cannot be excluded, whether or not it is found in another way."""
+    found: set[str] = set()
+    direct: list[Path] = []
+    if calibration.key in walk.gaps:
+        found.add(NO_USE_IN_ROLE)
+        direct.append((walk.suspect.fault.name, calibration.number))
+    through: list[tuple[Path, Reasons]] = []
+    for use in calibration.uses:
+        suspect = any(use is met or use == met for met, _ in exposure.spoken)
+        for items, source, doubts in _values(use, calibration.points):
+            if suspect and walk.suspect.fault.item in items:
+                continue  # the fault itself speaks for that
+            for key, reason in doubts:
+                if key in walk.suspect.fault.certificates:
+                    if concerned(use, calibration, walk.suspect):
+                        found.add(reason)
+                        direct.append((walk.suspect.fault.item, *items, calibration.number))
+                    continue
+                why = _would_list(walk, key)
+                if why is not None:
+                    found.add(reason)
+                    through.append((items, why))
+            if source in walk.doubtful:
+                found.add(RESTS_ON_DOUBT)
+                through.append((items, walk.doubtful[source]))
+    if not found:
+        return None
+    why = reasons(calibration.number, direct, through)
+    listed = isinstance(judged, _Judged)
+    carries = walk.carriers is None or calibration.key in walk.carriers
+    if calibration.assigns_value and carries and not listed:
+        walk.doubtful[calibration.key] = why
+    return _Doubt(frozenset(found), why)
+
+
+def _values(
+    use: Use, points: Sequence[Point]
+) -> Iterator[tuple[Path, int | None, list[tuple[int, str]]]]:
+    """Each value that a use took: its item, its certificate, and those it may have been instead."""
+    ranges = _beyond(use, use.ranked, points, ONE)
+    yield (use.item,), use.source, [*use.doubts, *ranges]
+    for one in use.held:
+        ranges = [] if one.share is None else _beyond(use, one.ranked, points, one.share)
+        source = None if one.bearing == SHIELDED else one.source
+        yield one.chain, source, [*one.doubts, *ranges]
+
+
+def _beyond(
+    use: Use, ranked: Sequence[Candidate], points: Sequence[Point], share: Fraction
+) -> list[Doubt]:
+    """Doubts by range at the points that a use served."""
+    if len(ranked) < 2:
+        return []
+    served = [point.carried(share).force_n for point in points if use.weight_at(point.key)]
+    return beyond_range(ranked, [force for force in served if force is not None])
+
+
+def _would_list(walk: _Walk, key: int) -> Reasons | None:
+    """Paths to a certificate whose users are listed, or cannot be excluded either."""
+    judged = walk.judged.get(key)
+    if judged is not None and judged.passed is not None:
+        return judged.why
+    return walk.doubtful.get(key)
 
 
 def _weighs(uses: Sequence[Use]) -> bool:
     return any(use.weight != 0 for use in uses)
 
 
-def _list_of(effects: Sequence[Effect]) -> str:
+def _list_of(fault: Fault, effects: Sequence[Effect]) -> str:
     """List of a calibration with these effects of one fault at its points."""
     found, seen = EXPOSED, None
     for effect in effects:
@@ -246,44 +403,24 @@ def _list_of(effects: Sequence[Effect]) -> str:
         seen = effect
         if effect.delta is None:
             return INDETERMINATE
-        if effect.delta:
+        if effect.delta or (effect.weight and fault.uncertainty_only):
             found = AFFECTED
     return found
-
-
-def _joint_list_of(suspects: Sequence[SuspectWindow], effects: Sequence[Sequence[Effect]]) -> str:
-    """List under several faults, whose known effects may cancel each other."""
-    found, seen = EXPOSED, None
-    for at_point in effects:
-        if at_point is seen:
-            continue
-        seen = at_point
-        if any(effect.delta is None for effect in at_point):
-            return INDETERMINATE
-        if _is_shifted(suspects, at_point):
-            found = AFFECTED
-    return found
-
-
-def _is_shifted(suspects: Sequence[SuspectWindow], at_point: Sequence[Effect]) -> bool:
-    known, bounded = ZERO, False
-    for suspect, effect in zip(suspects, at_point, strict=True):
-        if not effect.delta:
-            continue
-        if suspect.fault.bounded:
-            bounded = True
-        else:
-            known = known + effect.delta if known else effect.delta
-    return bounded or known != 0
 
 
 def _judgement(
-    suspects: Sequence[SuspectWindow],
     calibration: Calibration,
     judged: Sequence[_Judged | frozenset[str]],
+    doubted: Sequence[_Doubt | None],
 ) -> Judgement | None:
     """What all faults together do to one calibration."""
     reached = [one for one in judged if isinstance(one, _Judged)]
+    doubts = [one for one in doubted if one is not None]
+    said = {reason for one in doubts for reason in one.reasons}
+    named = tuple(reason for reason in DOUBTS if reason in said)
+    if not reached and doubts and calibration.status == "issued":
+        why = joined([one.why for one in doubts])
+        return Judgement(calibration, NOT_EXCLUDED, why, doubts=named)
     if not reached:
         cleared = {why for one in judged if isinstance(one, frozenset) for why in one}
         return _clearance(calibration, cleared)
@@ -292,12 +429,12 @@ def _judgement(
         return Judgement(calibration, TRACED, why, reason=calibration.status)
     nothing = (NO_EFFECT,) * len(calibration.points)
     effects = _together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
-    if len(judged) == 1:
-        return Judgement(calibration, reached[0].list_name, why, effects)
-    list_name = _joint_list_of(suspects, effects)
-    if any(one.list_name == INDETERMINATE for one in reached):
-        list_name = INDETERMINATE
-    return Judgement(calibration, list_name, why, effects)
+    # Of several independent faults one with an effect is enough, even if their sum has none.
+    lists = {one.list_name for one in reached}
+    list_name = next(name for name in (INDETERMINATE, AFFECTED, EXPOSED) if name in lists)
+    cancels = list_name == EXPOSED and any(one.cancels for one in reached)
+    reason = max((one.reason for one in reached if one.reason), default=None)  # shares first
+    return Judgement(calibration, list_name, why, effects, reason, named, cancels)
 
 
 def _together(effects: Sequence[Sequence[Effect]]) -> tuple[tuple[Effect, ...], ...]:
@@ -329,6 +466,7 @@ def rank(judgement: Judgement) -> tuple[int, str, int]:
     -------
     tuple of (int, str, int)
     """
-    generation = 0 if judgement.why is None else judgement.why.generation
+    listed_by_generation = judgement.why is not None and judgement.list_name != NOT_EXCLUDED
+    generation = judgement.why.generation if judgement.why and listed_by_generation else 0
     calibration = judgement.calibration
     return generation, calibration.number, calibration.revision

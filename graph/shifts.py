@@ -166,23 +166,24 @@ def mover(suspects: Sequence[SuspectWindow], effects: Sequence[Effect]) -> Mover
     >>> mover([suspect], [effect]).move(point).corrected
     Decimal('0.005')
     """
-    known, bound, bounded = ZERO, ZERO, False
+    known, bound, bounded, told = ZERO, ZERO, False, True
     variance: Fraction | None = None
     for suspect, effect in zip(suspects, effects, strict=True):
         fault = suspect.fault
-        if fault.U_delta_rel is not None:
-            spread = effect.weight * fault.U_delta_rel / fault.U_delta_k
-            variance = (variance or ZERO) + spread * spread
+        if fault.variance is not None:
+            variance = (variance or ZERO) + effect.weight * effect.weight * fault.variance
         if effect.delta is None:
-            return Mover(None, None if variance is None else ended(variance))
-        if fault.bounded:
+            told = False
+        elif fault.bounded:
             bound, bounded = bound + abs(effect.delta), True
         else:
             known += effect.delta
-    delta: Exact | Span = ended(known)
+    spread = None if variance is None else ended(variance)
+    if not told:
+        return Mover(None, spread)
     if bounded:
-        delta = Span(ended(known - bound), ended(known + bound))
-    return Mover(delta, None if variance is None else ended(variance))
+        return Mover(Span(ended(known - bound), ended(known + bound)), spread)
+    return Mover(ended(known), spread)
 
 
 def _shift(point: Point, delta: Exact) -> Exact | None:

@@ -9,13 +9,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cached_property
+from typing import NamedTuple
 
 from graph.faults import Fault
-from graph.model import Calibration, Holder, Use, Window
+from graph.model import BY_SHARE, ONE, SHIELDED, Calibration, Holder, Use, Window
 
 # Why a use is cleared, in the order in which it is tried.
-CLEARED_REASONS = ("status", "channel", "part", "record", "window", "range")
+CLEARED_REASONS = (
+    "status",
+    "channel",
+    "part",
+    "mode",
+    "role",
+    "record",
+    "window",
+    "range",
+    "direction",
+)
 Path = tuple[str, ...]
 
 
@@ -54,8 +66,12 @@ class SuspectWindow:
         -------
         bool
         """
-        if self.fault.certificate is not None:
-            return any(use.source == self.fault.certificate for use in calibration.uses)
+        wrong = self.fault.certificates
+        if wrong:
+            return any(
+                use.source in wrong or any(one.source in wrong for one in use.held)
+                for use in calibration.uses
+            )
         return not self.names.isdisjoint([use.item for use in calibration.uses])
 
 
@@ -71,11 +87,35 @@ class Exposure:
         Reason paths from the fault to the certificate, one for each way.
     cleared : frozenset of str
         Reasons for which other uses are cleared.
+    spoken : tuple of (Use, frozenset of str)
+        The suspect uses as they were recorded, each with the parts through which it is one.
     """
 
     uses: tuple[Use, ...] = ()
     paths: tuple[Path, ...] = ()
     cleared: frozenset[str] = frozenset()
+    spoken: tuple[tuple[Use, frozenset[str]], ...] = ()
+
+    def speaks_for(self, use: Use, chain: Sequence[str] = ()) -> bool:
+        """Say whether the fault itself speaks for a use, so that its item's value adds nothing.
+
+        Parameters
+        ----------
+        use : Use
+            One of the calibration's.
+        chain : sequence of str
+            A part that it held, up to the assembly; empty for the item itself.
+
+        Returns
+        -------
+        bool
+            Of an assembly that held what is faulty: for the faulty part, what holds it and what it
+            holds; not for the assembly's own value, nor for its other parts.
+        """
+        for met, parts in self.spoken:
+            if met is use or met == use:
+                return not parts or bool(parts & set(chain[:-1]))
+        return False
 
 
 NOT_EXPOSED = Exposure()
@@ -98,6 +138,7 @@ def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
     uses: list[Use] = []
     paths: list[Path] = []
     cleared: set[str] = set()
+    spoken: list[tuple[Use, frozenset[str]]] = []
     for use in calibration.uses:
         routes = _routes(use, suspect.fault, suspect.holders)
         if routes is None:
@@ -106,27 +147,74 @@ def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
         if reason is not None:
             cleared.add(reason)
             continue
-        uses.append(use)
-        paths.extend((*route, calibration.number) for route in routes)
-    return Exposure(tuple(uses), tuple(paths), frozenset(cleared))
+        shares = [route.share for route in routes]
+        # A part that measures nothing counts once, in however many ways it was there.
+        uses.extend([use] if shares.count(ONE) == len(shares) else map(use.shared, shares))
+        paths.extend((*route.path, calibration.number) for route in routes)
+        spoken.append((use, frozenset(name for route in routes for name in route.parts)))
+    return Exposure(tuple(uses), tuple(paths), frozenset(cleared), tuple(spoken))
 
 
-def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[Path] | None:
-    """Path prefixes from the fault to the use; empty if the part was not there, None if no link."""
-    if fault.certificate is not None:
-        return [(fault.item, use.item)] if use.source == fault.certificate else None
+class _Route(NamedTuple):
+    """One way from the fault to a use: how its path begins, the parts on it, and their share."""
+
+    path: Path
+    parts: Path = ()
+    share: Fraction | None = ONE
+
+
+def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[_Route] | None:
+    """Ways from the fault to the use; empty if the part was not there, None if there is no link."""
+    if fault.certificates:
+        if use.source in fault.certificates:
+            return [_Route((fault.item, use.item))]
+        found = [
+            _Route(
+                (fault.item, *one.chain),
+                one.chain[:-1],
+                one.share if one.bearing == BY_SHARE else None,
+            )
+            for one in use.held
+            if one.source in fault.certificates and one.bearing != SHIELDED
+        ]
+        return found or None
     if use.item == fault.item:
         if fault.channel is None:
-            return [(fault.item,)]
-        return [(f"{fault.item}:{fault.channel}", use.role)]
+            return [_Route((fault.item,))]
+        return [_Route((fault.name, use.role))]
     chains = [holder for holder in holders if holder.assembly == use.item]
     if not chains:
         return None
-    return [(fault.item, *holder.chain) for holder in chains if holder.held_at(use.at)]
+    shares = {one.chain: one.share for one in use.held if one.part == fault.item}
+    return [
+        _Route(path, path[:-1], shares.get(path, ONE))
+        for holder in chains
+        if holder.held_at(use.at)
+        for path in [(fault.item, *holder.chain)]
+    ]
+
+
+def concerned(use: Use, calibration: Calibration, suspect: SuspectWindow) -> bool:
+    """Say whether a use would be suspect, had it taken its value from a faulty certificate.
+
+    Parameters
+    ----------
+    use : Use
+        A use that did not, as far as the records say.
+    calibration : Calibration
+        The one that it served, with its results where the fault is limited to a range.
+    suspect : SuspectWindow
+        The fault and when its uses are suspect.
+
+    Returns
+    -------
+    bool
+    """
+    return _clearance(use, calibration, suspect, [_Route(())]) is None
 
 
 def _clearance(
-    use: Use, calibration: Calibration, suspect: SuspectWindow, routes: Sequence[Path]
+    use: Use, calibration: Calibration, suspect: SuspectWindow, routes: Sequence[_Route]
 ) -> str | None:
     fault = suspect.fault
     on_other_channel = fault.channel is not None and use.channel not in (None, fault.channel)
@@ -134,11 +222,33 @@ def _clearance(
         return "channel"
     if not routes:
         return "part"
+    only = fault.only
+    if only is not None:
+        if only.mode is not None and calibration.mode not in (None, only.mode):
+            return "mode"
+        if only.roles is not None and use.role not in only.roles:
+            return "role"
     convicted = fault.by_record(use)
     if convicted is False:
         return "record"
     if convicted is None and not suspect.window.holds(use.at):
         return "window"
-    if fault.cleared_by_range(use, calibration):
+    if all(_out_of_range(use.shared(route.share), calibration, fault) for route in routes):
         return "range"
+    if only is not None and only.directions is not None:
+        served = [
+            point.direction
+            for point in calibration.points
+            if not point.at_zero and (use.points is None or point.key in use.points)
+        ]
+        if served and all(way and way not in only.directions for way in served):
+            return "direction"
     return None
+
+
+def _out_of_range(use: Use, calibration: Calibration, fault: Fault) -> bool:
+    """Whether no force that the faulty item carried lies where it was faulty."""
+    if use.share is None:
+        return False
+    seen = tuple(point.carried(use.share) for point in calibration.points)
+    return fault.cleared_by_range(use, calibration.measured(seen))

@@ -164,10 +164,10 @@ def app(only_app: tuple[Flask, dict[str, Any]], database: Database) -> Iterator[
 
 
 def parts(app: Flask) -> list[int]:
-    """How much of each kind an application has been given."""
+    """How much of each kind an application has been given, and whether something wraps it."""
     hooks = (app.before_request_funcs, app.after_request_funcs, app.teardown_request_funcs)
     called = [sum(map(len, hook.values())) for hook in hooks]
-    return [*called, len(app.view_functions), len(app.blueprints)]
+    return [*called, len(app.view_functions), len(app.blueprints), "wsgi_app" in vars(app)]
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 import uuid
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
@@ -149,6 +150,21 @@ def new_postgresql() -> Iterator[str]:
         connection.execute(sa.text(f'CREATE DATABASE "{name}"'))
         connection.execute(sa.text(f'ALTER DATABASE "{name}" SET synchronous_commit = off'))
     yield server.set(drivername="postgresql", database=name).render_as_string(hide_password=False)
-    with admin.connect() as connection:
-        connection.execute(sa.text(f'DROP DATABASE "{name}" WITH (FORCE)'))
-    admin.dispose()
+    try:
+        _drop(admin, name)
+    finally:
+        admin.dispose()
+
+
+def _drop(admin: sa.Engine, name: str) -> None:
+    ends = time.monotonic() + 30
+    while True:
+        try:
+            with admin.connect() as connection:
+                connection.execute(sa.text(f'DROP DATABASE "{name}" WITH (FORCE)'))
+            return
+        except sa.exc.ProgrammingError:
+            # The server's own vacuum may be at it, and only a superuser may end that.
+            if time.monotonic() > ends:
+                raise
+        time.sleep(0.2)

@@ -96,9 +96,15 @@ class CertificateCalls(Wire):
         return self._post(f"/v1/certificates/{path_part(number)}/revisions", encoded(calibration))
 
     def void(
-        self, number: str, reason: str, issuer: str | None = None, revision: int | None = None
+        self,
+        number: str,
+        reason: str,
+        issuer: str | None = None,
+        revision: int | None = None,
+        *,
+        voided_at: str | None = None,
     ) -> Answer:
-        """Void a certificate.
+        """Void a certificate; who used it before stays a user of it.
 
         Parameters
         ----------
@@ -110,14 +116,86 @@ class CertificateCalls(Wire):
             The laboratory itself unless given, else the only issuer of this number.
         revision : int, optional
             From 0; the issued one unless given, else the newest.
+        voided_at : str, optional
+            Since when, a date or a date-time with a zone; now unless given.
 
         Returns
         -------
         Answer
             The certificate as it is now.
         """
+        body = {"reason": reason} | ({} if voided_at is None else {"voided_at": voided_at})
         path = f"/v1/certificates/{path_part(number)}/void"
-        return self._post(path, encoded({"reason": reason}), query=named(issuer, revision))
+        return self._post(path, encoded(body), query=named(issuer, revision))
+
+    def add_use(
+        self,
+        number: str,
+        use: Json,
+        by: str,
+        reason: str,
+        issuer: str | None = None,
+        revision: int | None = None,
+    ) -> Answer:
+        """Add a use that was forgotten.
+
+        Parameters
+        ----------
+        number : str
+            Of the certificate.
+        use : mapping
+            The use, as a calibration records it.
+        by, reason : str
+            Who adds it, and why.
+        issuer : str, optional
+            The laboratory itself unless given, else the only issuer of this number.
+        revision : int, optional
+            From 0; the issued one unless given, else the newest.
+
+        Returns
+        -------
+        Answer
+            The certificate as it is now.
+        """
+        body = {"use": use, "by": by, "reason": reason}
+        path = f"/v1/certificates/{path_part(number)}/uses"
+        return self._post(path, encoded(body), query=named(issuer, revision))
+
+    def correct_use(
+        self,
+        number: str,
+        position: int,
+        use: Json | None,
+        by: str,
+        reason: str,
+        issuer: str | None = None,
+        revision: int | None = None,
+    ) -> Answer:
+        """Replace the use at a position, or take it out.
+
+        Parameters
+        ----------
+        number : str
+            Of the certificate.
+        position : int
+            Of the use, from 0.
+        use : mapping or None
+            What it should be; None takes it out.
+        by, reason : str
+            Who corrects it, and why.
+        issuer : str, optional
+            The laboratory itself unless given, else the only issuer of this number.
+        revision : int, optional
+            From 0; the issued one unless given, else the newest.
+
+        Returns
+        -------
+        Answer
+            The certificate as it is now.
+        """
+        body = {"use": use, "by": by, "reason": reason}
+        path = f"/v1/certificates/{path_part(number)}/uses/{position}/corrections"
+        return self._post(path, encoded(body), query=named(issuer, revision))
 
     def issue(
         self, number: str, issued_at: str, issuer: str | None = None, revision: int | None = None

@@ -227,6 +227,56 @@ class LaboratoryCalls(Wire):
         """
         return self._post("/v1/compositions", encoded(holding))
 
+    def correct_composition(
+        self, composition_id: int, by: str, reason: str, **right: Any
+    ) -> Answer:
+        """Correct a holding; the old record stays readable.
+
+        Parameters
+        ----------
+        composition_id : int
+            Id of the holding.
+        by, reason : str
+            Who corrects it, and why.
+        **right
+            `assembly, part, from, until, share, withdrawn` as they should be; `from` is written
+            `from_`, None takes a value away.
+
+        Returns
+        -------
+        Answer
+        """
+        body = {name.rstrip("_"): value for name, value in right.items()}
+        path = f"/v1/compositions/{composition_id}/corrections"
+        return self._post(path, encoded(body | {"by": by, "reason": reason}))
+
+    def swap_identities(
+        self,
+        items: tuple[str, str],
+        from_: str,
+        until: str | None = None,
+        *,
+        by: str,
+        reason: str,
+    ) -> Answer:
+        """Exchange two items that were taken for each other, in what is recorded of that time.
+
+        Parameters
+        ----------
+        items : tuple of str
+            Ids of the two items.
+        from_, until : str
+            When they were taken for each other, dates or date-times; until now unless given.
+        by, reason : str
+            Who says so, and why.
+
+        Returns
+        -------
+        Answer
+        """
+        body = {"items": list(items), "from": from_, "until": until, "by": by, "reason": reason}
+        return self._post("/v1/identity-swaps", encoded(body))
+
     def checks(self, **filters: str) -> Iterator[Answer]:
         """Iterate over intermediate checks.
 
@@ -255,6 +305,25 @@ class LaboratoryCalls(Wire):
             The check as recorded.
         """
         return self._post("/v1/checks", encoded(check))
+
+    def correct_check(self, check_id: str, by: str, reason: str, **right: Any) -> Answer:
+        """Correct any field of a check, or withdraw it; the old record stays readable.
+
+        Parameters
+        ----------
+        check_id : str
+            Id of the check.
+        by, reason : str
+            Who corrects it, and why.
+        **right
+            Fields as they should be; `withdrawn=True` takes it out of the evidence.
+
+        Returns
+        -------
+        Answer
+        """
+        path = f"/v1/checks/{path_part(check_id)}/corrections"
+        return self._post(path, encoded(right | {"by": by, "reason": reason}))
 
     def customers(self) -> Iterator[Answer]:
         """Iterate over customers by name.

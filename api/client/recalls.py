@@ -26,7 +26,6 @@ class RecallCalls(Wire):
         fault: Json | Sequence[Json],
         preview: bool = False,
         previous: int | None = None,
-        as_of: str | None = None,
     ) -> Answer:
         """Report a fault, or several at once, and return the recall.
 
@@ -38,8 +37,6 @@ class RecallCalls(Wire):
             Whether nothing is stored.
         previous : int, optional
             Id of the recall that this is a second look at.
-        as_of : str, optional
-            Until when a fault lasts that has not ended, a date or date-time; now unless given.
 
         Returns
         -------
@@ -48,7 +45,6 @@ class RecallCalls(Wire):
         name = "fault" if isinstance(fault, Mapping) else "faults"
         body: dict[str, Any] = {name: fault, "preview": preview}
         body |= {"previous": previous} if previous is not None else {}
-        body |= {"as_of": as_of} if as_of is not None else {}
         return self._post("/v1/recalls", encoded(body))
 
     def compare_faults(self, first: Json, second: Json) -> Answer:

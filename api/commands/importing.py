@@ -142,6 +142,8 @@ def _show(answer: Answer, dry_run: bool, as_json: bool) -> None:
     if answer.get("refused") or answer.get("missing"):
         _tell_refused(answer)
     console().print(import_table(answer))
+    for note in answer.get("notes", ()):
+        say(note["detail"])
     say("Nothing was stored: this was a dry run." if dry_run else "Done.")
 
 

@@ -19,7 +19,7 @@ from api.commands.views import COLOURS, plain_table
 from api.commands.windows import window_sentence
 
 Json = Mapping[str, Any]
-LISTED = ("affected", "indeterminate")
+LISTED = ("affected", "indeterminate", "cannot_be_excluded")
 # A terminal is no place for thousands of rows.
 MOST_ROWS = 200
 CHANGED = "CHANGED"
@@ -44,7 +44,8 @@ def print_recall(
             shorter = brief and name == "affected"
             entries = [one for one in entries_of(name) if not shorter or one["verdict_changes"]]
             heading = _heading(name, answer["summary"], shorter)
-            console.print(entry_table(entries, heading))
+            table = doubt_table if name == "cannot_be_excluded" else entry_table
+            console.print(table(entries, heading))
             if len(entries) > MOST_ROWS:
                 console.print(f"... and {len(entries) - MOST_ROWS} more; --json has all of them")
     console.print(counts(answer["summary"]))
@@ -95,6 +96,16 @@ def entry_table(entries: Iterable[Json], title: str) -> Table:
     return table
 
 
+def doubt_table(entries: Iterable[Json], title: str) -> Table:
+    """Certificates that the records cannot exclude, and why."""
+    table = plain_table("certificate", "item", "customer", "because", title=title)
+    for entry in list(entries)[:MOST_ROWS]:
+        revision = f"\nrev. {entry['revision']}" if entry["revision"] else ""
+        owner = entry.get("customer", entry.get("issuer") or "-")
+        table.add_row(f"{entry['certificate']}{revision}", entry["item"], owner, entry["detail"])
+    return table
+
+
 def counts(summary: Json) -> Table:
     """How many certificates each list holds, and what the lists mean."""
     generations = ", ".join(f"{n} in generation {g}" for g, n in summary["by_generation"].items())
@@ -102,7 +113,9 @@ def counts(summary: Json) -> Table:
         "affected": "the fault reached them, with an effect",
         "verdict_changes": "of these, a statement of conformity no longer holds",
         "could_change": "of these, one may no longer hold",
+        "undecided": "of these and the indeterminate, no verdict can be given",
         "indeterminate": "the fault reached them, its effect is not known",
+        "cannot_be_excluded": "may rest on the fault, though the records do not say so",
         "exposed_zero_effect": "the fault reached them, without effect",
         "traced_not_recalled": "superseded, voided or never issued",
         "cleared": "used the item, but window, channel, part, range or record clears them",
@@ -117,6 +130,8 @@ def counts(summary: Json) -> Table:
 
 
 def _heading(name: str, summary: Json, shorter: bool) -> str:
+    if name == "cannot_be_excluded":
+        return f"{summary[name]} that the records cannot exclude: a person must find out"
     if name == "indeterminate":
         return f"{summary[name]} indeterminate: the effect is not known and a person must judge"
     changed = f"; the {summary['verdict_changes']} whose statement changes:" if shorter else ""

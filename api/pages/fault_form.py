@@ -20,7 +20,7 @@ from urllib.parse import parse_qsl, urlencode
 from zoneinfo import ZoneInfo
 
 from api.pages import forms
-from api.schemas.fault_kinds import DATA_FAULTS
+from api.schemas.fault_kinds import DATA_FAULTS, NEEDS, STATES_ITS_OWN_U
 
 LINES = 5
 _CLOCK = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?")
@@ -58,13 +58,27 @@ KINDS = (
         "It drifted",
         "No error at the last good evidence, the one measured at the end, and in a line between.",
     ),
+    Kind(
+        "understated_uncertainty",
+        "Its uncertainty was stated too small",
+        "No value moves; results are judged again with the uncertainty that is right.",
+    ),
+    Kind(
+        "true_force_offset",
+        "The force was wrong by a constant",
+        "As by the mass of a hanger, or a zero that was not taken.",
+    ),
     Kind("unknown", "Nobody can say yet", "Everything it reached is listed for review."),
 )
 TIMES = ("last_good_at", "isolated_at", "entered_at", "fixed_at", "discovered_at", "measured_at")
-PERCENTS = ("delta_rel", "indication_rel", "bound_rel", "U_delta_rel")
+PERCENTS = (
+    *("delta_rel", "indication_rel", "bound_rel", "U_delta_rel"),
+    *("U_rel_recorded", "U_rel_right"),
+)
 PLAIN = (
     *("kind", "item", "certificate", "issuer", "method"),
     *("channel", "factor_applied", "factor_right", "gain", "meaning"),
+    *("k_recorded", "k_right", "delta_force", "unit", "U_delta_force"),
 )
 # A channel's gain is read against its role in a calibration, which only an item has.
 OF_ITEMS_ONLY = ("readout_gain",)
@@ -85,6 +99,16 @@ SHOWN_FOR = {
     "gain": ("readout_gain",),
     "bound_rel": ("interval",),
     "measured_at": ("linear_drift",),
+    "understated": ("understated_uncertainty",),
+    "offset": ("true_force_offset",),
+    "U_delta": tuple(kind for kind in NEEDS if "U_delta_rel" not in STATES_ITS_OWN_U.get(kind, ())),
+}
+# Fields that stand together, and under which name of `SHOWN_FOR`.
+TOGETHER = {
+    **dict.fromkeys(("factor_applied", "factor_right"), "factors"),
+    "gain": "gain",
+    **dict.fromkeys(("k_recorded", "k_right"), "understated"),
+    **dict.fromkeys(("delta_force", "unit", "U_delta_force"), "offset"),
 }
 LABELS = {
     "/fault": ("kind", "Fault"),
@@ -103,6 +127,13 @@ LABELS = {
     "/fault/gain": ("gain", "Gain"),
     "/fault/bound_rel": ("bound_rel", "Bound of the error"),
     "/fault/measured_at": ("measured_at", "Measured"),
+    "/fault/U_rel_recorded": ("U_rel_recorded", "Uncertainty as it was recorded"),
+    "/fault/U_rel_right": ("U_rel_right", "Right uncertainty"),
+    "/fault/k_recorded": ("k_recorded", "Its coverage factor"),
+    "/fault/k_right": ("k_right", "Coverage factor of the right one"),
+    "/fault/delta_force": ("delta_force", "True less recorded force"),
+    "/fault/unit": ("unit", "Unit of force"),
+    "/fault/U_delta_force": ("U_delta_force", "Its uncertainty"),
     "/fault/U_delta_rel": ("U_delta_rel", "Uncertainty of the error"),
     "/fault/U_delta_k": ("U_delta_k", "Its coverage factor"),
     "/fault/last_good_at": ("last_good_at", "Last good evidence"),
@@ -176,16 +207,22 @@ def fault_of(sent: Mapping[str, str], zone: ZoneInfo) -> dict[str, Any]:
             fault[name] = in_zone(times[name], zone)
     if kind == "linear_drift" and "measured_at" in times:
         fault["measured_at"] = in_zone(times["measured_at"], zone)
-    if "U_delta_rel" in forms.filled(sent, "U_delta_rel"):
-        fault |= {"U_delta_rel": share(sent["U_delta_rel"])}
+    stated = forms.filled(sent, "U_delta_rel")
+    if stated and kind in SHOWN_FOR["U_delta"]:
+        fault["U_delta_rel"] = share(stated["U_delta_rel"])
+    if "U_delta_rel" in fault or "U_delta_force" in fault:
         fault |= forms.filled(sent, "U_delta_k")
-    for name in ("delta_rel", "indication_rel", "bound_rel"):
-        if kind in SHOWN_FOR[name] and (entered := forms.filled(sent, name)):
+    understated = dict.fromkeys(("U_rel_recorded", "U_rel_right"), "understated")
+    for name in ("delta_rel", "indication_rel", "bound_rel", *understated):
+        shown = SHOWN_FOR[understated.get(name, name)]
+        if kind in shown and (entered := forms.filled(sent, name)):
             fault[name] = share(entered[name])
     fault |= _several(sent, kind)
-    for name, kinds in (("factor_applied", "factors"), ("factor_right", "factors"), ("gain",) * 2):
-        if kind not in SHOWN_FOR[kinds]:
+    for name, together in TOGETHER.items():
+        if kind not in SHOWN_FOR[together]:
             fault.pop(name, None)
+    if "U_delta_k" in fault and not {"U_delta_rel", "U_delta_force"} & fault.keys():
+        del fault["U_delta_k"]
     return fault
 
 

@@ -13,6 +13,7 @@ from api.schemas.certificates import (
     CertificateQuerySchema,
     ChainSchema,
     IssueSchema,
+    NewUseSchema,
     UseCorrectionSchema,
     VoidSchema,
 )
@@ -88,7 +89,7 @@ def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str)
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
-        certificates.void(recording, found, change["reason"])
+        certificates.void(recording, found, change["reason"], change.get("voided_at"))
         shown = certificates.answer(session, found)
     return shown, 200, headers_of(shown)
 
@@ -109,6 +110,22 @@ def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str
     return shown, 200, headers_of(shown)
 
 
+@blp.route("/<path:number>/uses", methods=["POST"])
+@requires("record")
+@idempotent
+@blp.arguments(CertificateQuerySchema, location="query")
+@blp.arguments(NewUseSchema)
+@blp.response(201, CertificateAnswerSchema)
+def add_use(query: dict[str, Any], correction: dict[str, Any], number: str) -> Any:
+    """Add a use that was forgotten; it comes after the others."""
+    with writing() as session:
+        recording = begin(session, now_us())
+        found = choose(session, number, query.get("issuer"), query.get("revision"))
+        use_corrections.add(recording, found, correction)
+        shown = certificates.answer(session, found)
+    return shown, 201, headers_of(shown)
+
+
 @blp.route("/<path:number>/uses/<int:position>/corrections", methods=["POST"])
 @requires("record")
 @idempotent
@@ -118,7 +135,7 @@ def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str
 def correct_use(
     query: dict[str, Any], correction: dict[str, Any], number: str, position: int
 ) -> Any:
-    """Correct a wrongly recorded use, counted from 0; the old one stays readable."""
+    """Correct a wrongly recorded use, counted from 0, or take it out; it stays readable."""
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))

@@ -5,9 +5,15 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote
 
-from api.schemas.checks import CheckQuerySchema, CheckSchema
-from api.services.base.recording import record_one
-from api.services.records import checks
+from api.schemas.checks import (
+    CheckAnswerSchema,
+    CheckCorrectionSchema,
+    CheckQuerySchema,
+    CheckSchema,
+)
+from api.services.base.recording import begin, record_one
+from api.services.recalls.touched import touched
+from api.services.records import check_corrections, checks
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -16,7 +22,7 @@ from api.web.idempotency import idempotent
 from api.web.transactions import reading, writing
 
 blp = Blueprint("checks", __name__, url_prefix="/v1/checks", description=__doc__)
-CheckPageSchema = paging.page_schema("CheckPage", CheckSchema)
+CheckPageSchema = paging.page_schema("CheckPage", CheckAnswerSchema)
 
 
 class CheckListQuery(paging.PageQuery, CheckQuerySchema):
@@ -38,21 +44,43 @@ def list_checks(query: dict[str, Any]) -> Any:
 @requires("record")
 @idempotent
 @blp.arguments(CheckSchema)
-@blp.response(201, CheckSchema)
-@blp.alt_response(200, schema=CheckSchema, description="The same check was recorded already")
+@blp.response(201, CheckAnswerSchema)
+@blp.alt_response(200, schema=CheckAnswerSchema, description="The same check was recorded already")
 def record_check(check: dict[str, Any]) -> Any:
     """Record a check; the same again is answered with 200 and changes nothing."""
     with writing() as session:
-        outcome = record_one(session, checks.COLLECTION, check, now_us())
-        shown = checks.get(session, check["id"])
-    location = f"/v1/checks/{quote(check['id'], safe='')}"
-    return shown, 201 if outcome.created else 200, {"Location": location}
+        now = now_us()
+        outcome = record_one(session, checks.COLLECTION, check, now)
+        touched(session, outcome.touched, now, f"check {check['id']} was recorded")
+        (shown,) = checks.answers(session, [checks.get(session, check["id"])])
+    return shown, 201 if outcome.created else 200, _headers(shown)
+
+
+@blp.route("/<path:check_id>/corrections", methods=["POST"])
+@requires("record")
+@idempotent
+@blp.arguments(CheckCorrectionSchema)
+@blp.response(201, CheckAnswerSchema)
+def correct_check(correction: dict[str, Any], check_id: str) -> Any:
+    """Correct a check, or withdraw it; what it said stays readable."""
+    with writing() as session:
+        recording = begin(session, now_us())
+        found = checks.get(session, check_id)
+        items = check_corrections.correct(recording, found, correction)
+        touched(session, items, recording.now_us, f"check {check_id} was corrected")
+        (shown,) = checks.answers(session, [found])
+    return shown, 201, _headers(shown)
 
 
 @blp.route("/<path:check_id>")
 @requires("read")
-@blp.response(200, CheckSchema)
+@blp.response(200, CheckAnswerSchema)
 def show_check(check_id: str) -> Any:
     """Show one check."""
     with reading() as session:
-        return checks.get(session, check_id)
+        (shown,) = checks.answers(session, [checks.get(session, check_id)])
+    return shown
+
+
+def _headers(shown: dict[str, Any]) -> dict[str, str]:
+    return {"Location": f"/v1/checks/{quote(shown['id'], safe='')}"}

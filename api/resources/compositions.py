@@ -6,12 +6,14 @@ from typing import Any
 
 from api.schemas.compositions import (
     CompositionAnswerSchema,
+    CompositionCorrectionSchema,
     CompositionEndSchema,
     CompositionQuerySchema,
     CompositionSchema,
 )
 from api.services.base.recording import begin, record_one
-from api.services.records import compositions
+from api.services.recalls.touched import touched
+from api.services.records import composition_corrections, compositions
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -48,7 +50,10 @@ def list_compositions(query: dict[str, Any]) -> Any:
 def record_composition(holding: dict[str, Any]) -> Any:
     """Record that a part is in an assembly."""
     with writing() as session:
-        outcome = record_one(session, compositions.COLLECTION, holding, now_us())
+        now = now_us()
+        outcome = record_one(session, compositions.COLLECTION, holding, now)
+        cause = f'"{holding["part"]}" was recorded in "{holding["assembly"]}"'
+        touched(session, outcome.touched, now, cause)
         shown = compositions.shown_as(session, holding)
     return shown, 201 if outcome.created else 200, _headers(shown)
 
@@ -76,8 +81,26 @@ def end_composition(changes: dict[str, Any], composition_id: int) -> Any:
         found = compositions.get(session, composition_id)
         check_if_match(etag_of(found.id, found.version))
         compositions.end(recording, found, changes["until"])
+        ends = {found.assembly_id, found.part_id}
+        touched(session, ends, recording.now_us, f"holding {found.id} ended")
         (shown,) = compositions.answers(session, [found])
     return shown, 200, _headers(shown)
+
+
+@blp.route("/<int:composition_id>/corrections", methods=["POST"])
+@requires("record")
+@idempotent
+@blp.arguments(CompositionCorrectionSchema)
+@blp.response(201, CompositionAnswerSchema)
+def correct_composition(correction: dict[str, Any], composition_id: int) -> Any:
+    """Correct a holding, or withdraw it; what it said stays readable."""
+    with writing() as session:
+        recording = begin(session, now_us())
+        found = compositions.get(session, composition_id)
+        items = composition_corrections.correct(recording, found, correction)
+        touched(session, items, recording.now_us, f"holding {found.id} was corrected")
+        (shown,) = compositions.answers(session, [found])
+    return shown, 201, _headers(shown)
 
 
 def _headers(shown: dict[str, Any]) -> dict[str, str]:

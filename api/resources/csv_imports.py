@@ -37,7 +37,7 @@ from api.web.problems import Problem
 from api.web.transactions import writing
 
 SUMMARY = "Tracehold-Summary"
-COUNTS = ("stored", "dry_run", "created", "unchanged")
+COUNTS = ("stored", "dry_run", "created", "unchanged", "notes")
 SCHEMAS: dict[str, Schema] = {
     "items": ItemSchema(),
     "composition": CompositionSchema(),

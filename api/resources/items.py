@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 from api.schemas.items import ItemAnswerSchema, ItemChangeSchema, ItemQuerySchema, ItemSchema
 from api.services.base.recording import begin, record_one
+from api.services.recalls.touched import touched
 from api.services.records import items
 from api.web import paging
 from api.web.auth import requires
@@ -45,7 +46,7 @@ def record_item(item: dict[str, Any]) -> Any:
     """Record an item; the same again is answered with 200 and changes nothing."""
     with writing() as session:
         outcome = record_one(session, items.COLLECTION, item, now_us())
-        shown = items.answer(items.get(session, item["id"]))
+        shown = items.shown(session, items.get(session, item["id"]))
     return shown, 201 if outcome.created else 200, _headers(shown)
 
 
@@ -55,7 +56,7 @@ def record_item(item: dict[str, Any]) -> Any:
 def show_item(item_id: str) -> Any:
     """Show one item."""
     with reading() as session:
-        shown = items.answer(items.get(session, item_id))
+        shown = items.shown(session, items.get(session, item_id))
     return shown, 200, _headers(shown)
 
 
@@ -70,7 +71,9 @@ def change_item(changes: dict[str, Any], item_id: str) -> Any:
         recording = begin(session, now_us())
         item = items.get(session, item_id)
         check_if_match(etag_of(item.code, item.version))
-        shown = items.answer(items.change(recording, item, changes))
+        items.change(recording, item, changes)
+        touched(session, {item.id}, recording.now_us, f'item "{item_id}" was changed')
+        shown = items.shown(session, item)
     return shown, 200, _headers(shown)
 
 

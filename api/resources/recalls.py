@@ -12,7 +12,12 @@ and `isolated_at`; checks that could have seen the fault narrow it. The effect i
 - `readout_gain`: `gain` of one channel, which cancels where it read both sides
 - `interval`: the effect is known to lie within `bound_rel`
 - `linear_drift`: zero at `last_good_at`, `delta_rel` at `measured_at`
+- `understated_uncertainty`: `U_rel_right` in the place of `U_rel_recorded` (`k_right`,
+  `k_recorded`); no value moves, verdicts are decided again
+- `true_force_offset`: `delta_force` in a `unit`, wrong by a constant and not by a share
 - `unknown`: every certificate reached is for review
+
+`only` limits where the fault was met: to a `mode`, `directions` or `roles`.
 
 A fault need not be written by hand: `POST /v1/recalls/fault-drafts` makes one of a standard's
 failed as-found calibration, `POST /v1/setup-comparisons/{comparison_id}/fault` one of two set-ups
@@ -21,8 +26,10 @@ compared. `preview` and `POST /v1/recalls/comparisons` ask without storing.
 The answer puts every certificate that ever met the item in exactly one list, with its reason:
 `affected`, `exposed_zero_effect`, `indeterminate`, `traced_not_recalled` (not issued) or `cleared`.
 The first three have all paths, the shift and corrected error of every point, and the verdict before
-and after. A further list, `cannot_be_excluded`, holds the calibrations of the window whose records
-name nothing in the role concerned. What matters first: `affected?sort=changed`, and `totals`.
+and after. A further list, `cannot_be_excluded`, holds who may rest on the fault though the
+records do not say so, with `reasons`: `no_use_in_role`, `undated_void`, `mode_not_recorded`,
+`other_mode_only`, `outside_range`, `rests_on_doubt`; entries of the first three carry the same as
+`doubts`. What matters first: `affected?sort=changed`, and `totals`.
 
 Deltas of several uses are added, which is first order: products of small errors are left out. A use
 of the faulty item inside the window is judged by the fault alone; the value that the item took from

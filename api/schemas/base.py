@@ -33,3 +33,10 @@ class AnnotatedSchema(StrictSchema):
     title = Text(lines=True, metadata={"description": "Free heading, kept as text"})
     meaning = Text(lines=True, metadata={"description": "Free explanation, kept as text"})
     amendment = Text(lines=True, metadata={"description": "What was amended, kept as text"})
+
+
+class CorrectionSchema(StrictSchema):
+    """Who corrects a record, and why."""
+
+    by = Text(required=True, max_length=200, metadata={"description": "Person who corrects it"})
+    reason = Text(required=True, lines=True)

@@ -14,6 +14,7 @@ from api.schemas.base import AnnotatedSchema, StrictSchema
 from api.schemas.fields import (
     MAX_WHOLE,
     DecimalText,
+    Mode,
     MomentText,
     Text,
     WholeNumber,
@@ -31,6 +32,8 @@ ABSOLUTE = ("applied", "indicated", "error", "U", "tolerance")
 class PointName(fields.Field[int | str]):
     """A point's name: a whole number or a text; both are kept as they came."""
 
+    otherwise = ("not the name of a point", "send a whole number or a short text")
+
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
     ) -> int | str:
@@ -38,7 +41,16 @@ class PointName(fields.Field[int | str]):
             return value
         if isinstance(value, str) and 0 < len(value) <= 200:
             return value
-        raise refuse("not the name of a point", "send a whole number or a short text")
+        raise refuse(*self.otherwise)
+
+
+class Successor(PointName):
+    """What took the place of a certificate: the number of a revision, or that of a certificate."""
+
+    otherwise = (
+        "not a revision or certificate",
+        'send the number of the later revision, such as 1, or of the certificate, such as "K-7"',
+    )
 
 
 class Weight(fields.Field[Decimal | dict[str, Decimal]]):
@@ -172,12 +184,16 @@ class CalibrationSchema(AnnotatedSchema):
     issuer = Text(max_length=200)
     accreditation = Text()
     method = Text()
-    mode = Text()
+    mode = Mode()
     due_at = MomentText(allow_none=True)
     adjusted = fields.Boolean(truthy={True}, falsy={False})
     assigns_value = fields.Boolean(load_default=True, truthy={True}, falsy={False})
-    superseded_by = PointName(metadata={"description": "Revision or certificate that took over"})
+    superseded_by = Successor(metadata={"description": "Revision or certificate that took over"})
     void_reason = Text(lines=True)
+    voided_at = MomentText(
+        allow_none=True,
+        metadata={"description": "Since when a voided certificate does not hold; exclusive end"},
+    )
     load_applications = WholeNumber()
     uses = fields.List(fields.Nested(UseSchema))
     results = fields.List(fields.Nested(ResultSchema))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from marshmallow import fields, validate
 
-from api.schemas.base import StrictSchema
+from api.schemas.base import CorrectionSchema, StrictSchema
 from api.schemas.calibrations import CalibrationSchema, ResultSchema, UseSchema
 from api.schemas.cmcs import BelowCmcSchema
 from api.schemas.fields import MomentText, Text, WholeNumber
@@ -29,6 +29,9 @@ class InForceSchema(StrictSchema):
 class UseAnswerSchema(UseSchema):
     """A use, with what was in force for it."""
 
+    position = WholeNumber(
+        metadata={"description": "Where another place in the list is not its own any more"}
+    )
     in_force = fields.Nested(InForceSchema)
 
 
@@ -62,6 +65,7 @@ class CertificateAnswerSchema(CalibrationSchema):
     revisions = fields.List(fields.Dict())
     recalls = fields.List(fields.Dict())
     use_corrections = fields.List(fields.Dict())
+    corrections = fields.List(fields.Dict())
     recall_state = fields.String(validate=validate.OneOf(RECALL_STATES))
     version = fields.Integer()
 
@@ -78,17 +82,22 @@ class ChainSchema(StrictSchema):
 
 
 class VoidSchema(StrictSchema):
-    """Why a certificate is voided."""
+    """Why a certificate is voided, and since when it does not hold."""
 
     reason = Text(required=True, lines=True)
+    voided_at = MomentText(metadata={"description": "Default: now; not before the calibration"})
 
 
-class UseCorrectionSchema(StrictSchema):
-    """What a use should have said; without `use` the recorded one is taken out."""
+class NewUseSchema(CorrectionSchema):
+    """A use that was forgotten."""
 
-    use = fields.Nested(UseSchema)
-    by = Text(required=True, max_length=200, metadata={"description": "Person who corrects it"})
-    reason = Text(required=True, lines=True)
+    use = fields.Nested(UseSchema, required=True)
+
+
+class UseCorrectionSchema(CorrectionSchema):
+    """What a use should have said; with null (or without `use`) the recorded one is taken out."""
+
+    use = fields.Nested(UseSchema, allow_none=True)
 
 
 class IssueSchema(StrictSchema):

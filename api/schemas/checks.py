@@ -8,8 +8,8 @@ from typing import Any
 from marshmallow import fields, validate
 
 from api.rules.units import UnknownUnit, parse_quantity
-from api.schemas.base import AnnotatedSchema, StrictSchema
-from api.schemas.fields import DecimalText, MomentText, Text, at_least, decimal_of, refuse
+from api.schemas.base import AnnotatedSchema, CorrectionSchema, StrictSchema
+from api.schemas.fields import DecimalText, Mode, MomentText, Text, at_least, decimal_of, refuse
 from api.schemas.vocabulary import CHECK_RESULTS
 
 FULL_RANGE = "full range"
@@ -56,8 +56,42 @@ class CheckSchema(AnnotatedSchema):
     independent = fields.Boolean(truthy={True}, falsy={False})
     against = Text(max_length=200)
     covers = Covers()
+    mode = Mode(metadata={"description": "Mode in which it was checked; absent: both"})
     wear_pct = DecimalText()
     limit_pct = DecimalText()
+
+
+class CheckCorrectionSchema(CorrectionSchema):
+    """What a check should have said; what is not named stays. Null takes a value away."""
+
+    item = Text(max_length=200)
+    at = MomentText()
+    kind = Text(allow_none=True)
+    result = fields.String(validate=validate.OneOf(CHECK_RESULTS))
+    acceptance_limit_rel = DecimalText(allow_none=True, validate=at_least(0))
+    U_rel = DecimalText(allow_none=True, validate=at_least(0))
+    independent = fields.Boolean(allow_none=True, truthy={True}, falsy={False})
+    against = Text(allow_none=True, max_length=200)
+    covers = Covers(allow_none=True)
+    mode = Mode(allow_none=True)
+    wear_pct = DecimalText(allow_none=True)
+    limit_pct = DecimalText(allow_none=True)
+    note = Text(lines=True, allow_none=True)
+    title = Text(lines=True, allow_none=True)
+    meaning = Text(lines=True, allow_none=True)
+    amendment = Text(lines=True, allow_none=True)
+    withdrawn = fields.Boolean(
+        truthy={True},
+        falsy={False},
+        metadata={"description": "It is no evidence; false takes it back"},
+    )
+
+
+class CheckAnswerSchema(CheckSchema):
+    """One check as it is answered, with what was corrected of it."""
+
+    withdrawn = fields.Boolean()
+    corrections = fields.List(fields.Dict())
 
 
 class CheckQuerySchema(StrictSchema):

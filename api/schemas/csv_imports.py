@@ -60,6 +60,9 @@ class CsvImportAnswerSchema(StrictSchema):
     dry_run = fields.Boolean()
     created = fields.Dict(keys=fields.String(), values=fields.Integer())
     unchanged = fields.Dict(keys=fields.String(), values=fields.Integer())
+    notes = fields.List(
+        fields.Dict(), metadata={"description": "What the shares of parts leave open"}
+    )
     files = fields.List(fields.Nested(CsvFileSchema))
     refused = fields.List(fields.Nested(RefusedRowSchema))
     missing = fields.Dict(keys=fields.String(), values=fields.List(fields.Nested(MissingSchema)))

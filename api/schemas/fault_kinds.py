@@ -12,11 +12,20 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "interval": ("bound_rel",),
     "unknown": (),
     "linear_drift": ("delta_rel", "measured_at"),
+    "understated_uncertainty": ("U_rel_recorded", "U_rel_right"),
+    "true_force_offset": ("delta_force", "unit"),
 }
 MAY: dict[str, tuple[str, ...]] = {
     "true_force_relative_error": ("delta_rel", "segments"),
     "indication_effect_by_type": ("other_types",),
     "readout_gain": ("formula",),
+    "understated_uncertainty": ("k_recorded", "k_right"),
+    "true_force_offset": ("U_delta_force",),
+}
+# Numbers that every kind may carry save those which state their uncertainty in other terms.
+STATES_ITS_OWN_U = {
+    "understated_uncertainty": ("U_delta_rel", "U_delta_k"),
+    "true_force_offset": ("U_delta_rel",),
 }
 OWN = {name for names in (*NEEDS.values(), *MAY.values()) for name in names}
 DATA_FAULTS = ("wrong_correction_factor",)

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from marshmallow import ValidationError, fields, validate, validates_schema
 
+from api.rules.units import is_force
 from api.schemas.base import AnnotatedSchema, StrictSchema
-from api.schemas.fault_kinds import MAY, NEEDS, OWN, bounds_of
+from api.schemas.fault_kinds import MAY, NEEDS, OWN, STATES_ITS_OWN_U, bounds_of
 from api.schemas.fields import (
     DecimalText,
     MomentText,
@@ -24,6 +26,7 @@ from api.schemas.fields import (
     decimal_of,
     refuse,
 )
+from api.schemas.vocabulary import DIRECTIONS, MODES
 
 ABOVE_MINUS_ONE = above(-1)  # a true force of zero or less is not a relative error of force
 POSITIVE = above(0)
@@ -47,6 +50,22 @@ class SegmentSchema(StrictSchema):
         if above is not None and up_to is not None and above >= up_to:
             error = refuse("the range is empty", "up_to_kN is larger than above_kN")
             raise ValidationError(error.messages, "up_to_kN")
+
+
+class OnlySchema(StrictSchema):
+    """To what the fault is limited where it was met directly; what is absent limits nothing."""
+
+    mode = fields.String(validate=validate.OneOf(MODES))
+    directions = fields.List(
+        fields.String(validate=validate.OneOf(DIRECTIONS)), validate=validate.Length(min=1)
+    )
+    roles = fields.List(Text(), validate=validate.Length(min=1))
+
+    @validates_schema
+    def _something(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if not data:
+            error = refuse("limits nothing", "name mode, directions or roles, or leave only out")
+            raise ValidationError(error.messages)
 
 
 class OtherTypes(fields.Field[Any]):
@@ -91,6 +110,14 @@ class FaultSchema(AnnotatedSchema):
     formula = Text(lines=True)
     bound_rel = DecimalText(validate=_below_one)
     measured_at = MomentText()
+    U_rel_recorded = DecimalText(validate=at_least(0))
+    U_rel_right = DecimalText(validate=POSITIVE)
+    k_recorded = DecimalText(validate=POSITIVE)
+    k_right = DecimalText(validate=POSITIVE)
+    delta_force = DecimalText()
+    unit = Text()
+    U_delta_force = DecimalText(validate=at_least(0))
+    only_ = fields.Nested(OnlySchema, data_key="only", attribute="only")
 
     @validates_schema
     def _numbers_of_its_kind(self, data: dict[str, Any], **kwargs: Any) -> None:
@@ -103,12 +130,32 @@ class FaultSchema(AnnotatedSchema):
         }
         for name in sorted(OWN & data.keys() - {*needed, *MAY.get(kind, ())}):
             errors[name] = refuse(f"{kind} takes no {name}", "leave it out").messages
+        for name in STATES_ITS_OWN_U.get(kind, ()):
+            if name in data:
+                remedy = "state its uncertainty in its own fields"
+                errors[name] = refuse(f"{kind} takes no {name}", remedy).messages
         if kind == "true_force_relative_error" and ("delta_rel" in data) == ("segments" in data):
             errors["delta_rel"] = refuse(
                 "one of delta_rel and segments is needed", "give the constant, or the segments"
             ).messages
         if errors:
             raise ValidationError(errors)
+
+    @validates_schema
+    def _grows(self, data: dict[str, Any], **kwargs: Any) -> None:
+        added = added_variance(data)
+        if data.get("kind") == "understated_uncertainty" and added is not None and added <= 0:
+            error = refuse(
+                "U_rel_right/k_right is not above U_rel_recorded/k_recorded",
+                "an uncertainty that was not understated changes nothing: check both and their k",
+            )
+            raise ValidationError(error.messages, "U_rel_right")
+
+    @validates_schema
+    def _unit_of_force(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if "unit" in data and not is_force(data["unit"]):
+            error = refuse(f'"{data["unit"]}" is no unit of force', "write N, kN, lbf, kgf ...")
+            raise ValidationError(error.messages, "unit")
 
     @validates_schema
     def _one_thing_is_faulty(self, data: dict[str, Any], **kwargs: Any) -> None:
@@ -152,7 +199,6 @@ class RecallRequestSchema(StrictSchema):
     faults = fields.List(fields.Nested(FaultSchema), validate=validate.Length(min=1, max=20))
     preview = fields.Boolean(load_default=False, truthy={True}, falsy={False})
     previous = fields.Integer(strict=True)
-    as_of = MomentText()
 
     @validates_schema
     def _one_or_several(self, data: dict[str, Any], **kwargs: Any) -> None:
@@ -166,6 +212,17 @@ class ComparisonRequestSchema(StrictSchema):
 
     first = fields.Nested(FaultSchema, required=True)
     second = fields.Nested(FaultSchema, required=True)
+
+
+def added_variance(fault: Mapping[str, Any]) -> Fraction | None:
+    """By how much the right variance of an understated uncertainty exceeds the recorded one."""
+    if not {"U_rel_recorded", "U_rel_right"} <= fault.keys():
+        return None
+    right, recorded = (
+        Fraction(fault[f"U_rel_{name}"]) / Fraction(fault.get(f"k_{name}", 2))
+        for name in ("right", "recorded")
+    )
+    return right**2 - recorded**2
 
 
 def _overlap(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:

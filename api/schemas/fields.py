@@ -12,8 +12,9 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any
 
-from marshmallow import ValidationError, fields
+from marshmallow import ValidationError, fields, validate
 
+from api.schemas.vocabulary import MODES
 from graph.moments import BadMoment, check_text
 
 MAX_DIGITS = 60
@@ -162,6 +163,19 @@ class Text(fields.Field[str]):
         self, value: str | None, attr: str | None, obj: Any, **kwargs: Any
     ) -> str | None:
         return value
+
+
+class Mode(fields.String):
+    """Tension or compression, in small or capital letters; absent where both are meant."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(validate=validate.OneOf(MODES), **kwargs)
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        text = super()._deserialize(value, attr, data, **kwargs)
+        return text.strip().lower() if isinstance(text, str) else text
 
 
 class WholeNumber(fields.Field[int]):

@@ -36,4 +36,7 @@ class ImportAnswerSchema(StrictSchema):
 
     created = fields.Dict(keys=fields.String(), values=fields.Integer())
     unchanged = fields.Dict(keys=fields.String(), values=fields.Integer())
+    notes = fields.List(
+        fields.Dict(), metadata={"description": "What the shares of parts leave open"}
+    )
     dry_run = fields.Boolean()

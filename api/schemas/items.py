@@ -34,9 +34,13 @@ class ItemChangeSchema(ItemFields):
 
 
 class ItemAnswerSchema(ItemSchema):
-    """One item as it is answered."""
+    """One item as it is answered; the last two by itself only."""
 
     version = fields.Integer()
+    identity_swaps = fields.List(fields.Dict())
+    shared_certificates = fields.List(
+        fields.Dict(), metadata={"description": "Another revision of them names another item"}
+    )
 
 
 class ItemQuerySchema(StrictSchema):

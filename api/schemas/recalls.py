@@ -41,7 +41,11 @@ class RecallEntrySchema(StrictSchema):
     generation = WholeNumber()
     reason_paths = fields.List(fields.List(Text()))
     path_count = WholeNumber()
-    reason = Text(metadata={"description": "Why it is traced or cleared"})
+    reason = Text(metadata={"description": "Why it is traced, cleared or indeterminate"})
+    reasons = fields.List(Text(), metadata={"description": "Why it cannot be excluded"})
+    doubts = fields.List(
+        Text(), metadata={"description": "Why it could not be excluded either, if it stood nowhere"}
+    )
     detail = Text()
     could_change = fields.Boolean()
     points = fields.List(fields.Nested(PointSchema))

@@ -15,6 +15,8 @@ ITEM_KINDS = (
     "software",
 )
 STATUSES = ("draft", "issued", "superseded", "voided")
+MODES = ("tension", "compression")
+DIRECTIONS = ("increasing", "decreasing")
 STAGES = ("single", "as_found", "as_left")
 CHECK_RESULTS = ("pass", "fail")
 EVENT_KINDS = ("proof_load", "overload", "dropped", "shock", "side_load", "damage", "use")

@@ -1,10 +1,15 @@
 """Which certificate's value was in force for each use: resolved when records are written.
 
-The value in force is that of the certificate that the use names, else of the item's latest issued
-calibration not later than the use that assigns a value (one instant: the highest revision). Beside
-it stands the latest issued calibration of any kind, where that one only confirmed limits. A bare
-date counts as the end of its day for a use and as its start for a calibration, which is what
-``used_end_us`` and ``performed_us`` hold.
+The value in force is that of the certificate that the use names, else of the item's latest
+calibration not later than the use that assigns a value (one instant: the highest revision), among
+those that served then (`api.store.serving`) and whose mode is that of the using calibration or not
+recorded on either side. Beside it stands the latest such calibration of any kind, where that one
+only confirmed limits. A bare date counts as the end of its day for a use and as its start for a
+calibration, an issue or a void, which is what ``used_end_us``, ``performed_us`` and the interval of
+a certificate hold.
+
+A certificate that a use names is followed whatever its status, mode or range. Where the name leaves
+the revision open, the issued one is meant, else the one that served at the use.
 """
 
 from __future__ import annotations
@@ -19,9 +24,11 @@ from sqlalchemy import (
     and_,
     case,
     exists,
+    func,
     null,
     or_,
     select,
+    true,
     update,
 )
 from sqlalchemy.orm import Session, aliased
@@ -30,6 +37,7 @@ from api.store.chunks import chunks
 from api.store.tables import Certificate, Usage
 
 Earlier = aliased(Certificate)
+User = aliased(Certificate)
 
 
 def resolve_after(session: Session, first_certificate: int) -> None:
@@ -108,32 +116,50 @@ def _resolve(session: Session, touched: ColumnElement[bool]) -> None:
         .values(source_id=_value(), evidence_id=_evidence())
         .execution_options(synchronize_session=False)
     )
-    named = (
+    session.execute(
+        update(Usage)
+        .where(Usage.named_certificate.is_not(None), touched)
+        .values(source_id=_named(), evidence_id=null())
+        .execution_options(synchronize_session=False)
+    )
+
+
+def _named() -> ColumnElement[Any]:
+    """The certificate of this name: issued, else in force at the use, else the newest."""
+    candidates = (
         select(Earlier.id)
         .where(
             Earlier.number == Usage.named_certificate,
             Earlier.item_id == Usage.item_id,
             or_(Usage.named_revision.is_(None), Earlier.revision == Usage.named_revision),
         )
-        .order_by(case((Earlier.status == "issued", 0), else_=1), Earlier.revision.desc())
+        .order_by(Earlier.revision.desc())
         .limit(1)
-        .scalar_subquery()
     )
-    session.execute(
-        update(Usage)
-        .where(Usage.named_certificate.is_not(None), touched)
-        .values(source_id=named, evidence_id=null())
-        .execution_options(synchronize_session=False)
+    # One by one: SQLite knows no column of the use in an ORDER BY.
+    chosen = (Earlier.status == "issued", served(Earlier), true())
+    return func.coalesce(*(candidates.where(one).scalar_subquery() for one in chosen))
+
+
+def served(certificate: type[Certificate]) -> ColumnElement[bool]:
+    """Whether the value of a certificate served when an item was used."""
+    return and_(
+        certificate.serves_from_us <= Usage.used_end_us,
+        or_(certificate.serves_until_us.is_(None), certificate.serves_until_us > Usage.used_end_us),
     )
 
 
 def _latest(column: Any, *conditions: ColumnElement[bool]) -> ScalarSelect[Any]:
+    using = select(User.mode).where(User.id == Usage.certificate_id).correlate(Usage)
+    mode = using.scalar_subquery()
     return (
         select(column)
         .where(
             Earlier.item_id == Usage.item_id,
-            Earlier.status == "issued",
             Earlier.performed_us <= Usage.used_end_us,
+            served(Earlier),
+            # Looked up only for a certificate that has a mode.
+            or_(Earlier.mode.is_(None), func.coalesce(mode, Earlier.mode) == Earlier.mode),
             *conditions,
         )
         .order_by(Earlier.performed_us.desc(), Earlier.revision.desc(), Earlier.number.desc())

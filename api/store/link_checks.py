@@ -12,6 +12,7 @@ from sqlalchemy import ColumnElement, Row, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.store.chunks import chunks
+from api.store.in_force import served
 from api.store.links import users_of_items
 from api.store.reading import SessionReader
 from api.store.tables import Certificate, Check, Composition, Item, Usage
@@ -23,7 +24,8 @@ Edge = tuple[int, int]
 def unresolved_names(session: Session, first: int) -> Sequence[Row[*tuple[Any, ...]]]:
     """Uses of certificates from this key on that name a certificate which was not found.
 
-    A name without revision means an issued one, so a number of which none is issued is not found.
+    A name without revision means one that is issued, or served at the use, so a number of which
+    there is neither is not found.
     """
     return session.execute(
         select(
@@ -43,7 +45,10 @@ def unresolved_names(session: Session, first: int) -> Sequence[Row[*tuple[Any, .
             Usage.named_certificate.is_not(None),
             or_(
                 Usage.source_id.is_(None),
-                Usage.named_revision.is_(None) & (Source.status != "issued"),
+                # The interval may have no beginning: such a certificate never served.
+                Usage.named_revision.is_(None)
+                & (Source.status != "issued")
+                & func.coalesce(~served(Source), True),
             ),
         )
         # By Usage.id, SQLite would read every use in that order.
@@ -54,6 +59,11 @@ def unresolved_names(session: Session, first: int) -> Sequence[Row[*tuple[Any, .
 def certificates_from(session: Session, first: int) -> set[int]:
     """Keys of the certificates recorded from this key on."""
     return set(session.scalars(select(Certificate.id).where(Certificate.id >= first)))
+
+
+def items_from(session: Session, first: int) -> set[int]:
+    """Keys of the items of the certificates recorded from this key on."""
+    return set(session.scalars(select(Certificate.item_id).where(Certificate.id >= first)))
 
 
 def certificates_of(session: Session, item: int) -> set[int]:
@@ -111,6 +121,8 @@ def bare_dates_recorded() -> ColumnElement[bool]:
     """Whether any record holds a bare date, whose instants depend on the time zone."""
     texts = (
         Certificate.due_at,
+        Certificate.issued_at,
+        Certificate.voided_at,
         Composition.held_from,
         Composition.held_until,
         Item.in_service_from,

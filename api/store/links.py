@@ -58,11 +58,11 @@ def roles_of(reader: Reader, items: Collection[int]) -> set[str]:
 
 
 def lacking_roles(reader: Reader, roles: Collection[str], window: Span) -> list[int]:
-    """Our own issued certificates of the window, of whose uses none has one of the roles."""
+    """Our own certificates of the window, of whose uses none has one of the roles."""
     marks = [role_mark(role) for role in roles]
     texts = [text for (text,) in reader.rows(_TEXTS_OF_ROLES)]
     lacking = [text for text in texts if not any(mark in text for mark in marks)]
-    also = "WHERE certificate.status = 'issued' AND NOT certificate.external"
+    also = "WHERE NOT certificate.external"
     bounds: list[int] = []
     first, last = window
     if first is not None:
@@ -108,10 +108,20 @@ def items_upward(reader: Reader, certificates: Iterable[int]) -> set[int]:
     return items
 
 
-def certificate_in_force(reader: Reader, item: int, at_us: int) -> int | None:
-    """Key of the certificate whose value an item carries at this instant, if any."""
+def certificate_in_force(
+    reader: Reader, item: int, at_us: int, mode: str | None = None
+) -> int | None:
+    """Key of the certificate whose value an item carries at this instant, if any.
+
+    With a mode those of the other mode are left out.
+    """
     statement = (
-        "SELECT id FROM certificate WHERE item_id = ? AND status = 'issued' AND assigns_value "
-        "AND performed_us <= ? ORDER BY performed_us DESC, revision DESC, number DESC LIMIT 1"
+        "SELECT id FROM certificate WHERE item_id = ? AND assigns_value AND performed_us <= ? "
+        "AND serves_from_us <= ? AND (serves_until_us IS NULL OR serves_until_us > ?) "
     )
-    return next((key for (key,) in reader.rows(statement, [item, at_us])), None)
+    parameters: list[int | str] = [item, at_us, at_us, at_us]
+    if mode is not None:
+        statement += "AND (mode IS NULL OR mode = ?) "
+        parameters.append(mode)
+    statement += "ORDER BY performed_us DESC, revision DESC, number DESC LIMIT 1"
+    return next((key for (key,) in reader.rows(statement, parameters)), None)

@@ -129,7 +129,10 @@ def last_inspections(
     instant the later recorded one counts.
     """
     found: dict[int, Check] = {}
-    wanted = [or_(Check.kind == INSPECTION, Check.wear_pct.is_not(None))]
+    wanted = [
+        Check.withdrawn.is_(False),
+        or_(Check.kind == INSPECTION, Check.wear_pct.is_not(None)),
+    ]
     if passed_until_us is not None:
         wanted += [Check.result == "pass", Check.performed_us <= passed_until_us]
     for some in chunks(sorted(items)):
@@ -148,7 +151,7 @@ def _holdings(session: Session, parts: Iterable[int]) -> dict[int, list[tuple[in
                 Composition.assembly_id,
                 Composition.from_us,
                 Composition.until_us,
-            ).where(Composition.part_id.in_(some))
+            ).where(Composition.part_id.in_(some), Composition.withdrawn.is_(False))
         ):
             until_us = NEVER if one.until_us is None else one.until_us
             found.setdefault(one.part_id, []).append((one.assembly_id, one.from_us, until_us))

@@ -11,13 +11,6 @@ from typing import Any, NamedTuple
 from api.store.keyed import rows_of
 from api.store.reading import Reader
 
-_HELD = "composition.id, assembly.code, {part}.code, composition.from_us, composition.until_us"
-_BY_ASSEMBLY = "JOIN item AS assembly ON assembly.id = composition.assembly_id"
-HOLDINGS = (
-    f"SELECT {_HELD.format(part='part')} FROM composition {_BY_ASSEMBLY} "
-    "JOIN item AS part ON part.id = composition.part_id ORDER BY composition.id"
-)
-
 
 class CertificateRow(NamedTuple):
     """One certificate as its columns hold it."""
@@ -37,6 +30,7 @@ class CertificateRow(NamedTuple):
     void_reason: str | None
     content_hash: str
     method: str | None
+    mode: str | None
 
 
 class HeadRow(NamedTuple):
@@ -68,6 +62,7 @@ class UseRow(NamedTuple):
     factor_applied: str | None
     source_id: int | None
     evidence_id: int | None
+    named_certificate: str | None
 
 
 class ResultRow(NamedTuple):
@@ -90,6 +85,7 @@ class ResultRow(NamedTuple):
     limit_upper: str | None
     rule_id: int | None
     verdict_reported: str | None
+    direction: str | None
 
 
 class ItemRow(NamedTuple):
@@ -110,6 +106,51 @@ class HoldingRow(NamedTuple):
     part: str
     from_us: int
     until_us: int | None
+    share: str | None
+
+
+class PartRow(NamedTuple):
+    """A holding as seen from its assembly: with the key and kind of the part."""
+
+    id: int
+    assembly: str
+    part: str
+    from_us: int
+    until_us: int | None
+    share: str | None
+    part_id: int
+    kind: str
+
+
+class ServingRow(NamedTuple):
+    """A certificate of an item that was ever issued, and when its value serves uses.
+
+    From `serves_from_us` (inclusive; None: never) until `serves_until_us` (exclusive; None: open),
+    see `api.store.serving`.
+    """
+
+    id: int
+    item_id: int
+    number: str
+    revision: int
+    issuer: str
+    status: str
+    performed_us: int
+    assigns_value: bool
+    mode: str | None
+    serves_from_us: int | None
+    serves_until_us: int | None
+    voided_us: int | None
+    issued_us: int | None
+
+
+class UserRow(NamedTuple):
+    """One use of an item: by which certificate, and when."""
+
+    certificate_id: int
+    item_id: int
+    used_us: int
+    used_end_us: int
 
 
 class CheckRow(NamedTuple):
@@ -125,6 +166,7 @@ class CheckRow(NamedTuple):
     independent: bool | None
     against_id: int | None
     covers: str | None
+    mode: str | None
 
 
 class RecalibrationRow(NamedTuple):
@@ -202,21 +244,33 @@ def item_keys(reader: Reader, codes: Collection[str]) -> set[int]:
     return {key for (key,) in rows_of(reader, "item.id", "item", "code", codes)}
 
 
-def holdings(reader: Reader) -> list[HoldingRow]:
-    """Every holding, by key."""
-    return list(map(HoldingRow._make, reader.rows(HOLDINGS)))
+def servings_of(reader: Reader, items: Collection[int]) -> list[ServingRow]:
+    """Certificates of these items that were ever issued: issued, superseded or voided now."""
+    columns = _named("certificate", ServingRow._fields)
+    also = "WHERE certificate.status <> 'draft' AND NOT certificate.never_issued"
+    return list(
+        map(ServingRow._make, rows_of(reader, columns, "certificate", "item_id", items, also))
+    )
 
 
-def holdings_of(reader: Reader, parts: Collection[str]) -> list[HoldingRow]:
-    """Which assemblies held these parts, and when, by key of the holding."""
-    also = f"JOIN composition ON composition.part_id = item.id {_BY_ASSEMBLY}"
-    rows = rows_of(reader, _HELD.format(part="item"), "item", "code", parts, also)
-    return sorted(map(HoldingRow._make, rows))
+def bearing_items(reader: Reader, items: Collection[int]) -> set[int]:
+    """Those of these items that were ever used, or held by an assembly: others may rest on them."""
+    also = (
+        "WHERE EXISTS (SELECT 1 FROM usage WHERE usage.item_id = item.id) "
+        "OR EXISTS (SELECT 1 FROM composition WHERE composition.part_id = item.id)"
+    )
+    return {key for (key,) in rows_of(reader, "item.id", "item", "id", items, also)}
+
+
+def users_in(reader: Reader, items: Collection[int]) -> list[UserRow]:
+    """Every use of these items: by which certificate, and when."""
+    return list(map(UserRow._make, _rows(reader, UserRow, "usage", "item_id", items)))
 
 
 def checks_of(reader: Reader, item: int) -> list[CheckRow]:
-    """Checks of an item."""
-    rows = _rows(reader, CheckRow, "intermediate_check", "item_id", [item])
+    """Checks of an item that were not withdrawn."""
+    columns, table = _named("intermediate_check", CheckRow._fields), "intermediate_check"
+    rows = rows_of(reader, columns, table, "item_id", [item], f"WHERE NOT {table}.withdrawn")
     return list(map(CheckRow._make, rows))
 
 

@@ -29,9 +29,12 @@ from api.store.records import (
     HoldingRow,
     ItemRow,
     NumberRow,
+    PartRow,
     RecalibrationRow,
     ResultRow,
+    ServingRow,
     UseRow,
+    UserRow,
 )
 from api.store.snapshot_files import FILES, FORMAT, MANIFEST, SnapshotError, file_in
 
@@ -61,7 +64,10 @@ class Snapshot:
             raise SnapshotError(f"{folder} holds no snapshot: {error}") from error
         found = self.manifest.get("format")
         if found != FORMAT:
-            raise SnapshotError(f"{folder} is of format {found}, this version reads {FORMAT}")
+            raise SnapshotError(
+                f"{folder} is of format {found}, this version reads {FORMAT}; take it again with: "
+                "tracehold snapshot"
+            )
         for name in FILES:
             path = file_in(folder, name)
             size = path.stat().st_size if path.exists() else None
@@ -108,6 +114,22 @@ class Snapshot:
             HoldingRow._make(row) for row in self._scan("composition", held, HoldingRow._fields)
         ]
 
+    def holdings_in(self, assemblies: Collection[str]) -> list[PartRow]:
+        held = pl.col("assembly").is_in(sorted(assemblies))
+        return [PartRow._make(row) for row in self._scan("composition", held, PartRow._fields)]
+
+    def servings_of(self, items: Collection[int]) -> list[ServingRow]:
+        rows = self._join("certificate_by_item", items, [*ServingRow._fields, "never_issued"])
+        issued = (pl.col("status") != "draft") & ~pl.col("never_issued")
+        return [ServingRow._make(row[:-1]) for row in rows.filter(issued).iter_rows()]
+
+    def bearing_items(self, items: Collection[int]) -> set[int]:
+        held = {key for (key,) in self._scan("composition", pl.lit(True), ["part_id"])}
+        return self._values("use_by_item", items, "item_id") | (held & set(items))
+
+    def users_in(self, items: Collection[int]) -> list[UserRow]:
+        return [UserRow._make(row) for row in self._rows("use_by_item", items, UserRow._fields)]
+
     def checks_of(self, item: int) -> list[CheckRow]:
         return [CheckRow._make(r) for r in self._rows("check", [item], CheckRow._fields)]
 
@@ -152,7 +174,7 @@ class Snapshot:
         return self._values("use_by_item", items, "role")
 
     def lacking_roles(self, roles: Collection[str], window: Span) -> list[int]:
-        wanted = (pl.col("status") == "issued") & ~pl.col("external")
+        wanted = ~pl.col("external")
         first, last = window
         if first is not None:
             wanted &= pl.col("performed_end_us") >= first
@@ -182,13 +204,17 @@ class Snapshot:
             frontier = set(used["source_id"].drop_nulls().to_list()) - seen
         return items
 
-    def certificate_in_force(self, item: int, at_us: int) -> int | None:
+    def certificate_in_force(self, item: int, at_us: int, mode: str | None = None) -> int | None:
+        until = pl.col("serves_until_us")
         wanted = (
             (pl.col("item_id") == item)
-            & (pl.col("status") == "issued")
             & pl.col("assigns_value")
             & (pl.col("performed_us") <= at_us)
+            & (pl.col("serves_from_us") <= at_us)
+            & (until.is_null() | (until > at_us))
         )
+        if mode is not None:
+            wanted &= pl.col("mode").is_null() | (pl.col("mode") == mode)
         found = self._scan("certificate", wanted, ["performed_us", "revision", "number", "id"])
         latest: tuple[Any, ...] = max(found, default=(None,))
         key: int | None = latest[-1]

@@ -22,18 +22,28 @@ from typing import Any, BinaryIO, NamedTuple
 
 import pyarrow as pa
 import pyarrow.parquet as pq
-from sqlalchemy import Executable, Select, column, select, table, text
+from sqlalchemy import Boolean, Executable, Select, column, select, table, text
 from sqlalchemy.orm import Session
 
-from api.store import records
-from api.store.records import CertificateRow, CheckRow, HoldingRow, ItemRow, ResultRow, UseRow
+from api.store import assemblies
+from api.store.records import (
+    CertificateRow,
+    CheckRow,
+    ItemRow,
+    PartRow,
+    ResultRow,
+    ServingRow,
+    UseRow,
+    UserRow,
+)
 
-FORMAT = 1
+# 2: modes, directions, shares, and when a certificate serves.
+FORMAT = 2
 MANIFEST = "manifest.json"
 ROWS_A_GROUP = 16_384
 _NUMBERS = pa.int64()
 _KINDS = {
-    **dict.fromkeys(("assigns_value", "external", "independent"), pa.bool_()),
+    **dict.fromkeys(("assigns_value", "external", "independent", "never_issued"), pa.bool_()),
     **dict.fromkeys(("id", "revision", "position", "rule_version"), _NUMBERS),
 }
 
@@ -45,26 +55,37 @@ class SnapshotError(Exception):
 class Table(NamedTuple):
     """One file: the table and columns it holds, and the columns it is ordered by.
 
-    The first of these is its key; rows without one are left out.
+    The first of these is its key; rows without one are left out, and so are those for which the
+    column `unless` is true.
     """
 
     table: str
     columns: tuple[str, ...]
     order: tuple[str, ...]
+    unless: str | None = None
 
 
 # What lists, `lacking_roles` and `recalibrations` ask for beside the row of a certificate.
-CERTIFICATE = (*CertificateRow._fields, "performed_at", "roles")
+CERTIFICATE = (
+    *CertificateRow._fields,
+    "performed_at",
+    "roles",
+    "serves_from_us",
+    "serves_until_us",
+)
 _BY_ITEM = ("item_id", "used_us", "certificate_id")
 FILES: Mapping[str, Table] = {
     "item": Table("item", ItemRow._fields, ("id",)),
     "customer": Table("customer", ("id", "name"), ("id",)),
     "decision_rule": Table("decision_rule", ("id", "code", "rule_version", "definition"), ("id",)),
-    "composition": Table("composition", HoldingRow._fields, ("id",)),
-    "check": Table("intermediate_check", CheckRow._fields, ("item_id", "id")),
+    "composition": Table("composition", PartRow._fields, ("id",)),
+    "check": Table("intermediate_check", CheckRow._fields, ("item_id", "id"), "withdrawn"),
     "certificate": Table("certificate", CERTIFICATE, ("id",)),
+    "certificate_by_item": Table(
+        "certificate", (*ServingRow._fields, "never_issued"), ("item_id", "id")
+    ),
     "use": Table("usage", UseRow._fields, ("certificate_id", "position")),
-    "use_by_item": Table("usage", ("item_id", "certificate_id", "role"), _BY_ITEM),
+    "use_by_item": Table("usage", (*UserRow._fields, "role"), _BY_ITEM),
     "use_by_source": Table(
         "usage", ("source_id", "certificate_id"), ("source_id", "certificate_id")
     ),
@@ -156,7 +177,7 @@ def _array(cells: Sequence[Any], kind: pa.DataType) -> pa.Array:
 
 def _rows(session: Session, name: str) -> Iterator[list[tuple[Any, ...]]]:
     """Columns of some thousand rows at a time, as the driver gives them."""
-    statement: Executable = text(records.HOLDINGS) if name == "composition" else _select(name)
+    statement: Executable = text(assemblies.PARTS) if name == "composition" else _select(name)
     # Without streaming PostgreSQL's driver would fetch the whole table at once.
     streamed = statement.execution_options(stream_results=True)
     with session.connection().execute(streamed) as found:
@@ -167,9 +188,10 @@ def _rows(session: Session, name: str) -> Iterator[list[tuple[Any, ...]]]:
 def _select(name: str) -> Select[*tuple[Any, ...]]:
     """Columns without types: what is stored comes as it is stored."""
     shape = FILES[name]
-    return (
+    statement: Select[*tuple[Any, ...]] = (
         select(*(column(one) for one in shape.columns))
         .select_from(table(shape.table))
         .where(column(shape.order[0]).is_not(None))
         .order_by(*(column(one) for one in shape.order))
     )
+    return statement if shape.unless is None else statement.where(~column(shape.unless, Boolean()))

@@ -13,6 +13,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from api.store import assemblies as held
 from api.store import links, records
 from api.store.reading import Reader
 from api.store.records import (
@@ -22,9 +23,12 @@ from api.store.records import (
     HoldingRow,
     ItemRow,
     NumberRow,
+    PartRow,
     RecalibrationRow,
     ResultRow,
+    ServingRow,
     UseRow,
+    UserRow,
 )
 
 
@@ -52,8 +56,20 @@ class Source(Protocol):
     def holdings_of(self, parts: Collection[str]) -> list[HoldingRow]:
         """Which assemblies held these parts, and when, by key of the holding."""
 
+    def holdings_in(self, assemblies: Collection[str]) -> list[PartRow]:
+        """What these assemblies ever held, and when, by key of the holding."""
+
+    def servings_of(self, items: Collection[int]) -> list[ServingRow]:
+        """Certificates of these items that were ever issued: issued, superseded or voided now."""
+
+    def bearing_items(self, items: Collection[int]) -> set[int]:
+        """Those of these items that were ever used or held: others may rest on them."""
+
+    def users_in(self, items: Collection[int]) -> list[UserRow]:
+        """Every use of these items: by which certificate, and when."""
+
     def checks_of(self, item: int) -> list[CheckRow]:
-        """Checks of an item."""
+        """Checks of an item that were not withdrawn."""
 
     def recalibrations(
         self, item: int, start_us: int | None, end_us: int | None
@@ -88,7 +104,7 @@ class Source(Protocol):
         """Roles in which these items were ever used."""
 
     def lacking_roles(self, roles: Collection[str], window: links.Span) -> list[int]:
-        """Our own issued certificates of the window, of whose uses none has one of the roles."""
+        """Our own certificates of the window, of whose uses none has one of the roles."""
 
     def everything_downward(self, certificates: Iterable[int]) -> set[int]:
         """These certificates and all that could rest on them, level by level."""
@@ -96,8 +112,8 @@ class Source(Protocol):
     def items_upward(self, certificates: Iterable[int]) -> set[int]:
         """Items that these certificates rest on, directly or through others."""
 
-    def certificate_in_force(self, item: int, at_us: int) -> int | None:
-        """The certificate whose value an item carries at this instant, if any."""
+    def certificate_in_force(self, item: int, at_us: int, mode: str | None = None) -> int | None:
+        """The certificate whose value an item carries at this instant, if any, in a mode."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +141,19 @@ class Recorded:
         return records.rules(self.reader, keys)
 
     def holdings_of(self, parts: Collection[str]) -> list[HoldingRow]:
-        return records.holdings_of(self.reader, parts)
+        return held.holdings_of(self.reader, parts)
+
+    def holdings_in(self, assemblies: Collection[str]) -> list[PartRow]:
+        return held.holdings_in(self.reader, assemblies)
+
+    def servings_of(self, items: Collection[int]) -> list[ServingRow]:
+        return records.servings_of(self.reader, items)
+
+    def bearing_items(self, items: Collection[int]) -> set[int]:
+        return records.bearing_items(self.reader, items)
+
+    def users_in(self, items: Collection[int]) -> list[UserRow]:
+        return records.users_in(self.reader, items)
 
     def checks_of(self, item: int) -> list[CheckRow]:
         return records.checks_of(self.reader, item)
@@ -171,5 +199,5 @@ class Recorded:
     def items_upward(self, certificates: Iterable[int]) -> set[int]:
         return links.items_upward(self.reader, certificates)
 
-    def certificate_in_force(self, item: int, at_us: int) -> int | None:
-        return links.certificate_in_force(self.reader, item, at_us)
+    def certificate_in_force(self, item: int, at_us: int, mode: str | None = None) -> int | None:
+        return links.certificate_in_force(self.reader, item, at_us, mode)

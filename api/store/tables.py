@@ -117,6 +117,9 @@ class Composition(Base):
     held_until: Mapped[str | None] = mapped_column(Text)
     from_us: Mapped[int] = mapped_column(BigInteger)
     until_us: Mapped[int | None] = mapped_column(BigInteger)
+    # How much of the assembly's force the part carries.
+    share: Mapped[Decimal | None] = mapped_column(DecimalText)
+    withdrawn: Mapped[bool] = mapped_column(default=False)
     note: Mapped[str | None] = mapped_column(Text)
     remarks: Mapped[Any | None] = mapped_column(JsonText)
     content_hash: Mapped[str] = mapped_column(Text)
@@ -172,6 +175,7 @@ class Certificate(Base):
     performed_us: Mapped[int] = mapped_column(BigInteger)
     performed_end_us: Mapped[int] = mapped_column(BigInteger)
     issued_at: Mapped[str | None] = mapped_column(Text)
+    issued_us: Mapped[int | None] = mapped_column(BigInteger)
     due_at: Mapped[str | None] = mapped_column(Text)
     due_us: Mapped[int | None] = mapped_column(BigInteger)
     external: Mapped[bool] = mapped_column(default=False)
@@ -183,6 +187,14 @@ class Certificate(Base):
     amendment: Mapped[str | None] = mapped_column(Text)
     superseded_by: Mapped[str | None] = mapped_column(Text)
     void_reason: Mapped[str | None] = mapped_column(Text)
+    voided_at: Mapped[str | None] = mapped_column(Text)
+    voided_us: Mapped[int | None] = mapped_column(BigInteger)
+    # A draft that was voided: it never served anybody, whatever its dates.
+    never_issued: Mapped[bool] = mapped_column(default=False)
+    # When its value serves uses, from (inclusive) until (exclusive); derived by `api.store.serving`
+    # from all revisions of its number. Without a beginning it never serves.
+    serves_from_us: Mapped[int | None] = mapped_column(BigInteger)
+    serves_until_us: Mapped[int | None] = mapped_column(BigInteger)
     load_applications: Mapped[int | None] = mapped_column(BigInteger)
     # The roles of its uses, each between marks (`links.role_mark`), so that a gap in the records is
     # found without reading them.
@@ -256,11 +268,35 @@ class UseCorrection(Base):
     id: Mapped[int] = mapped_column(Key, primary_key=True)
     certificate_id: Mapped[int] = mapped_column(ForeignKey("certificate.id"), index=True)
     position: Mapped[int] = mapped_column(Integer)
-    before: Mapped[Any] = mapped_column(JsonText)
-    after: Mapped[Any] = mapped_column(JsonText)
+    before: Mapped[Any | None] = mapped_column(JsonText)
+    after: Mapped[Any | None] = mapped_column(JsonText)
     person: Mapped[str] = mapped_column(Text)
     reason: Mapped[str] = mapped_column(Text)
     at_us: Mapped[int] = mapped_column(BigInteger)
+
+
+class RecordCorrection(Base):
+    """A holding, check or identity put right: what it said before and after, by whom and why.
+
+    `record_id` is the key of the row in the table of its collection: a composition, a check, a
+    certificate (calibrations), or for the collection identity one of the two items.
+    """
+
+    __tablename__ = "record_correction"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    collection: Mapped[str] = mapped_column(Text)
+    record_id: Mapped[int] = mapped_column(Key)
+    before: Mapped[Any] = mapped_column(JsonText)
+    after: Mapped[Any | None] = mapped_column(JsonText)
+    person: Mapped[str] = mapped_column(Text)
+    reason: Mapped[str] = mapped_column(Text)
+    at_us: Mapped[int] = mapped_column(BigInteger)
+    __table_args__ = (
+        CheckConstraint(
+            "collection IN ('composition','checks','calibrations','identity')", name="collection"
+        ),
+        Index("ix_record_correction_record", "collection", "record_id"),
+    )
 
 
 class Result(Base):
@@ -312,6 +348,8 @@ class Check(Base):
     independent: Mapped[bool | None] = mapped_column()
     against_id: Mapped[int | None] = mapped_column(ForeignKey("item.id"))
     covers: Mapped[Any | None] = mapped_column(JsonText)
+    mode: Mapped[str | None] = mapped_column(Text)
+    withdrawn: Mapped[bool] = mapped_column(default=False)
     wear_pct: Mapped[Decimal | None] = mapped_column(DecimalText)
     limit_pct: Mapped[Decimal | None] = mapped_column(DecimalText)
     note: Mapped[str | None] = mapped_column(Text)

@@ -154,6 +154,27 @@ def test_certificates_are_drafted_issued_revised_and_voided(filled):
     assert filled.void("C-2", "wrong serial number")["status"] == "voided"
 
 
+def test_records_are_corrected_with_a_name_and_a_reason(filled):
+    said = {"by": "M. Tarn", "reason": "the log says otherwise"}
+    for code in ("PIN-A", "PIN-B", "CLEVIS"):
+        filled.record_item({"id": code, "kind": "adapter_part"})
+    made = filled.record_composition({"assembly": "CLEVIS", "part": "PIN-A", "from": "2024-01-01"})
+    right = filled.correct_composition(made["id"], **said, from_="2024-01-02", until="2024-02-01")
+    assert (right["from"], right["corrections"][0]["before"]["from"]) == (
+        "2024-01-02",
+        "2024-01-01",
+    )
+    filled.record_check({"id": "K/1", "item": "REF-1", "at": "2024-01-05", "result": "pass"})
+    assert filled.correct_check("K/1", **said, withdrawn=True)["withdrawn"] is True
+    added = filled.add_use("C-1", {"item": "PIN-A", "role": "adapter"}, **said)
+    assert added["uses"][-1]["item"] == "PIN-A"
+    removed = filled.correct_use("C-1", len(added["uses"]) - 1, None, **said)
+    assert removed["use_corrections"][-1]["after"] is None
+    swapped = filled.swap_identities(("PIN-A", "PIN-B"), "2024-01-01", "2024-03-01", **said)
+    assert swapped["moved"]["compositions"] == 1
+    assert filled.void("C-1", "withdrawn", voided_at="2024-12-31")["voided_at"] == "2024-12-31"
+
+
 def test_a_record_is_changed_only_in_the_version_that_was_read(filled):
     read = filled.item("REF-1")
     assert filled.change_item(read, owner="laboratory")["owner"] == "laboratory"
@@ -231,7 +252,7 @@ def test_a_fault_is_reported_shown_again_and_listed(filled):
     assert filled.recall(made["id"]) == made
     for name in LISTS:
         assert list(filled.recall_entries(made["id"], name)) == made[name]
-    again = filled.report_fault([FAULT], previous=made["id"], as_of="2025-01-01T00:00:00Z")
+    again = filled.report_fault([FAULT], previous=made["id"])
     assert [one["previous"] for one in filled.recalls()] == [made["id"], None]
     assert again["faults"] == made["faults"]
     assert {one["number"] for one in filled.certificate("C-1")["recalls"]} >= {made["number"]}
@@ -436,8 +457,8 @@ def test_a_date_in_retry_after_is_understood():
     assert 0 <= wire._wait(0, "soon") < 1
 
 
-def test_an_answer_lost_on_the_way_leaves_one_record(app, keys, quick):
-    inner, lost = app.wsgi_app, []
+def test_an_answer_lost_on_the_way_leaves_one_record(own_app, keys, quick):
+    inner, lost = own_app.wsgi_app, []
 
     def losing(environ, start_response):
         body = b"".join(inner(environ, start_response))
@@ -446,8 +467,8 @@ def test_an_answer_lost_on_the_way_leaves_one_record(app, keys, quick):
             return [body[:10]]
         return [body]
 
-    app.wsgi_app = losing
-    with serving(app) as url, Client(url, keys.token()) as client:
+    own_app.wsgi_app = losing
+    with serving(own_app) as url, Client(url, keys.token()) as client:
         made = client.decide("10.002", **DECISION)
         assert len(lost) == 1
         assert [one["id"] for one in client.decisions()] == [made["id"]]

@@ -152,6 +152,8 @@ class Laboratory:
                 "performed_end_us": at,
                 "external": not used,
                 "assigns_value": True,
+                "never_issued": False,
+                "serves_from_us": at,
                 "roles": "".join(sorted({role_mark(role) for _, role in used})),
                 "content_hash": f"{key:064d}",
                 "recorded_us": at,

@@ -10,6 +10,12 @@ import pytest
 ROOT = Path(__file__).parents[2]
 # Without the docstrings of functions and classes, whose sections are looked up, not read through.
 MOST_LINES = 300
+# One subject each that would not read better in two.
+LONGER = {
+    "api/store/tables.py": "a plain list of columns",
+    "graph/faults.py": "every kind of fault, a class of a few lines each",
+    "graph/recall.py": "the walk: who is reached, by what, and who cannot be excluded",
+}
 SERVICES = ROOT / "api" / "services"
 ROOMS = sorted(path.parent.name for path in SERVICES.glob("*/__init__.py"))
 # Folders whose every module has a test file of its own name in the mirrored folder. A schema is
@@ -27,6 +33,7 @@ MIRRORED = (
 # Modules of those folders without one, and where their tests are instead.
 ELSEWHERE = {
     "api/resources/access.py": "tests/whole/test_customer_keys.py: what a customer's key sees",
+    "api/store/assemblies.py": "tests/api/store/test_sources.py asks it beside a snapshot",
     "api/store/casework.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/chunks.py": "tests/api/services/imports/test_imports.py: several statements",
     "api/store/comparisons.py": "tests/api/store/test_migrate.py compares it with the migrations",
@@ -113,8 +120,8 @@ def test_a_module_has_its_tests_under_its_own_name(name):
 def test_a_module_can_be_read_in_one_sitting(name):
     text = (ROOT / name).read_text("utf-8")
     lines = len(text.splitlines()) - lines_of_docstrings(text)
-    if name != "api/store/tables.py":  # a plain list of columns
-        assert lines <= MOST_LINES, f"{name} has {lines} lines"
+    most = 400 if name in LONGER else MOST_LINES
+    assert lines <= most or name == "api/store/tables.py", f"{name} has {lines} lines"
 
 
 @pytest.mark.parametrize("name", ELSEWHERE)

@@ -253,5 +253,24 @@ def requests() -> list[tuple[str, str, dict[str, Any]]]:
             "/v1/webhooks",
             {"url": "https://example.org/hook", "events": ["certificate.recalled"]},
         ),
-        ("POST", "/v1/certificates/MV-25-0075/void", {"reason": "b"}),
+        (
+            "POST",
+            "/v1/compositions/1/corrections",
+            {"until": "2026-01-01", "by": "A", "reason": "b"},
+        ),
+        (
+            "POST",
+            "/v1/identity-swaps",
+            {"items": ["LC-05", "LC-06"], "from": "2025-01-01", "by": "A", "reason": "b"},
+        ),
+        (
+            "POST",
+            "/v1/certificates/MV-25-0075/uses",
+            {"use": {"item": "RDO-1", "role": "readout"}, "by": "A", "reason": "b"},
+        ),
+        (
+            "POST",
+            "/v1/certificates/MV-25-0075/void",
+            {"reason": "b", "voided_at": "2026-01-01T00:00:00Z"},
+        ),
     ]

@@ -76,3 +76,36 @@ def test_different_effects_without_forces_cannot_be_placed():
 
 def test_a_calibration_without_results_passes_on_what_nobody_knows():
     assert passed([]).at(F(10_000)) == UNKNOWN
+
+
+def test_directions_are_kept_apart_and_meet_only_where_they_agree():
+    # Up: 0.001 at 10 and 20 kN; down: 0.001 at 10, 0.003 at 20 kN.
+    points = [
+        point(1, "10")._replace(direction="increasing"),
+        point(2, "20")._replace(direction="increasing"),
+        point(3, "10")._replace(direction="decreasing"),
+        point(4, "20")._replace(direction="decreasing"),
+    ]
+    found = passed(points, "0.001", "0.001", "0.001", "0.003")
+    assert found.at(F(20_000), "increasing").delta == F("0.001")
+    assert found.at(F(20_000), "decreasing").delta == F("0.003")
+    assert found.at(F(15_000), "decreasing").delta == F("0.002")
+    assert found.at(F(10_000)).delta == F("0.001")
+    assert found.at(F(20_000)) == UNKNOWN
+
+
+def test_a_direction_that_was_not_calibrated_takes_the_points_without_one_then_all():
+    up = point(1, "10")._replace(direction="increasing")
+    without = passed([up, point(2, "10")], "0.001", "0.003")
+    assert without.at(F(10_000), "decreasing").delta == F("0.003")
+    alone = passed([up, point(2, "20")._replace(direction="increasing")], "0.001", "0.003")
+    assert alone.at(F(15_000), "decreasing").delta == F("0.002")
+
+
+def test_a_wrong_force_is_carried_as_a_force():
+    # 2 N at 10 kN and 6 N at 20 kN: 4 N at 15 kN, of which 4/15000; below 10 kN 2 N are held.
+    points = [point(1, "10"), point(2, "20")]
+    found = passed_on(cal(1, points=points), effects("0.0002", "0.0003"), by_force=True)
+    assert found.at(F(15_000)).delta == F(4, 15_000)
+    assert found.at(F(5_000)).delta == F(2, 5_000)
+    assert found.at(F(0)) == NO_EFFECT

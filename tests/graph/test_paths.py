@@ -43,7 +43,7 @@ def test_a_dense_lattice_keeps_fifty_paths_and_counts_all():
     layer = [reasons(f"L0-{n}", [("REF", f"L0-{n}")], []) for n in range(width)]
     lattice = nx.DiGraph(("REF", f"0-{n}") for n in range(width))
     for level in range(1, depth):
-        through = [(f"I{level - 1}-{n}", layer[n]) for n in range(width)]
+        through = [((f"I{level - 1}-{n}",), layer[n]) for n in range(width)]
         layer = [reasons(f"L{level}-{n}", [], through) for n in range(width)]
         lattice.add_edges_from(
             (f"{level - 1}-{a}", f"{level}-{b}") for a in range(width) for b in range(width)

@@ -132,9 +132,13 @@ def test_several_faults_reach_a_certificate_once_with_an_effect_each():
     assert lists["C-1"].why.paths == (("BOX", "C-1"), ("REF", "C-1"))
 
 
-def test_faults_that_cancel_are_an_exposure():
+def test_independent_faults_that_cancel_affect_and_one_whose_paths_cancel_does_not():
+    # 0.001 - 0.001 = 0 twice; only one fault is fully correlated with itself.
     other = case(item="BOX", delta_rel=F("-0.001"))
-    assert found(cal(1, use(), use("BOX")), cases=[case(), other])["C-1"].list_name == EXPOSED
+    two = found(cal(1, use(), use("BOX")), cases=[case(), other])["C-1"]
+    assert two.list_name == AFFECTED
+    one = found(cal(1, use(), use(role="other", weight="-1")))["C-1"]
+    assert (one.list_name, one.cancels) == (EXPOSED, True)
 
 
 def test_a_gain_is_added_to_what_the_other_uses_carry():

@@ -1,84 +1,83 @@
 """Which small laboratories, and which faults on them, should an oracle be tried on?
 
-Strategies that make lawful laboratory files of three to four layers: references, working
-standards, customers' instruments (one of which may serve as a reference), adapters with moving
-pins, a readout with channels. Layers and unique days keep any calibration from resting on itself.
-All forces, dates and names are invented; sizes are chosen so that limits, window ends and segment
-bounds are met exactly now and then. Not made: tolerances by specification id, calibrated parts.
+Lawful laboratory files of several layers: references, working standards, cells in a force machine
+within a larger one, customers' instruments (one of which may serve as a reference), adapters with
+moving pins, readouts. Layers and different days keep any calibration from resting on itself. All
+forces, dates and names are invented. Not made: tolerances by specification id, budgets.
+As hypothesis strategies, or by a seed: `of_seed`. Both are whole laboratories that do not shrink:
+`laboratory_reduction` takes out of one what a failure does not need.
 """
 
 from __future__ import annotations
 
+import random
+
+from bench_calibrations import add_calibration
+from bench_faults import fault_on, faults_on
 from hypothesis import strategies as st
-from oracle_bench import (
-    FACTOR_RIGHT,
-    FACTOR_WRONG,
-    HOURS,
-    WEEKS,
-    Bench,
-    Json,
-    day_text,
-    instant,
-    readout_uses,
-    references,
-    results,
-    use,
-)
+from oracle_bench import HOURS, WEEKS, Bench, Json, day_text
 
 TYPES = ("tension_link", "crane_scale", "load_cell", "s_type_cell", None)
-DELTAS = ("0.0005", "-0.0003", "0.001", "-0.0002", "0.00005", "0.00035")
+CELLS = ("CELL-1", "CELL-2", "CELL-3", "CELL-4")
+KINDS = (
+    ("REF-", "reference_standard"),
+    ("WS-", "working_standard"),
+    ("CELL-", "working_standard"),
+    ("RIG-", "force_machine"),
+    ("ADP-", "adapter"),
+    ("SUB-", "adapter"),
+    ("PIN-", "adapter_part"),
+    ("RO-", "readout"),
+    ("MON-", "environment_monitor"),
+    ("CI-", "customer_instrument"),
+)
 
 
-def add_calibration(
-    bench: Bench, item: str, week: int, pool: list[str], extras: tuple[str, ...]
-) -> None:
-    """One calibration of an item by a pool of references; at times in two revisions."""
-    found = results(bench)
-    uses = references(bench, pool, found, week)
-    if "adapter" in extras and bench.pick(True, False):
-        adapter = bench.pick("ADP-1", "ADP-2", "SUB-1", "PIN-1")
-        uses.append(use(bench, adapter, "adapter", found, week, "1"))
-    if "readout" in extras and bench.pick(True, False):
-        uses += readout_uses(bench, found, week)
-    if bench.chance(25):
-        found = []
-        for entry in uses:
-            entry.pop("points", None)
-            entry["weight"] = "1"
-    record: Json = {
-        "certificate": f"C-{len(bench.calibrations) + 100}",
-        "revision": 0,
-        "status": bench.pick(*["issued"] * 10, "draft", "voided"),
-        "item": item,
-        "performed_at": instant(bench, week),
-        "uses": uses,
-        "results": found,
-    }
-    if bench.chance(10):
-        record |= {"external": True, "issuer": "Outside Laboratory"}
-    if "assigns" in extras and bench.chance(4):
-        record["assigns_value"] = False
-    if bench.chance(7):
-        earlier = record | {"status": "superseded"}
-        if len(uses) > 1:
-            earlier["uses"] = uses[:-1]
-        bench.calibrations.append(earlier)
-        record = record | {"revision": 1}
-    bench.calibrations.append(record)
+def stay(assembly: str, part: str, start: str, until: str | None, share: str | None = None) -> Json:
+    """One stay of a part in an assembly."""
+    made: Json = {"assembly": assembly, "part": part, "from": start, "until": until}
+    return made | ({} if share is None else {"share": share})
 
 
-def composition(bench: Bench) -> list[Json]:
+def pins(bench: Bench) -> list[Json]:
     """PIN-1 moves from ADP-1 into SUB-1, which ADP-2 has held all along."""
     first, change, later = bench.days(3)
     noon = f"{day_text(change)}T12:00:00Z"
     moved = noon if bench.pick(True, False) else f"{day_text(later)}T08:00:00Z"
-    start = f"{day_text(first)}T08:00:00Z"
     return [
-        {"assembly": "ADP-1", "part": "PIN-1", "from": start, "until": noon},
-        {"assembly": "ADP-1", "part": "PIN-2", "from": noon, "until": None},
-        {"assembly": "SUB-1", "part": "PIN-1", "from": moved, "until": None},
-        {"assembly": "ADP-2", "part": "SUB-1", "from": "2024-01-01T00:00:00Z", "until": None},
+        stay("ADP-1", "PIN-1", f"{day_text(first)}T08:00:00Z", noon),
+        stay("ADP-1", "PIN-2", noon, None),
+        stay("SUB-1", "PIN-1", moved, None),
+        stay("ADP-2", "SUB-1", "2024-01-01T00:00:00Z", None),
     ]
+
+
+def machines(bench: Bench) -> list[Json]:
+    """RIG-1 of two cells, one of them replaced; RIG-2 of RIG-1 and a cell, later a reference.
+
+    Shares are given, absent, given for some or summing to less than one.
+    """
+    told = bench.pick(
+        ("0.4", "0.6"), ("0.25", "0.75"), (None, None), (None, None), ("0.4", None), ("0.4", "0.5")
+    )
+    outer = bench.pick(("0.5", "0.5"), ("0.5", "0.5"), (None, None))
+    began, change, gap = "2024-01-01T00:00:00Z", *bench.days(2)
+    noon = day_text(change) if bench.chance(10) else f"{day_text(change)}T12:00:00Z"
+    again = f"{day_text(gap)}T08:00:00Z" if bench.chance(4) else f"{day_text(change)}T12:00:00Z"
+    swap = f"{day_text(bench.choose(WEEKS))}T{bench.pick(*HOURS)}Z"
+    made = [
+        stay("RIG-1", "CELL-1", began, None, told[0]),
+        stay("RIG-1", "CELL-2", began, noon, told[1]),
+        stay("RIG-1", "CELL-3", again, None, told[1]),
+        stay("RIG-2", "RIG-1", began, None, outer[0]),
+        stay("RIG-2", "CELL-4", began, swap, outer[1]),
+        stay("RIG-2", "REF-2", swap, None, outer[1]),
+    ]
+    if bench.pick(True, True, False):
+        made.append(
+            stay("RIG-1", bench.pick("RO-2", "RO-2", "MON-1"), f"{day_text(gap)}T08:00:00Z", None)
+        )
+    return made
 
 
 def check(bench: Bench, number: int, items: list[str]) -> Json:
@@ -86,14 +85,16 @@ def check(bench: Bench, number: int, items: list[str]) -> Json:
     made: Json = {
         "id": f"K-{number}",
         "item": bench.pick(*items),
-        "at": f"{day_text(bench.draw(st.integers(0, WEEKS - 1)))}T{bench.pick(*HOURS)}Z",
+        "at": f"{day_text(bench.choose(WEEKS))}T{bench.pick(*HOURS)}Z",
         "kind": "intermediate",
         "result": bench.pick("pass", "pass", "pass", "fail"),
-        "acceptance_limit_rel": bench.pick("0.00005", "0.0001", "0.0001", "0.0005"),
-        "U_rel": bench.pick("0.00004", "0.00005", "0.0001"),
-        "independent": bench.pick(True, True, True, False),
+        "acceptance_limit_rel": bench.pick("0.00005", "0.00005", "0.00002", "0.0001", "0.0005"),
+        "U_rel": bench.pick("0.00003", "0.00004", "0.00005", "0.0001"),
+        "independent": bench.pick(True, True, True, True, True, False),
     }
-    covers = bench.pick("full range", "full range", "points", "texts", "object", "above", None)
+    covers = bench.pick(
+        "full range", "full range", "full range", "points", "texts", "object", "above", None
+    )
     if covers == "points":
         made["covers"] = ["20", 50]
     elif covers == "texts":
@@ -104,142 +105,99 @@ def check(bench: Bench, number: int, items: list[str]) -> Json:
         made["covers"] = ["900"]
     elif covers is not None:
         made["covers"] = covers
-    if bench.chance(4):
+    if bench.chance(3):
         made["against"] = bench.pick(*items)
+    if bench.modal:
+        mode = bench.pick("tension", "compression", None)
+        made |= {} if mode is None else {"mode": mode}
     return made
 
 
-@st.composite
-def laboratories(draw: st.DrawFn) -> Json:
-    """A lawful laboratory file of some 10 to 30 certificates."""
-    bench = Bench(draw)
-    refs = ["REF-1", "REF-2", "REF-3"][: bench.pick(2, 3)]
-    working = ["WS-1", "WS-2", "WS-3"][: bench.pick(2, 3)]
-    customers = [f"CI-{n}" for n in range(1, bench.pick(4, 5, 6))]
+def stock(bench: Bench, refs: list[str], working: list[str]) -> None:
+    """Calibrations of what the laboratory owns: references, standards, cells, machines, parts."""
     # Days of references are all different: they may calibrate each other, the later the earlier.
-    for week in bench.days(bench.pick(1, 2, 4)):
+    for week in bench.days(bench.pick(1, 2, 3)):
         item = bench.pick(*refs[1:], *refs)
         add_calibration(bench, item, week, [r for r in refs if r != item], ())
     for item in working:
-        for week in bench.days(bench.pick(2, 1, 3)):
-            add_calibration(bench, item, week, refs, ("assigns", "readout"))
+        for week in bench.days(bench.pick(2, 3, 4)):
+            add_calibration(bench, item, week, refs, ("assigns", "readout", "monitor"))
+    for item in CELLS:
+        for week in bench.days(bench.pick(1, 2, 2, 3, 3, 0)):
+            add_calibration(bench, item, week, [*refs, *working], ())
+    for item in ["RO-2", *bench.some(("PIN-1", "ADP-1", "MON-1", "RO-2"), bench.pick(0, 1, 2))]:
+        for week in bench.days(bench.pick(1, 2)):
+            add_calibration(bench, item, week, [*refs, *working], ())
+    for item in ("RIG-1", "RIG-2"):
+        for week in bench.days(bench.pick(0, 0, 0, 1, 2)):
+            add_calibration(bench, item, week, [*refs, *working], ("large",))
+
+
+def laboratory(bench: Bench) -> Json:
+    """A lawful laboratory file of some 20 to 45 certificates."""
+    bench.modal, bench.directional = bench.pick(False, True, True), bench.pick(False, True)
+    bench.signed = bench.pick(False, True)
+    refs = ["REF-1", "REF-2", "REF-3"][: bench.pick(2, 3)]
+    working = ["WS-1", "WS-2", "WS-3"][: bench.pick(2, 3)]
+    customers = [f"CI-{n}" for n in range(1, bench.pick(4, 5, 6))]
+    stock(bench, refs, working)
+    rigs = ["RIG-1", "RIG-1", "RIG-2", "RIG-2"]
     for index, item in enumerate(customers):
-        pool = [*working, *working, bench.pick(*refs), *customers[:index][:1]]
+        pool = [*working, *working, bench.pick(*refs), *rigs, *customers[:index][:1]]
         for week in bench.days(bench.pick(2, 1, 3)):
-            extras = ("adapter", "readout", "assigns") if index == 0 else ("adapter", "readout")
+            extras: tuple[str, ...] = ("adapter", "readout", "monitor", "bare")
+            extras += ("assigns",) if index == 0 else bench.pick((), (), ("large",))
             add_calibration(bench, item, week, pool, extras)
-    items: list[Json] = [{"id": ref, "kind": "reference_standard"} for ref in refs]
-    items += [{"id": name, "kind": "working_standard"} for name in working]
-    items += [{"id": n, "kind": "adapter", "type": "clevis"} for n in ("ADP-1", "ADP-2", "SUB-1")]
-    items += [{"id": name, "kind": "adapter_part", "type": "pin"} for name in ("PIN-1", "PIN-2")]
-    items.append({"id": "RO-1", "kind": "readout", "channels": ["A", "B"]})
-    for name in customers:
-        kind = bench.pick(*TYPES)
-        items.append({"id": name, "kind": "customer_instrument"} | ({"type": kind} if kind else {}))
-    checked = ["REF-1", "REF-1", "WS-1", "WS-1", *refs, *working, "PIN-1"]
-    lab: Json = {
-        "items": items,
-        "composition": composition(bench),
+    names = [*refs, *working, *CELLS, "RIG-1", "RIG-2", "ADP-1", "ADP-2", "SUB-1"]
+    names += ["PIN-1", "PIN-2", "RO-1", "RO-2", "MON-1", *customers]
+    checked = ["REF-1", "REF-1", "WS-1", "WS-1", *refs, *working, "PIN-1", "CELL-1", "RO-1"]
+    made: Json = {
+        "items": [described(bench, name) for name in names],
+        "composition": [*pins(bench), *machines(bench)],
         "calibrations": bench.calibrations,
-        "checks": [check(bench, n, checked) for n in range(bench.pick(0, 1, 3, 5))],
+        "checks": [check(bench, n, checked) for n in range(bench.pick(0, 6, 9, 12))],
     }
     zone = bench.pick(None, "America/New_York", "Europe/Berlin", "Asia/Tokyo")
-    return lab | ({"time_zone": zone} if zone else {})
+    return made | ({"time_zone": zone} if zone else {})
 
 
-KINDS = (
-    "constant",
-    "segments",
-    "indicates_high",
-    "wrong_correction_factor",
-    "indication_effect_by_type",
-    "readout_gain",
-    "interval",
-    "unknown",
-    "linear_drift",
-)
-
-
-def effect_fields(bench: Bench, form: str) -> Json:
-    """The fields that say how large the fault is."""
-    if form == "constant":
-        return {"kind": "true_force_relative_error", "delta_rel": bench.pick(*DELTAS)}
-    if form == "segments":
-        edges = ["0", bench.pick("5", "10"), bench.pick("15", "20"), bench.pick("45", "50", "60")]
-        zero = bench.pick(0, 1, 2)
-        segments = [
-            {
-                "above_kN": edges[n],
-                "up_to_kN": edges[n + 1],
-                "delta_rel": "0" if n == zero else bench.pick(*DELTAS),
-            }
-            for n in range(3)
-        ]
-        return {"kind": "true_force_relative_error", "segments": segments}
-    if form == "indicates_high":
-        return {"kind": form, "indication_rel": bench.pick(*DELTAS)}
-    if form == "wrong_correction_factor":
-        return {"kind": form, "factor_applied": FACTOR_WRONG, "factor_right": FACTOR_RIGHT}
-    if form == "indication_effect_by_type":
-        effects = {"tension_link": bench.pick(*DELTAS), "crane_scale": "0"}
-        if bench.pick(True, False):
-            effects["load_cell"] = bench.pick(*DELTAS)
-        other = bench.pick(None, "indeterminate", "0.0002")
-        return {"kind": form, "effect_rel": effects} | ({"other_types": other} if other else {})
-    if form == "readout_gain":
-        gain = bench.pick("1.0005", "0.9996")
-        return {"kind": form, "channel": bench.pick("A", "B"), "gain": gain}
-    if form == "interval":
-        return {"kind": form, "bound_rel": bench.pick("0.0003", "0.0001", "0.001")}
-    if form == "linear_drift":
-        return {"kind": form, "delta_rel": bench.pick(*DELTAS)}
-    return {"kind": form}
-
-
-def one_fault(bench: Bench, lab: Json, form: str) -> Json:
-    """A fault of one kind on an item that the laboratory uses."""
-    used = sorted({use["item"] for c in lab["calibrations"] for use in c["uses"]})
-    high = [name for name in used if name.startswith(("REF", "WS"))]
-    checked = [name for name in high if name in {entry["item"] for entry in lab["checks"]}]
-    forces = [*high, *high, *checked, *checked, *(n for n in used if n.startswith("CI"))]
-    adapters = [name for name in used if name.startswith(("ADP", "SUB"))]
-    fault: Json = effect_fields(bench, form)
-    if form == "readout_gain":
-        fault["item"] = "RO-1"
-    elif form == "indication_effect_by_type":
-        fault["item"] = bench.pick("PIN-1", "PIN-1", "PIN-2", *adapters)
-    elif form in ("interval", "unknown") and bench.chance(4):
-        fault["item"] = bench.pick("PIN-1", "RO-1")
-    else:
-        fault["item"] = bench.pick(*forces)
-    start = bench.pick(0, 0, 1, 2, 4, 8)
-    end = bench.pick(WEEKS - 1, WEEKS - 1, 20, 16, 12)
-    opened = f"{day_text(start)}T{bench.pick(*HOURS)}Z"
-    closed = f"{day_text(end)}T{bench.pick(*HOURS)}Z"
-    if form == "wrong_correction_factor":
-        return fault | {"entered_at": opened, "fixed_at": closed}
-    fault |= {"last_good_at": opened, "discovered_at": closed, "isolated_at": closed}
-    if form == "linear_drift":
-        fault["measured_at"] = f"{day_text(bench.pick(end, end - 2, WEEKS))}T09:30:00Z"
-    if form != "unknown" and bench.pick(True, False):
-        fault |= {"U_delta_rel": bench.pick("0.0001", "0.0002"), "U_delta_k": "2"}
-    return fault
-
-
-@st.composite
-def faults_for(draw: st.DrawFn, lab: Json) -> Json:
-    """One fault of any kind on an item of the laboratory."""
-    bench = Bench(draw)
-    return one_fault(bench, lab, bench.pick(*KINDS))
-
-
-@st.composite
-def several_faults_for(draw: st.DrawFn, lab: Json) -> list[Json]:
-    """One to three faults on different items."""
-    bench = Bench(draw)
-    made: list[Json] = []
-    for form in draw(st.lists(st.sampled_from(KINDS), min_size=2, max_size=3)):
-        fault = one_fault(bench, lab, form)
-        if fault["item"] not in {known["item"] for known in made}:
-            made.append(fault)
+def described(bench: Bench, name: str) -> Json:
+    """One item, of the kind that its name begins with."""
+    made: Json = {"id": name, "kind": next(kind for head, kind in KINDS if name.startswith(head))}
+    if name == "RO-1":
+        made["channels"] = ["A", "B"]
+    if name.startswith("CI"):
+        form = bench.pick(*TYPES)
+        made |= {} if form is None else {"type": form}
     return made
+
+
+SEEDS = st.integers(0, 10**9)
+
+
+def bench_of(seed: int) -> Bench:
+    """A bench whose draws follow from a number."""
+    return Bench(random.Random(seed).randrange)
+
+
+def of_seed(seed: int) -> tuple[Json, Json | list[Json]]:
+    """The laboratory of a number, and a fault or, one time in six, several faults on it."""
+    bench = bench_of(seed)
+    made = laboratory(bench)
+    several = bench.chance(6)
+    return made, faults_on(bench, made) if several else fault_on(bench, made)
+
+
+def laboratories() -> st.SearchStrategy[Json]:
+    """Lawful laboratory files."""
+    return SEEDS.map(lambda seed: laboratory(bench_of(seed)))
+
+
+def faults_for(lab: Json) -> st.SearchStrategy[Json]:
+    """One fault of any kind on an item, or a certificate, of the laboratory."""
+    return SEEDS.map(lambda seed: fault_on(bench_of(seed), lab))
+
+
+def several_faults_for(lab: Json) -> st.SearchStrategy[list[Json]]:
+    """One to three faults on different items."""
+    return SEEDS.map(lambda seed: faults_on(bench_of(seed), lab))

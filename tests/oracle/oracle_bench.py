@@ -1,24 +1,26 @@
-"""How is one calibration of a random laboratory drawn: its instant, results and uses?
+"""How is one result of a random laboratory drawn, and what does every draw rest on?
 
-Errors, limits and uncertainties are tenths of the tolerance and forces come from few steps, so
-that limits and segment bounds are met exactly now and then. All figures are invented.
+Errors, limits and uncertainties are tenths of the tolerance, forces come from few steps and
+instants from few hours of few days, so that limits, spans, segment bounds and the instants of voids
+and issues are met exactly now and then. Days are Sundays: two of them have 23 hours, in New York
+and in Berlin. All figures are invented.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from hypothesis import strategies as st
 from oracle_verdicts import verdict
 
 Json = dict[str, Any]
 T = TypeVar("T")
 
-FIRST_DAY = date(2025, 1, 6)
+FIRST_DAY = date(2025, 1, 5)
 WEEKS = 24
 HOURS = ("08:00:00", "12:00:00", "16:00:00")
 STEPS = {
@@ -31,28 +33,39 @@ STEPS = {
     "tf": ("0.5", "1", "2", "5"),
     "tonf_US": ("0.5", "1", "2", "5"),
 }
-FACTOR_WRONG, FACTOR_RIGHT = "1.0004", "1"
+LARGE = ("10", "25", "50", "100")
 
 
 @dataclass
 class Bench:
-    """A laboratory in the making: `pick` draws one of several, `chance` one time in n."""
+    """A laboratory in the making. `choose(n)` draws one of 0 to n - 1; 0 is the simplest.
 
-    draw: st.DrawFn
+    `modal`, `directional`, `signed`: whether its records tell of modes, of directions, and of
+    compression by a minus sign.
+    """
+
+    choose: Callable[[int], int]
     calibrations: list[Json] = field(default_factory=list)
+    modal: bool = False
+    directional: bool = False
+    signed: bool = False
 
     def pick(self, *choices: T) -> T:
         """One of the choices; the first is the simplest."""
-        return self.draw(st.sampled_from(choices))
+        return choices[self.choose(len(choices))]
 
     def chance(self, n: int) -> bool:
         """True about one time in n."""
-        return self.draw(st.integers(0, n - 1)) == n - 1
+        return self.choose(n) == n - 1
+
+    def some(self, choices: Sequence[T], count: int) -> list[T]:
+        """That many different ones of the choices, in the order drawn."""
+        left = list(choices)
+        return [left.pop(self.choose(len(left))) for _ in range(min(count, len(left)))]
 
     def days(self, count: int) -> list[int]:
         """That many different weeks, in order."""
-        weeks = st.lists(st.integers(0, WEEKS - 1), min_size=count, max_size=count, unique=True)
-        return sorted(self.draw(weeks))
+        return sorted(self.some(range(WEEKS), count))
 
 
 def day_text(week: int) -> str:
@@ -60,12 +73,11 @@ def day_text(week: int) -> str:
     return (FIRST_DAY + timedelta(weeks=week)).isoformat()
 
 
-def instant(bench: Bench, week: int) -> str:
-    """An instant of a week's working day, now and then the bare date or another offset."""
-    form = bench.pick("Z", "Z", "Z", "Z", "+02:00", "-05:00", "date")
-    if form == "date":
+def instant(bench: Bench, week: int, bare: int = 7) -> str:
+    """An instant of a week's working day, the bare date one time in `bare`, at times an offset."""
+    if bench.chance(bare):
         return day_text(week)
-    return f"{day_text(week)}T{bench.pick(*HOURS)}{form}"
+    return f"{day_text(week)}T{bench.pick(*HOURS)}{bench.pick('Z', 'Z', 'Z', '+02:00', '-05:00')}"
 
 
 def plain(value: Decimal) -> str:
@@ -73,128 +85,96 @@ def plain(value: Decimal) -> str:
     return format(value.normalize(), "f") if value else "0"
 
 
-def result(bench: Bench, point: int, stage: str, unit: str, applied: str, relative: bool) -> Json:
-    """One result: errors, limits and U in tenths of the tolerance, so that edges are met."""
-    force = Decimal(applied)
-    size = Decimal(100) if relative else (force or Decimal(1))
+def decide(bench: Bench, made: Json, names: tuple[str, str, str], size: Decimal) -> None:
+    """Error, U, limits and rule of a result, in tenths of the tolerance; at times without two."""
     tenth = size / 10000
-    error = bench.draw(st.integers(-12, 12)) * tenth
-    u = bench.pick(2, 1, 3, 5) * tenth
-    limit = 10 * tenth
-    tolerance: Any = plain(limit)
-    lower, upper = -limit, limit
-    if bench.chance(8):
-        lower = -limit / 2
-        tolerance = {"lower": plain(lower), "upper": plain(upper)}
+    error, u = (bench.choose(25) - 12) * tenth, bench.pick(2, 1, 3, 5) * tenth
+    upper = 10 * tenth
+    lower = -upper / 2 if bench.chance(8) else -upper
     rule = bench.pick("guard_U", "simple", "four_state_U")
-    names = (
-        ("error_rel_pct", "U_rel_pct", "tolerance_rel_pct")
-        if relative
-        else ("error", "U", "tolerance")
+    made |= {names[0]: plain(error), names[1]: plain(u), "rule": rule}
+    made[names[2]] = (
+        plain(upper) if lower == -upper else {"lower": plain(lower), "upper": plain(upper)}
     )
-    made: Json = {"point": point, "stage": stage, names[0]: plain(error), names[1]: plain(u)}
-    made[names[2]] = tolerance
-    made["rule"] = rule
+    limits, known = (Fraction(lower), Fraction(upper)), Fraction(u)
+    given = verdict(Fraction(error), known, limits, rule)
+    if bench.chance(14):
+        del made[names[1]]
+        given = given if rule == "simple" else None
+    if bench.chance(14):
+        del made[names[2]]
+        given = None
+    if given is not None and bench.pick(True, False):
+        made["verdict_reported"] = given
     if bench.pick(True, False):
-        made["k"] = bench.pick("2", "2", "1.96")
+        made["k"] = bench.pick("2", "2", "1.96", "2.5")
+
+
+def result(bench: Bench, point: int, unit: str, applied: str, relative: bool) -> Json:
+    """One result, absolute or in percent, the latter with or without its force."""
+    force = Decimal(applied)
+    made: Json = {"point": point, "stage": "single"}
+    if relative:
+        decide(bench, made, ("error_rel_pct", "U_rel_pct", "tolerance_rel_pct"), Decimal(100))
+    else:
+        decide(bench, made, ("error", "U", "tolerance"), abs(force) or Decimal(1))
+        made["indicated"] = plain(force + Decimal(made["error"]))
     if not relative or bench.chance(2):
         made["applied"], made["unit"] = applied, unit
-    if not relative:
-        made["indicated"] = plain(force + error)
-    if bench.pick(True, False):
-        limits = (Fraction(lower), Fraction(upper))
-        made["verdict_reported"] = verdict(Fraction(error), Fraction(u), limits, rule)
     return made
 
 
-def results(bench: Bench) -> list[Json]:
-    """One to three forces, at times with a zero, before and after, or in percent."""
-    unit = bench.pick("kN", *STEPS)
-    forces = bench.draw(st.lists(st.sampled_from(STEPS[unit]), min_size=1, max_size=3, unique=True))
-    relative = bench.chance(6)
-    applied = sorted(forces, key=Decimal)
-    if not relative and bench.chance(5):
-        applied = ["0", *applied]
-    stages = bench.pick(("single",), ("single",), ("single",), ("as_found", "as_left"))
-    return [
-        result(bench, number, stage, unit, force, relative)
-        for stage in stages
-        for number, force in enumerate(applied, start=1)
-    ]
-
-
-def use(bench: Bench, item: str, role: str, found: list[Json], week: int, weight: Any) -> Json:
-    """One use with its rarer features."""
-    made: Json = {"item": item, "role": role}
-    if weight is not None:
-        made["weight"] = weight
-    points = sorted({r["point"] for r in found})
-    if len(points) > 1 and bench.chance(8):
-        made["points"] = points[:-1] if bench.pick(True, False) else points[1:]
-    if role == "force_reference":
-        if bench.chance(4):
-            made["factor_applied"] = bench.pick(FACTOR_WRONG, FACTOR_RIGHT, "1.0008")
-        if week > 0 and not item.startswith("REF") and bench.chance(10):
-            made["performed_at"] = instant(bench, week - 1)
-        elif not item.startswith("REF") and bench.chance(10):
-            name_certificate(bench, made, week)
-    return made
-
-
-def name_certificate(bench: Bench, made: Json, week: int) -> None:
-    """Let a use name one of the earlier certificates of its item."""
-    known = [
-        c
-        for c in bench.calibrations
-        if c["item"] == made["item"] and c["performed_at"][:10] < day_text(week)
-    ]
-    if not known:
-        return
-    chosen = bench.pick(*known)
-    made["certificate"] = chosen["certificate"]
-    if chosen["status"] != "issued" or bench.pick(True, False):
-        made["revision"] = chosen["revision"]
-
-
-def shares(bench: Bench, count: int, found: list[Json]) -> list[Any]:
-    """Weights of several references: equal to one in all, per point, signed or zero."""
-    if count == 1:
-        return [bench.pick(None, "1", "1", "1", "0")]
-    pairs = (("0.5", "0.5"), ("0.4", "0.6"), ("1", "-1"), ("1", "0"))
-    if bench.pick(True, False):
-        return list(bench.pick(*pairs))
-    maps: list[Json] = [{}, {}]
-    for point in sorted({r["point"] for r in found}):
-        chosen = bench.pick(*pairs)
-        for index in (0, 1):
-            maps[index][str(point)] = chosen[index]
-    return list(maps)
-
-
-def references(bench: Bench, pool: list[str], found: list[Json], week: int) -> list[Json]:
-    """One or two references out of a pool, with their weights."""
-    count = bench.pick(1, 1, 2) if len(pool) > 1 else 1
-    chosen = bench.draw(
-        st.lists(st.sampled_from(pool), min_size=count, max_size=count, unique=True)
+def ways(bench: Bench, forces: list[str]) -> list[tuple[str, str | None]]:
+    """Forces with the directions in which they were approached, if the records tell them."""
+    form = (
+        bench.pick("none", "up", "both", "both", "down", "down", "mixed")
+        if bench.directional
+        else "none"
     )
-    weights = shares(bench, count, found)
-    return [
-        use(bench, item, "force_reference", found, week, weight)
-        for item, weight in zip(chosen, weights, strict=True)
+    up: list[tuple[str, str | None]] = [(force, "increasing") for force in forces]
+    down: list[tuple[str, str | None]] = [
+        (force, "decreasing") for force in reversed(forces) if Decimal(force) != 0
     ]
+    if form == "up":
+        return up
+    if form == "both":
+        return up + down
+    if form == "down":
+        return down
+    if form == "mixed":
+        return [(force, None) for force in forces] + bench.pick(up, down, up + down)[:2]
+    return [(force, None) for force in forces]
 
 
-def readout_uses(bench: Bench, found: list[Json], week: int) -> list[Json]:
-    """The readout on the reference's side, on the instrument's side, or on both."""
+def results(bench: Bench, mode: str | None, large: bool) -> list[Json]:
+    """One to three forces, at times with a zero, before and after, in percent, up and down."""
+    unit = "kN" if large else bench.pick("kN", "kN", "kN", *STEPS)
+    steps = LARGE if large else STEPS[unit]
+    forces = sorted(bench.some(steps, bench.pick(2, 1, 3)), key=Decimal)
+    if bench.signed and mode == "compression":
+        forces = [f"-{force}" for force in forces]
+    relative = bench.chance(8)
+    if not relative and bench.chance(5):
+        forces = ["0", *forces]
+    found = [
+        result(bench, number, unit, force, relative) | ({} if way is None else {"direction": way})
+        for number, (force, way) in enumerate(ways(bench, forces), start=1)
+    ]
+    if bench.chance(4):
+        # Both stages have the same points, so that a weight by point names every one of them.
+        found = [one | {"stage": "as_found"} for one in found] + alike(bench, found)
+    return found
+
+
+def alike(bench: Bench, before: list[Json]) -> list[Json]:
+    """The same points as left: same force, direction, limits; another error."""
     made = []
-    for role in bench.pick(
-        ("readout_reference",),
-        ("readout_dut",),
-        ("readout_reference", "readout_dut"),
-        ("display",),
-    ):
-        entry = use(bench, "RO-1", role, found, week, None)
-        if role == "display" or not bench.chance(8):
-            entry["channel"] = bench.pick("A", "A", "B")
-        made.append(entry)
+    for one in before:
+        after = {name: value for name, value in one.items() if name != "verdict_reported"}
+        name = "error_rel_pct" if "error_rel_pct" in one else "error"
+        error = Decimal(one[name]) * bench.pick(Decimal("0.5"), Decimal(0), Decimal(1))
+        after |= {"stage": "as_left", name: plain(error)}
+        if "indicated" in one:
+            after["indicated"] = plain(Decimal(one["applied"]) + error)
+        made.append(after)
     return made

@@ -47,15 +47,24 @@ def cal(
 
 
 def lab(*calibrations: Json, **more: Any) -> Json:
-    """A laboratory of these calibrations, with every item that they name."""
+    """A laboratory of these calibrations, with every item that they or `kinds` name."""
     named = {c["item"] for c in calibrations} | {u["item"] for c in calibrations for u in c["uses"]}
-    types = more.pop("types", {})
+    types, kinds = more.pop("types", {}), more.pop("kinds", {})
     items = [
-        {"id": n, "kind": "working_standard"} | ({"type": types[n]} if n in types else {})
-        for n in sorted(named)
+        {"id": n, "kind": kinds.get(n, "working_standard")}
+        | ({"type": types[n]} if n in types else {})
+        for n in sorted(named | kinds.keys())
     ]
     made: Json = {"items": items, "composition": [], "checks": []}
     return made | {"calibrations": list(calibrations)} | more
+
+
+def part(
+    assembly: str, item: str, share: str | None = None, start: str = "2024-01-01", **more: Any
+) -> Json:
+    """One stay of a part in an assembly, from midnight UTC of a date on."""
+    made: Json = {"assembly": assembly, "part": item, "from": f"{start}T00:00:00Z", "until": None}
+    return made | ({} if share is None else {"share": share}) | more
 
 
 def force_fault(item: str = "REF", delta: str = "0.0005", **more: Any) -> Json:

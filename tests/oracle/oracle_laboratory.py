@@ -1,6 +1,7 @@
-"""What does a laboratory file say: who used what, when, held by what, valued by what?
+"""What does a laboratory file say: who used what, when, and which value was then in force?
 
-Whole-file scans every time. Not checked: lawfulness, save what a recall cannot go on without.
+DESIGN section 10, "What a use rested on". Whole-file scans every time. Not checked: lawfulness,
+save what a recall cannot go on without.
 """
 
 from __future__ import annotations
@@ -8,158 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
-from typing import Any
 from zoneinfo import ZoneInfo
 
-from oracle_numbers import MICROSECOND, NEWTONS, Moment, moment, number, optional
-from oracle_verdicts import Limits
+from oracle_numbers import MICROSECOND, Moment, moment, optional
+from oracle_records import Certificate, Json, Row, Use, read_certificate
 
-Json = dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Row:
-    """One result. `force` in newtons (None: not recorded); the rest in `unit` or percent."""
-
-    point: str
-    shown_point: Any
-    stage: str
-    unit: str | None
-    relative: bool
-    applied: Fraction | None
-    force: Fraction | None
-    error: Fraction | None
-    u: Fraction | None
-    k: Fraction
-    limits: Limits | None
-    rule: str
-    reported: str | None
-
-
-def read_limits(tolerance: Any) -> Limits | None:
-    """Limits of a tolerance: symmetric number or lower/upper; None if there is none."""
-    if tolerance is None:
-        return None
-    if isinstance(tolerance, dict):
-        return optional(tolerance.get("lower")), optional(tolerance.get("upper"))
-    return -number(tolerance), number(tolerance)
-
-
-def read_row(result: Json) -> Row:
-    """One entry of `results`."""
-    relative = result.get("error_rel_pct") is not None
-    applied = optional(result.get("applied"))
-    unit = result.get("unit")
-    force = None
-    if applied is not None and (unit is not None or applied == 0):
-        force = applied * NEWTONS[unit] if unit is not None else Fraction(0)
-    if relative:
-        error = optional(result["error_rel_pct"])
-        u, tolerance = result.get("U_rel_pct"), result.get("tolerance_rel_pct")
-    else:
-        error = optional(result.get("error"))
-        indicated = optional(result.get("indicated"))
-        if error is None and indicated is not None and applied is not None:
-            error = indicated - applied
-        u, tolerance = result.get("U"), result.get("tolerance")
-    return Row(
-        point=str(result["point"]),
-        shown_point=result["point"],
-        stage=result.get("stage") or "single",
-        unit="%" if relative else unit,
-        relative=relative,
-        applied=applied,
-        force=force,
-        error=error,
-        u=optional(u),
-        k=number(result.get("k") or 2),
-        limits=read_limits(tolerance),
-        rule=result.get("rule") or "simple",
-        reported=result.get("verdict_reported"),
-    )
-
-
-@dataclass(frozen=True)
-class Use:
-    """One item used in one calibration, at its own moment."""
-
-    item: str
-    role: str | None
-    channel: str | None
-    when: Moment
-    weight: Any
-    points: frozenset[str] | None
-    factor: Fraction | None
-    certificate: str | None
-    revision: int | None
-
-    def weight_at(self, row: Row) -> Fraction:
-        """Weight of this use at a point; 0 where the use did not serve the point."""
-        if self.points is not None and row.point not in self.points:
-            return Fraction(0)
-        if isinstance(self.weight, dict):
-            return number(self.weight[row.point])
-        return Fraction(1) if self.weight is None else number(self.weight)
-
-    def serves(self, row: Row) -> bool:
-        """True if the use served this point."""
-        return self.points is None or row.point in self.points
-
-
-@dataclass(frozen=True)
-class Certificate:
-    """One revision of one certificate with its calibration."""
-
-    key: tuple[str, str, int]
-    number: str
-    revision: int
-    item: str
-    status: str
-    performed: Moment
-    assigns: bool
-    external: bool
-    uses: tuple[Use, ...]
-    rows: tuple[Row, ...]
-
-    @property
-    def date_only(self) -> bool:
-        """True if the calibration, or one of its uses, is known by its day alone."""
-        return self.performed.date_only or any(use.when.date_only for use in self.uses)
-
-
-def read_certificate(record: Json, zone: ZoneInfo) -> Certificate:
-    """One entry of `calibrations`."""
-    uses = []
-    for use in record.get("uses") or []:
-        points = use.get("points")
-        channel = use.get("channel")
-        uses.append(
-            Use(
-                item=use["item"],
-                role=use.get("role"),
-                channel=None if channel is None else str(channel),
-                when=moment(use.get("performed_at") or record["performed_at"], zone),
-                weight=use.get("weight"),
-                points=None if points is None else frozenset(str(p) for p in points),
-                factor=optional(use.get("factor_applied")),
-                certificate=use.get("certificate"),
-                revision=use.get("revision"),
-            )
-        )
-    revision = int(record.get("revision") or 0)
-    assigns = record.get("assigns_value")
-    return Certificate(
-        key=(record["certificate"], record.get("issuer") or "", revision),
-        number=record["certificate"],
-        revision=revision,
-        item=record["item"],
-        status=record.get("status") or "issued",
-        performed=moment(record["performed_at"], zone),
-        assigns=True if assigns is None else bool(assigns),
-        external=bool(record.get("external")),
-        uses=tuple(uses),
-        rows=tuple(read_row(result) for result in record.get("results") or []),
-    )
+ISSUED_ONCE = ("issued", "superseded", "voided")
 
 
 @dataclass(frozen=True)
@@ -170,6 +25,7 @@ class Stay:
     assembly: str
     start: datetime
     end: datetime | None
+    share: Fraction | None
 
 
 @dataclass(frozen=True)
@@ -191,20 +47,25 @@ class Laboratory:
     def __init__(self, record: Json) -> None:
         self.zone = ZoneInfo(record.get("time_zone") or "UTC")
         self.types = {item["id"]: item.get("type") for item in record.get("items") or []}
+        self.kinds = {item["id"]: item.get("kind") for item in record.get("items") or []}
         self.checks: list[Json] = record.get("checks") or []
         self.certificates = [
             read_certificate(entry, self.zone) for entry in record.get("calibrations") or []
         ]
-        self.stays = []
-        for entry in record.get("composition") or []:
-            until = entry.get("until")
-            end = None if until is None else moment(until, self.zone)
-            if end is not None:
-                # A bare last day is held for the whole of that day.
-                last = end.last + MICROSECOND if end.date_only else end.first
-            start = moment(entry["from"], self.zone).first
-            part, assembly = entry["part"], entry["assembly"]
-            self.stays.append(Stay(part, assembly, start, last if end is not None else None))
+        self.groups: dict[tuple[str, str], list[Certificate]] = {}
+        for certificate in sorted(self.certificates, key=lambda c: c.revision):
+            if certificate.status in ISSUED_ONCE:
+                self.groups.setdefault(certificate.key[:2], []).append(certificate)
+        self.stays = [self._stay(entry) for entry in record.get("composition") or []]
+
+    def _stay(self, entry: Json) -> Stay:
+        start, until = moment(entry["from"], self.zone).first, entry.get("until")
+        end = None
+        if until is not None:
+            stop = moment(until, self.zone)
+            # A bare last day is held for the whole of that day.
+            end = stop.last + MICROSECOND if stop.date_only else stop.first
+        return Stay(entry["part"], entry["assembly"], start, end, optional(entry.get("share")))
 
     def chains(self, part: str, assembly: str) -> list[Chain]:
         """Every way in which `assembly` ever held `part`, nested ones too."""
@@ -222,34 +83,92 @@ class Laboratory:
                     found.append(Chain((part, *outer.names), start, end))
         return found
 
-    def latest(self, item: str, when: Moment, any_kind: bool) -> Certificate | None:
-        """Latest issued calibration of an item at a moment, of those that assign a value or all.
+    def candidates(
+        self,
+        item: str,
+        when: Moment,
+        mode: str | None,
+        any_kind: bool = False,
+        as_if: Certificate | None = None,
+    ) -> list[Certificate]:
+        """Certificates that could give an item its value at a moment, the one in force last.
 
-        A bare date of use counts as the end of its day, one of a calibration as its start.
+        `mode` is that of the using calibration; `any_kind` takes in those that assign nothing;
+        `as_if` is an undated void to be taken as issued. A bare date of use counts as the end of
+        its day.
         """
-        known = [
-            c
-            for c in self.certificates
-            if c.item == item
-            and c.status == "issued"
-            and (any_kind or c.assigns)
-            and c.performed.first <= when.last
-        ]
-        return max(known, key=lambda c: (c.performed.first, c.revision, c.number), default=None)
+        found = []
+        for group in self.groups.values():
+            if all(revision.item != item for revision in group):
+                continue
+            current = standing(group, when.last, as_if)
+            if current is None or current.item != item or not (any_kind or current.assigns):
+                continue
+            if mode is None or current.mode in (None, mode):
+                found.append(current)
+        return sorted(found, key=lambda c: (c.performed.first, c.revision, c.number))
+
+    def latest(
+        self, item: str, when: Moment, mode: str | None, any_kind: bool = False
+    ) -> Certificate | None:
+        """The certificate in force for an item at a moment."""
+        found = self.candidates(item, when, mode, any_kind)
+        return found[-1] if found else None
 
     def named(self, use: Use) -> Certificate:
-        """The certificate a use names: that revision in any status, else the highest issued."""
-        known = [
-            c
-            for c in self.certificates
-            if c.item == use.item
-            and c.number == use.certificate
-            and (c.status == "issued" if use.revision is None else c.revision == use.revision)
-        ]
+        """The certificate a use names: that revision in any status, else the one then standing.
+
+        Without a revision: the one standing at the use; if none stood, the highest issued one,
+        else the highest of all.
+        """
+        known = [c for c in self.certificates if c.item == use.item and c.number == use.certificate]
+        if use.revision is not None:
+            known = [c for c in known if c.revision == use.revision]
         if not known:
             raise ValueError(f"a use names an unknown certificate {use.certificate}")
+        groups = {c.key[:2] for c in known}
+        stood = [standing(self.groups.get(key, []), use.when.last, None) for key in groups]
+        if use.revision is None:
+            issued = [c for c in known if c.status == "issued"]
+            known = [c for c in stood if c is not None and c.item == use.item] or issued or known
         return max(known, key=lambda c: c.revision)
 
-    def value_from(self, use: Use) -> Certificate | None:
-        """The certificate that gives the used item its value in this use."""
-        return self.named(use) if use.certificate else self.latest(use.item, use.when, False)
+
+def starts(group: list[Certificate], place: int) -> datetime:
+    """From when a revision serves: a later one from its issue, the first one from performing.
+
+    One that was voided, and neither issued nor voided at a known instant, does not come before the
+    revision that it follows, whose issue is known.
+    """
+    certificate = group[place]
+    begin = certificate.performed.first
+    if place > 0 and certificate.issued is not None:
+        return max(certificate.issued.first, begin)
+    if place > 0 and certificate.status == "voided" and certificate.voided is None:
+        return max(starts(group, place - 1), begin)
+    return begin
+
+
+def standing(
+    group: list[Certificate], at: datetime, as_if: Certificate | None
+) -> Certificate | None:
+    """The revision of one certificate that serves at an instant, None where none does.
+
+    `group` holds the revisions that were ever issued, lowest first. A superseded one serves until
+    the issue of a later one; once the last is voided, none comes back.
+    """
+    begun = [place for place in range(len(group)) if starts(group, place) <= at]
+    if not begun:
+        return None
+    place = begun[-1]
+    certificate = group[place]
+    if certificate.status == "superseded":
+        return certificate if place + 1 < len(group) else None
+    if certificate.status == "voided":
+        if certificate.voided is None:
+            return certificate if certificate is as_if else None
+        return certificate if at < certificate.voided.last else None
+    return certificate
+
+
+__all__ = ["Certificate", "Chain", "Json", "Laboratory", "Row", "Stay", "Use", "standing"]

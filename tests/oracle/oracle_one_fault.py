@@ -6,107 +6,68 @@ one value per result row, and its class under this fault alone, or the reason th
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
-from itertools import pairwise
 
-from oracle_laboratory import Certificate, Json, Laboratory, Row, Use
-from oracle_numbers import Moment, microseconds, moment, number
-from oracle_window import all_segments, in_segment, window
+from oracle_effects import Effects
+from oracle_holding import Node, sources, use_node
+from oracle_laboratory import Laboratory
+from oracle_numbers import number
+from oracle_records import Certificate, Json, Row, Use
+from oracle_values import NOTHING, UNKNOWN, Value, by_direction
+from oracle_window import window
 
-CLEARING = ("channel", "part", "record", "window", "range")
+CLEARING = ("channel", "part", "mode", "role", "record", "window", "range", "direction")
 FOLLOWED = ("affected", "indeterminate")
-ZERO = Fraction(0)
+Path = tuple[str, ...]
 
 
 @dataclass(frozen=True)
-class Value:
-    """Effect at a point: `delta` plus `share` of an interval bound; `weight` is W; or unknown."""
+class Way:
+    """How a use meets the fault: `how` is fault, value or exposed; `names` run to the used item."""
 
-    delta: Fraction = ZERO
-    share: Fraction = ZERO
-    weight: Fraction = ZERO
-    unknown: bool = False
-
-    @property
-    def moves(self) -> bool:
-        """True if the effect is known and not zero."""
-        return not self.unknown and (self.delta != 0 or self.share != 0)
-
-    def times(self, weight: Fraction) -> Value:
-        """Effect through a use of this weight; a path without effect does not count in W."""
-        if weight == 0 or not (self.unknown or self.moves):
-            return NOTHING
-        if self.unknown:
-            return UNKNOWN
-        return Value(self.delta * weight, self.share * weight, self.weight * weight)
-
-    def plus(self, other: Value) -> Value:
-        """Sum of two effects; unknown if either is."""
-        if self.unknown or other.unknown:
-            return UNKNOWN
-        return Value(self.delta + other.delta, self.share + other.share, self.weight + other.weight)
-
-
-NOTHING = Value()
-UNKNOWN = Value(unknown=True)
-Node = tuple[Fraction | None, Value]
+    how: str
+    names: Path
+    source: Certificate | None
 
 
 @dataclass
 class Finding:
     """One certificate under one fault; `kind` is None where the fault does not reach it."""
 
-    paths: set[tuple[str, ...]] = field(default_factory=set)
+    paths: set[Path] = field(default_factory=set)
     generation: int = 0
     values: list[Value] = field(default_factory=list)
     kind: str | None = None
     cleared: str | None = None
-
-
-def mean(values: list[Value]) -> Value:
-    """Average of known values."""
-    total = NOTHING
-    for value in values:
-        total = total.plus(value)
-    n = len(values)
-    return Value(total.delta / n, total.share / n, total.weight / n)
-
-
-def between(nodes: list[Node], force: Fraction | None) -> Value:
-    """Passed-on effect at a force: piecewise linear over the nodes, ends held."""
-    values = [value for _, value in nodes]
-    if all(value == values[0] for value in values):
-        return values[0]
-    known = sorted({f for f, _ in nodes if f is not None})
-    if force is None or any(f is None for f, _ in nodes):
-        return UNKNOWN
-    at = {f: mean([v for g, v in nodes if g == f]) for f in known}
-    if force <= known[0]:
-        return at[known[0]]
-    if force >= known[-1]:
-        return at[known[-1]]
-    for low, high in pairwise(known):
-        if low <= force <= high:
-            part = (force - low) / (high - low)
-            a, b = at[low], at[high]
-            return Value(
-                a.delta + part * (b.delta - a.delta),
-                a.share + part * (b.share - a.share),
-                a.weight + part * (b.weight - a.weight),
-            )
-    raise AssertionError("a force between the ends lies between two nodes")
+    reasons: set[str] = field(default_factory=set)
 
 
 class OneFault:
     """The answers for one fault; `find` gives the finding of any certificate of the file."""
 
     def __init__(self, lab: Laboratory, fault: Json) -> None:
-        self.lab, self.fault, self.kind = lab, fault, fault["kind"]
-        self.item = fault["item"]
-        self.channel = None if fault.get("channel") is None else str(fault["channel"])
+        self.lab, self.fault = lab, fault
+        self.effects = Effects(lab, fault)
+        self.wrong = self._wrong_certificates()
+        self.item: str = self.wrong[0].item if self.wrong else fault["item"]
         self.window = window(lab, fault)
         self.memo: dict[tuple[str, str, int], Finding | None] = {}
+        self.nodes: dict[tuple[tuple[str, str, int], int], Node] = {}
+
+    def _wrong_certificates(self) -> list[Certificate]:
+        """The certificates that the fault names in place of an item."""
+        name = self.fault.get("certificate")
+        if name is None:
+            return []
+        found = [c for c in self.lab.certificates if c.number == name]
+        for key, place in (("issuer", 1), ("revision", 2)):
+            if self.fault.get(key) is not None:
+                found = [c for c in found if c.key[place] == self.fault[key]]
+        if not found:
+            raise ValueError(f"the fault names an unknown certificate {name}")
+        return found
 
     def find(self, certificate: Certificate) -> Finding:
         """The finding, ValueError if a calibration rests on itself."""
@@ -120,44 +81,39 @@ class OneFault:
         self.memo[certificate.key] = finding
         return finding
 
+    def node(self, certificate: Certificate, place: int) -> Node:
+        """The node of the use at this place of the certificate."""
+        key = (certificate.key, place)
+        if key not in self.nodes:
+            self.nodes[key] = use_node(self.lab, certificate, certificate.uses[place])
+        return self.nodes[key]
+
     def judge(self, certificate: Certificate) -> Finding:
         """Walk the uses of one certificate, then sum and class it."""
         finding = Finding()
-        direct: list[Use] = []
-        valued: list[tuple[Use, Certificate]] = []
-        reasons: list[str] = []
-        generations: list[int] = []
-        for use in certificate.uses:
-            reason = self.clears(certificate, use)
-            if reason == "faulty":
-                direct.append(use)
-                generations.append(1)
-                finding.paths |= {(*path, certificate.number) for path in self.heads(use)}
-                continue
-            if reason is not None:
-                reasons.append(reason)
-            source = self.lab.value_from(use)
-            if source is not None and source.assigns and self.find(source).kind in FOLLOWED:
-                valued.append((use, source))
-                generations.append(self.extend(finding, source, use, certificate))
-            shown = source if use.certificate else self.lab.latest(use.item, use.when, True)
-            if shown is not None and not shown.assigns and self.find(shown).kind in FOLLOWED:
-                generations.append(self.extend(finding, shown, use, certificate))
-        finding.values = [self.total(certificate, row, direct, valued) for row in certificate.rows]
-        finding.generation = min(generations, default=0)
-        if generations:
-            finding.kind = self.classify(finding.values, bool(direct or valued))
-        elif reasons:
-            finding.cleared = min(reasons, key=CLEARING.index)
+        reached: list[tuple[Use, Node, bool]] = []
+        cleared: list[str] = []
+        ways: list[Way] = []
+        for place, use in enumerate(certificate.uses):
+            tree = self.node(certificate, place)
+            scope = self.scope(certificate, use, tree)
+            if scope not in (None, "faulty"):
+                cleared.append(str(scope))
+            found = list(self.ways(tree, scope == "faulty"))
+            ways += found
+            for way in found:
+                finding.paths |= {(*path, certificate.number) for path in self.heads(way, use)}
+            if any(way.how != "exposed" for way in found):
+                reached.append((use, tree, scope == "faulty"))
+                if self.broken(tree, scope == "faulty"):
+                    finding.reasons.add("shares")
+        finding.values = [self.total(certificate, row, reached) for row in certificate.rows]
+        finding.generation = min((self.generation(way) for way in ways), default=0)
+        if ways:
+            finding.kind = self.classify(finding.values, bool(reached))
+        elif cleared:
+            finding.cleared = min(cleared, key=CLEARING.index)
         return finding
-
-    def extend(
-        self, finding: Finding, source: Certificate, use: Use, certificate: Certificate
-    ) -> int:
-        """Carry the paths of a source on to its user; the generation by this way."""
-        known = self.find(source)
-        finding.paths |= {(*path, use.item, certificate.number) for path in known.paths}
-        return known.generation + 1
 
     @staticmethod
     def classify(values: list[Value], by_value: bool) -> str:
@@ -166,149 +122,194 @@ class OneFault:
             return "indeterminate"
         return "affected" if any(value.moves for value in values) else "exposed_zero_effect"
 
-    def clears(self, certificate: Certificate, use: Use) -> str | None:
+    def scope(self, certificate: Certificate, use: Use, tree: Node) -> str | None:
         """What the fault is to a use: "faulty", a clearing reason, or None if it is nothing."""
-        chains = self.lab.chains(self.item, use.item)
-        if use.item != self.item and not chains:
+        if self.wrong:
+            scales = [scale for c, _, scale in sources(tree) if c in self.wrong]
+            return self.limits(certificate, use, scales) if scales else None
+        if use.item != self.item and not self.lab.chains(self.item, use.item):
             return None
-        if None not in (self.channel, use.channel) and self.channel != use.channel:
+        channel = self.effects.channel
+        if None not in (channel, use.channel) and channel != use.channel:
             return "channel"
-        if use.item != self.item and not any(chain.held_at(use.when) for chain in chains):
-            return "part"
-        if self.kind == "wrong_correction_factor" and use.factor is not None:
-            right = number(self.fault["factor_right"])
-            return "record" if use.factor == right else "faulty"
-        if not self.window.holds(use.when):
+        scales = [s for n, _, s in tree.places(of_fault=True) if n.item == self.item]
+        return self.limits(certificate, use, scales) if scales else "part"
+
+    def limits(self, certificate: Certificate, use: Use, scales: list[Fraction | None]) -> str:
+        """Which limit of the fault clears a use that met it; "faulty" if none does."""
+        effects = self.effects
+        if effects.mode is not None and certificate.mode not in (None, effects.mode):
+            return "mode"
+        if effects.roles is not None and use.role not in effects.roles:
+            return "role"
+        served = [row for row in certificate.rows if use.serves(row)]
+        if effects.kind == "wrong_correction_factor" and use.factor is not None:
+            if use.factor == number(self.fault["factor_right"]):
+                return "record"
+        elif not self.window.holds(use.when):
             return "window"
-        if self.fault.get("segments") and certificate.rows:
-            served = [row for row in certificate.rows if use.serves(row)]
-            if all(self.out_of_range(row) for row in served):
-                return "range"
+        elif effects.spares_all(certificate, served, scales):
+            return "range"
+        ways = effects.directions
+        if ways is not None and served and all(r.direction not in (None, *ways) for r in served):
+            return "direction"
         return "faulty"
 
-    def out_of_range(self, row: Row) -> bool:
-        """True if the point is known to lie where the item was right."""
-        if row.force == 0:
-            return True
-        if row.force is None:
+    def is_source(self, certificate: Certificate | None, faulty: bool) -> bool:
+        """True if a certificate carries the fault on to its users."""
+        if certificate is None:
             return False
-        homes = [s for s in all_segments(self.fault) if in_segment(row.force, s)]
-        return bool(homes) and all(s[2] == 0 for s in homes)
+        if certificate in self.wrong:
+            return faulty
+        return self.find(certificate).kind in FOLLOWED
 
-    def heads(self, use: Use) -> list[tuple[str, ...]]:
-        """Paths from the fault down to the used item."""
-        start: tuple[str, ...] = (self.item,)
-        if self.channel is not None:
-            start = (f"{self.item}:{self.channel}", *([use.role] if use.role else []))
-        if use.item == self.item:
-            return [start]
-        chains = self.lab.chains(self.item, use.item)
-        return [(*start, *chain.names[1:]) for chain in chains if chain.held_at(use.when)]
+    def ways(self, tree: Node, faulty: bool) -> Iterator[Way]:
+        """Every way in which a node meets the fault.
+
+        The faulty item takes the fault alone, not its value in force on top. An own value shields
+        the parts, save their own faults and values that are newer than it.
+        """
+        if tree.item == self.item and faulty and not self.wrong:
+            yield Way("fault", (tree.item,), None)
+            return
+        if self.is_source(tree.own, faulty):
+            yield Way("value", (tree.item,), tree.own)
+        shown = tree.shown
+        if shown is not None and not shown.assigns and self.is_source(shown, faulty):
+            yield Way("exposed", (tree.item,), shown)
+        for part in tree.parts:
+            for way in self.ways(part, faulty):
+                if tree.own is None or way.how == "fault" or newer(way, tree.own):
+                    yield Way(way.how, (*way.names, tree.item), way.source)
+
+    def heads(self, way: Way, use: Use) -> set[Path]:
+        """Paths of a way, from the fault down to the used item."""
+        if way.source is None:
+            start: Path = (self.item,)
+            if self.effects.channel is not None:
+                start = (f"{self.item}:{self.effects.channel}", *([use.role] if use.role else []))
+            return {(*start, *way.names[1:])}
+        if way.source in self.wrong:
+            return {(way.source.number, *way.names)}
+        return {(*path, *way.names) for path in self.find(way.source).paths}
+
+    def generation(self, way: Way) -> int:
+        """Generation of a certificate by one of its ways; assemblies count none."""
+        if way.source is None or way.source in self.wrong:
+            return 1
+        return self.find(way.source).generation + 1
+
+    def touched(self, tree: Node, faulty: bool, how: tuple[str, ...]) -> bool:
+        """True if a node meets the fault in one of these ways."""
+        return any(way.how in how for way in self.ways(tree, faulty))
+
+    def broken(self, tree: Node, faulty: bool) -> bool:
+        """True if shares that cannot be told decide about a node."""
+        for place, part in enumerate(tree.measuring):
+            of_value = tree.own is None and self.touched(part, faulty, ("value",))
+            of_fault = self.touched(part, faulty, ("fault",))
+            if of_value and tree.share_of(place, False) is None:
+                return True
+            if of_fault and tree.share_of(place, True) is None:
+                return True
+        return any(self.broken(part, faulty) for part in tree.parts)
 
     def total(
-        self,
-        certificate: Certificate,
-        row: Row,
-        direct: list[Use],
-        valued: list[tuple[Use, Certificate]],
+        self, certificate: Certificate, row: Row, reached: list[tuple[Use, Node, bool]]
     ) -> Value:
         """Effect at one point: the sum over all uses that served it; zero at zero force."""
         total = NOTHING
         if row.force == 0:
             return total
-        for use in direct if self.kind != "readout_gain" else []:
-            effect = self.effect(certificate, use, row)
-            total = total.plus(effect.times(use.weight_at(row)))
-        if self.kind == "readout_gain":
-            total = total.plus(self.gain(direct, row))
-        for use, source in valued:
-            total = total.plus(self.passed_on(source, row.force).times(use.weight_at(row)))
+        seen, direct = set(), []
+        for use, tree, faulty in reached:
+            if use.once is not None and use.serves(row):
+                if use.once in seen:
+                    continue
+                seen.add(use.once)
+            weight = use.weight_at(row)
+            sign = self.effects.sign(use) if faulty and tree.item == self.item else None
+            weight = weight if sign is None else sign * abs(weight)
+            at = At(certificate, use, row, faulty)
+            total = total.plus(self.passed(tree, at, row.force).times(weight))
+            direct += [use] if faulty else []
+        if self.effects.kind == "readout_gain":
+            total = total.plus(self.effects.gain(certificate, direct, row))
+        if self.effects.by_force and row.force is None and total.felt:
+            return UNKNOWN
         return total
 
-    def passed_on(self, source: Certificate, force: Fraction | None) -> Value:
-        """What an item carries from its calibration to a later use at a force."""
+    def passed(self, tree: Node, at: At, force: Fraction | None, fault_only: bool = False) -> Value:
+        """What a node carries at a force that it bears, before the weight of the use."""
+        if tree.item == self.item and at.faulty and not self.wrong:
+            return self.effects.first_hand(at.certificate, at.use, at.row, force)
+        total = NOTHING
+        if tree.own is not None and not fault_only:
+            later = [way for part in tree.parts for way in self.ways(part, at.faulty)]
+            total = self.untold([way for way in later if newer(way, tree.own)], at)
+            total = total.plus(self.carried(tree.own, at, force))
+        shielded = fault_only or tree.own is not None
+        for part in tree.others:
+            if not shielded:
+                by_value = [way for way in self.ways(part, at.faulty) if way.how == "value"]
+                total = total.plus(self.untold(by_value, at))
+            total = total.plus(self.passed(part, at, force, fault_only=True))
+        for place, part in enumerate(tree.measuring):
+            total = total.plus(self.shared(tree, place, part, at, force, shielded))
+        return total
+
+    def untold(self, ways: list[Way], at: At) -> Value:
+        """Effect by ways whose size cannot be told: none if there are none, else unknown.
+
+        A first-hand effect is none at a point of a direction that the fault leaves alone.
+        """
+        first = all(way.how == "fault" or way.source in self.wrong for way in ways)
+        return NOTHING if first and (not ways or self.effects.spares_way(at.row)) else UNKNOWN
+
+    def shared(
+        self, tree: Node, place: int, part: Node, at: At, force: Fraction | None, shielded: bool
+    ) -> Value:
+        """What one measuring part adds to its assembly: its share of the force, then of delta."""
+        by_fault = self.touched(part, at.faulty, ("fault",))
+        by_value = not shielded and self.touched(part, at.faulty, ("value",))
+        if not by_fault and not by_value:
+            return NOTHING
+        share = tree.share_of(place, of_fault=not by_value)
+        if share is None:
+            how = ("fault",) if shielded else ("fault", "value")
+            return self.untold([w for w in self.ways(part, at.faulty) if w.how in how], at)
+        borne = None if force is None else share * force
+        value = self.passed(part, at, borne, fault_only=shielded)
+        if self.effects.by_force and share != 0:
+            # The forces of the parts add up as they are: share x (f / (share x F)) = f / F.
+            return value
+        return value.times(share)
+
+    def carried(self, source: Certificate, at: At, force: Fraction | None) -> Value:
+        """What a certificate gives its item to carry to a later use at a force."""
+        if not self.is_source(source, at.faulty):
+            return NOTHING
+        if source in self.wrong:
+            return self.effects.first_hand(at.certificate, at.use, at.row, force)
         finding = self.find(source)
         if finding.kind == "indeterminate":
             return UNKNOWN
-        for stage in ("as_left", "single", "as_found"):
-            nodes = [
-                (row.force, value)
-                for row, value in zip(source.rows, finding.values, strict=True)
-                if row.stage == stage and row.force != 0
-            ]
-            if nodes:
-                return between(nodes, force)
-        return NOTHING
+        points = [(r.force, r.direction, finding.values[index]) for r, index in source.nodes]
+        return by_direction(points, force, at.row.direction) if points else NOTHING
 
-    def gain(self, direct: list[Use], row: Row) -> Value:
-        """g_dut/g_ref - 1 of the readout uses that served the point.
 
-        A weight scales its own factor; its sign only names the role, which is known already.
-        """
-        gain = number(self.fault["gain"])
-        reference, dut, weight, unknown = Fraction(1), Fraction(1), ZERO, False
-        for use in direct:
-            share = use.weight_at(row)
-            if share == 0 or use.role not in ("readout_reference", "readout_dut"):
-                continue
-            unknown = unknown or (self.channel is not None and use.channel is None)
-            weight += share
-            if use.role == "readout_reference":
-                reference += abs(share) * (1 / gain - 1)
-            else:
-                dut += abs(share) * (gain - 1)
-        if unknown:
-            return UNKNOWN
-        delta = reference * dut - 1
-        return Value(delta, ZERO, weight if delta != 0 else ZERO)
+@dataclass(frozen=True)
+class At:
+    """Where an effect is asked for: a use, at a row; `faulty` if the fault itself meets the use."""
 
-    def effect(self, certificate: Certificate, use: Use, row: Row) -> Value:
-        """Effect of a faulty use at one point, before its weight."""
-        if self.channel is not None and use.channel is None:
-            return UNKNOWN
-        delta = self.delta(certificate, use, row)
-        if delta is None:
-            return UNKNOWN
-        if self.kind == "interval":
-            return Value(ZERO, Fraction(1), Fraction(1))
-        return Value(delta, ZERO, Fraction(1))
+    certificate: Certificate
+    use: Use
+    row: Row
+    faulty: bool
 
-    def delta(self, certificate: Certificate, use: Use, row: Row) -> Fraction | None:
-        """delta_rel of a faulty use, None where it cannot be told."""
-        fault = self.fault
-        if self.kind == "true_force_relative_error":
-            return self.segment_delta(row) if fault.get("segments") else number(fault["delta_rel"])
-        if self.kind == "indicates_high":
-            return 1 / (1 + number(fault["indication_rel"])) - 1
-        if self.kind == "wrong_correction_factor":
-            used = use.factor if use.factor is not None else number(fault["factor_applied"])
-            return number(fault["factor_right"]) / used - 1
-        if self.kind == "indication_effect_by_type":
-            kind = self.lab.types.get(certificate.item)
-            if kind is not None and kind in fault["effect_rel"]:
-                return number(fault["effect_rel"][kind])
-            other = fault.get("other_types")
-            return None if other in (None, "indeterminate") else number(other)
-        if self.kind == "linear_drift":
-            return self.drift(use.when)
-        if self.kind == "interval":
-            return ZERO
-        if self.kind == "unknown":
-            return None
-        raise ValueError(f"the oracle does not know the fault kind {self.kind}")
 
-    def segment_delta(self, row: Row) -> Fraction | None:
-        """Delta of the segment that holds the point, None outside all or without a force."""
-        if row.force is None:
-            return None
-        for segment in all_segments(self.fault):
-            if in_segment(row.force, segment):
-                return segment[2]
-        return None
-
-    def drift(self, when: Moment) -> Fraction:
-        """Linear from zero at the last good instant; never before it."""
-        good = moment(self.fault["last_good_at"], self.lab.zone).noon
-        measured = moment(self.fault["measured_at"], self.lab.zone).noon
-        part = Fraction(microseconds(when.noon - good), microseconds(measured - good))
-        return number(self.fault["delta_rel"]) * max(part, ZERO)
+def newer(way: Way, own: Certificate) -> bool:
+    """True if a way comes by a value performed after an assembly's own."""
+    if way.how != "value" or way.source is None:
+        return False
+    return way.source.performed.first > own.performed.first

@@ -1,6 +1,7 @@
 """From when to when is a use of the faulty item suspect, and may a check move the start?
 
-DESIGN sections 5 and 9. A window given by bare dates is taken as wide as those days allow. A bare
+DESIGN sections 5, 9 and 10. A fault of a certificate has no faulty item, so no check of one moves
+its start. A window given by bare dates is taken as wide as those days allow. A bare
 date of a check counts as the start of its day: the earliest it can vouch for.
 """
 
@@ -11,13 +12,16 @@ from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
-from oracle_laboratory import Certificate, Json, Laboratory
+from oracle_holding import Node, node, use_node
+from oracle_laboratory import Laboratory
 from oracle_numbers import MICROSECOND, NEWTONS, Moment, instant_text, moment, number
+from oracle_records import Certificate, Json
 
 # (above, up to, delta_rel) in newtons; None is an open end.
 Segment = tuple[Fraction | None, Fraction | None, Fraction]
 NARROWED = {
     "true_force_relative_error",
+    "true_force_offset",
     "indicates_high",
     "indication_effect_by_type",
     "readout_gain",
@@ -92,7 +96,7 @@ def in_segment(force: Fraction, segment: Segment) -> bool:
     return (above is None or force > above) and (up_to is None or force <= up_to)
 
 
-def smallest_fault(fault: Json) -> Fraction | None:
+def smallest_fault(lab: Laboratory, fault: Json) -> Fraction | None:
     """Smallest non-zero size of the fault that a check would have to see; None if there is none."""
     kind = fault["kind"]
     if kind == "true_force_relative_error":
@@ -100,6 +104,9 @@ def smallest_fault(fault: Json) -> Fraction | None:
             sizes = [s[2] for s in all_segments(fault)]
         else:
             sizes = [number(fault["delta_rel"])]
+    elif kind == "true_force_offset":
+        force = number(fault["delta_force"]) * NEWTONS[fault["unit"]]
+        sizes = [force / used for used in used_forces(lab, fault["item"])]
     elif kind == "indicates_high":
         sizes = [1 / (1 + number(fault["indication_rel"])) - 1]
     elif kind == "readout_gain":
@@ -123,18 +130,17 @@ def covered_points(covers: Any) -> list[Fraction]:
     return forces
 
 
-def used_range(lab: Laboratory, item: str) -> tuple[Fraction, Fraction] | None:
-    """Smallest and greatest non-zero force at which the item ever served, in newtons."""
+def used_forces(lab: Laboratory, item: str) -> list[Fraction]:
+    """Every non-zero force that the item ever bore, in newtons; its share of it in a compound."""
     forces = []
     for certificate in lab.certificates:
         for use in certificate.uses:
-            chains = lab.chains(item, use.item)
-            if use.item != item and not any(chain.held_at(use.when) for chain in chains):
-                continue
+            tree = use_node(lab, certificate, use)
+            scales = [s for n, _, s in tree.places(of_fault=True) if n.item == item]
             for row in certificate.rows:
                 if use.serves(row) and row.force:
-                    forces.append(row.force)
-    return (min(forces), max(forces)) if forces else None
+                    forces += [row.force * (1 if scale is None else scale) for scale in scales]
+    return [force for force in forces if force != 0]
 
 
 def covers_fault(lab: Laboratory, fault: Json, check: Json) -> bool:
@@ -147,31 +153,37 @@ def covers_fault(lab: Laboratory, fault: Json, check: Json) -> bool:
     points = covered_points(covers)
     if fault.get("segments"):
         return all(any(in_segment(p, s) for p in points) for s in faulty_segments(fault))
-    span = used_range(lab, fault["item"])
-    return span is not None and any(span[0] <= point <= span[1] for point in points)
+    used = used_forces(lab, fault["item"])
+    return bool(used) and any(min(used) <= point <= max(used) for point in points)
 
 
-def rests_on(lab: Laboratory, fault: Json, item: str, when: Moment) -> bool:
-    """True if an item, at a moment, is the faulty one, holds it, or has its value through it."""
-    if item == fault["item"]:
+def rests_on(lab: Laboratory, fault: Json, tree: Node) -> bool:
+    """True if an item is the faulty one, holds it, or has its value through it."""
+    if any(found.item == fault["item"] for found, *_ in tree.places()):
         return True
-    if any(chain.held_at(when) for chain in lab.chains(fault["item"], item)):
-        return True
-    return certificate_rests_on(lab, fault, lab.latest(item, when, False))
+    return any(certificate_rests_on(lab, fault, source) for source in values_of(tree))
 
 
-def certificate_rests_on(lab: Laboratory, fault: Json, source: Certificate | None) -> bool:
+def values_of(tree: Node) -> list[Certificate]:
+    """The own value of an item, and those of its parts that the own one does not shield."""
+    own = tree.own
+    below = [source for part in tree.parts for source in values_of(part)]
+    if own is None:
+        return below
+    return [own, *(s for s in below if s.performed.first > own.performed.first)]
+
+
+def certificate_rests_on(lab: Laboratory, fault: Json, source: Certificate) -> bool:
     """True if any use of the certificate rests on the faulty item, whatever the window."""
-    if source is None:
-        return False
     for use in source.uses:
         other_channel = fault.get("channel") is not None and (
             use.channel is not None and use.channel != str(fault["channel"])
         )
-        held = any(chain.held_at(use.when) for chain in lab.chains(fault["item"], use.item))
-        if (use.item == fault["item"] or held) and not other_channel:
+        tree = use_node(lab, source, use)
+        direct = any(found.item == fault["item"] for found, *_ in tree.places())
+        if direct and not other_channel:
             return True
-        if certificate_rests_on(lab, fault, lab.value_from(use)):
+        if any(certificate_rests_on(lab, fault, one) for one in values_of(tree)):
             return True
     return False
 
@@ -179,12 +191,15 @@ def certificate_rests_on(lab: Laboratory, fault: Json, source: Certificate | Non
 def capable(lab: Laboratory, fault: Json, check: Json, when: Moment) -> bool:
     """True if the check would have seen the fault: independent, covering and fine enough."""
     limit, u = check.get("acceptance_limit_rel"), check.get("U_rel")
-    smallest = smallest_fault(fault)
+    mode = (fault.get("only") or {}).get("mode")
+    if mode is not None and check.get("mode") != mode:
+        return False
+    smallest = smallest_fault(lab, fault)
     if check.get("independent") is not True or limit is None or u is None or smallest is None:
         return False
     against = check.get("against") or []
     for item in [against] if isinstance(against, str) else against:
-        if rests_on(lab, fault, item, when):
+        if rests_on(lab, fault, node(lab, item, when, check.get("mode"))):
             return False
     return covers_fault(lab, fault, check) and number(limit) + number(u) < smallest
 
@@ -192,7 +207,7 @@ def capable(lab: Laboratory, fault: Json, check: Json, when: Moment) -> bool:
 def window(lab: Laboratory, fault: Json) -> Window:
     """The stated window, its start moved by the checks that may move it."""
     stated = stated_window(lab, fault)
-    if fault["kind"] not in NARROWED:
+    if fault["kind"] not in NARROWED or fault.get("certificate") is not None:
         return stated
     dated = [
         (moment(check["at"], lab.zone), check)

@@ -1,70 +1,73 @@
 """Which certificates does a fault touch, and what becomes of each? A slow reference answer.
 
-Test oracle: the obvious reading of DESIGN sections 3, 5 and 9, sharing no code with the product.
-Every fault is walked alone; effects of several faults are then added point by point, and their
-uncertainties added in squares. Not checked: whether the laboratory file is lawful.
+Test oracle: the obvious reading of DESIGN sections 3, 5, 9 and 10, sharing no code with the
+product. Every fault is walked alone; `oracle_entries` then adds the effects of several. Not
+checked: whether the laboratory file is lawful.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from fractions import Fraction
 from typing import Any
 
-from oracle_laboratory import Certificate, Json, Laboratory, Row
-from oracle_numbers import number, root, text
+from oracle_doubts import REASONS, Doubt, Doubts
+from oracle_entries import entry_class, overall, points
+from oracle_laboratory import Laboratory
 from oracle_one_fault import CLEARING, Finding, OneFault
-from oracle_verdicts import reachable, verdict, worst
+from oracle_records import Certificate, Json
 
 PATHS_SHOWN = 50
-LISTS = ("affected", "exposed_zero_effect", "indeterminate")
-
-
-@dataclass(frozen=True)
-class Effect:
-    """Effect of all faults at one point; `low` and `high` bound the delta; W per fault."""
-
-    unknown: bool
-    low: Fraction
-    high: Fraction
-    weights: tuple[Fraction, ...]
-
-    @property
-    def moves(self) -> bool:
-        """True if the effect is known and not zero."""
-        return not self.unknown and (self.low != 0 or self.high != 0)
+LISTS = (
+    "affected",
+    "exposed_zero_effect",
+    "indeterminate",
+    "traced_not_recalled",
+    "cannot_be_excluded",
+    "cleared",
+)
 
 
 def recall(laboratory: Json, fault: Json | list[Json]) -> Json:
     """Answer one fault, or several at once.
 
     Returns window (a list of windows if a list of faults was given), affected,
-    exposed_zero_effect, indeterminate, traced_not_recalled and cleared.
-    Raises ValueError for a date-time without zone, a use that names an unknown certificate, or a
-    calibration that rests on itself.
+    exposed_zero_effect, indeterminate, traced_not_recalled, cannot_be_excluded and cleared.
+    Raises ValueError for a date-time without zone, a use or a fault that names an unknown
+    certificate, an uncertainty that is not understated, or a calibration that rests on itself.
     """
     lab = Laboratory(laboratory)
     faults = fault if isinstance(fault, list) else [fault]
     walks = [OneFault(lab, one) for one in faults]
+    asked = [Doubts(walk) for walk in walks]
     windows = [walk.window.as_json() for walk in walks]
     answer: Json = {"window": windows if isinstance(fault, list) else windows[0]}
-    lists: dict[str, list[tuple[Any, Json]]] = {
-        name: [] for name in (*LISTS, "traced_not_recalled", "cleared")
-    }
+    lists: dict[str, list[tuple[Any, Json]]] = {name: [] for name in LISTS}
     for certificate in lab.certificates:
         findings = [walk.find(certificate) for walk in walks]
+        doubts = [one.of(certificate) for one in asked]
         order = (certificate.number, certificate.revision, certificate.key[1])
         if any(finding.kind for finding in findings):
             generation = min(f.generation for f in findings if f.kind)
-            kind = entry_class(findings, walks)
+            kind = entry_class(findings)
             name = kind if certificate.status == "issued" else "traced_not_recalled"
-            shown = entry(certificate, findings, walks, kind)
+            shown = entry(certificate, findings, doubts, walks, kind)
             lists[name].append(((generation, *order), shown))
+        elif certificate.status == "issued" and any(doubt.reasons for doubt in doubts):
+            lists["cannot_be_excluded"].append((order, doubted_entry(certificate, doubts)))
         elif any(finding.cleared for finding in findings):
             lists["cleared"].append((order, cleared_entry(certificate, findings)))
     for name, entries in lists.items():
         answer[name] = [shown for _, shown in sorted(entries, key=lambda pair: pair[0])]
     return answer
+
+
+def heading(certificate: Certificate, listed: str) -> Json:
+    """What every entry begins with."""
+    return {
+        "certificate": certificate.number,
+        "revision": certificate.revision,
+        "item": certificate.item,
+        "class": listed,
+    }
 
 
 def cleared_entry(certificate: Certificate, findings: list[Finding]) -> Json:
@@ -73,148 +76,63 @@ def cleared_entry(certificate: Certificate, findings: list[Finding]) -> Json:
         reason = "status"
     else:
         reason = min((f.cleared for f in findings if f.cleared), key=CLEARING.index)
-    return {
-        "certificate": certificate.number,
-        "revision": certificate.revision,
-        "item": certificate.item,
-        "class": "cleared",
-        "reason": reason,
+    return heading(certificate, "cleared") | {"reason": reason}
+
+
+def reasons_of(doubts: list[Doubt]) -> list[str]:
+    """Reasons under all faults together, in the order in which DESIGN gives them."""
+    found = {reason for doubt in doubts for reason in doubt.reasons}
+    return [reason for reason in REASONS if reason in found]
+
+
+def in_order(paths: set[tuple[str, ...]]) -> list[list[str]]:
+    """Paths by length, then text, capped."""
+    return [list(path) for path in sorted(paths, key=lambda path: (len(path), path))][:PATHS_SHOWN]
+
+
+def doubted_entry(certificate: Certificate, doubts: list[Doubt]) -> Json:
+    """Entry of a certificate that cannot be excluded."""
+    return heading(certificate, "cannot_be_excluded") | {
+        "customer": certificate.customer,
+        "reasons": reasons_of(doubts),
+        "reason_paths": in_order({path for doubt in doubts for path in doubt.paths}),
     }
-
-
-def combined(findings: list[Finding], walks: list[OneFault], index: int) -> Effect:
-    """Sum of the effects of all faults at one row."""
-    values = [f.values[index] for f in findings]
-    middle = sum((value.delta for value in values), Fraction(0))
-    half = Fraction(0)
-    for value, walk in zip(values, walks, strict=True):
-        if walk.kind == "interval":
-            half += abs(value.share) * number(walk.fault["bound_rel"])
-    weights = tuple(value.weight for value in values)
-    return Effect(any(v.unknown for v in values), middle - half, middle + half, weights)
-
-
-def entry_class(findings: list[Finding], walks: list[OneFault]) -> str:
-    """Class under all faults together."""
-    if any(finding.kind == "indeterminate" for finding in findings):
-        return "indeterminate"
-    rows = len(findings[0].values)
-    moved = any(combined(findings, walks, index).moves for index in range(rows))
-    return "affected" if moved else "exposed_zero_effect"
 
 
 def entry(
-    certificate: Certificate, findings: list[Finding], walks: list[OneFault], kind: str
+    certificate: Certificate,
+    findings: list[Finding],
+    doubts: list[Doubt],
+    walks: list[OneFault],
+    kind: str,
 ) -> Json:
     """Entry of a certificate that the faults reach."""
-    paths = sorted({p for f in findings for p in f.paths}, key=lambda path: (len(path), path))
-    shown: Json = {
-        "certificate": certificate.number,
-        "revision": certificate.revision,
-        "item": certificate.item,
-        "class": kind if certificate.status == "issued" else "traced_not_recalled",
+    issued = certificate.status == "issued"
+    paths = {path for finding in findings for path in finding.paths}
+    shown = heading(certificate, kind if issued else "traced_not_recalled") | {
         "generation": min(f.generation for f in findings if f.kind),
-        "reason_paths": [list(path) for path in paths[:PATHS_SHOWN]],
+        "reason_paths": in_order(paths),
         "path_count": len(paths),
     }
-    if certificate.status != "issued":
-        shown["reason"] = certificate.status
-        return shown
+    if not issued:
+        return shown | {"reason": certificate.status}
     if certificate.external:
         shown["external"] = True
     if certificate.date_only:
         shown["date_only"] = True
-    shown["points"] = [
-        point(row, combined(findings, walks, index), walks, kind)
-        for index, row in enumerate(certificate.rows)
-    ]
+    if reasons_of(doubts):
+        shown["doubts"] = reasons_of(doubts)
+    if kind == "indeterminate" and any("shares" in f.reasons for f in findings):
+        shown["reason"] = "shares"
+    shown["points"] = points(findings, walks, list(certificate.rows), kind)
+    shown["overall"] = overall(shown["points"])
     if kind == "indeterminate":
-        return shown | {"overall": None, "verdict_changes": None}
+        return shown | {"verdict_changes": None}
     if any(len(p.get("verdicts_possible", [])) > 1 for p in shown["points"]):
         shown["could_change"] = True
-    shown["overall"] = overall(shown["points"])
     changes = [p["changed"] for p in shown["points"]]
     shown["verdict_changes"] = True if True in changes else (None if None in changes else False)
     return shown
 
 
-def overall(points: list[Json]) -> Json:
-    """Worst verdict before and after, per stage; after is null while one is still open."""
-    stages: Json = {}
-    for stage in dict.fromkeys(p["stage"] for p in points):
-        here = [p for p in points if p["stage"] == stage]
-        before = [p["verdict_before"] for p in here if p["verdict_before"]]
-        after = [p["verdict_after"] for p in here if p["verdict_after"]]
-        is_open = any(len(p.get("verdicts_possible", [])) > 1 for p in here)
-        stages[stage] = {"before": worst(before), "after": None if is_open else worst(after)}
-    return stages
-
-
-def corrected(row: Row, delta: Fraction) -> Fraction | None:
-    """Error after correction, in the unit of the point (percentage points for relative)."""
-    if row.error is None:
-        return None
-    if delta == 0:
-        return row.error
-    if row.relative:
-        return ((1 + row.error / 100) / (1 + delta) - 1) * 100
-    return None if row.applied is None else row.error - delta * row.applied
-
-
-def u_after(row: Row, effect: Effect, walks: list[OneFault]) -> tuple[Fraction | None, bool]:
-    """Expanded uncertainty after correction, and whether it is exact.
-
-    It is that of the point if no fault states its own, None if the point has none.
-    """
-    if row.u is None:
-        return None, True
-    size = Fraction(100) if row.relative else abs(row.applied or Fraction(0))
-    squares = (row.u / row.k) ** 2
-    for weight, walk in zip(effect.weights, walks, strict=True):
-        if walk.fault.get("U_delta_rel") is not None:
-            own = number(walk.fault["U_delta_rel"]) / number(walk.fault.get("U_delta_k") or 2)
-            squares += (weight * size * own) ** 2
-    return root(row.k**2 * squares)
-
-
-def point(row: Row, effect: Effect, walks: list[OneFault], kind: str) -> Json:
-    """One point of an entry."""
-    before = row.reported
-    if before is None and row.error is not None:
-        before = verdict(row.error, row.u, row.limits, row.rule)
-    shown: Json = {"point": row.shown_point, "stage": row.stage, "unit": row.unit}
-    u, exact = (row.u, True) if kind == "exposed_zero_effect" else u_after(row, effect, walks)
-    # Two ends, low delta first: the higher the delta, the lower the corrected error.
-    ends = (corrected(row, effect.low), corrected(row, effect.high))
-    if effect.unknown or None in ends:
-        shown |= {"delta_rel": None, "shift": None, "corrected_error": None}
-        return shown | {"verdict_before": before, "verdict_after": None, "changed": None}
-    top, bottom = ends
-    assert top is not None
-    assert bottom is not None
-    assert row.error is not None
-    if bottom > top:
-        top, bottom = bottom, top
-    listed_open = kind != "exposed_zero_effect" and any(w.kind == "interval" for w in walks)
-    as_interval = listed_open and row.force != 0
-    if as_interval:
-        shown["delta_rel"] = {"lower": text(effect.low), "upper": text(effect.high)}
-        shown["shift"] = {"lower": text(bottom - row.error), "upper": text(top - row.error)}
-        shown["corrected_error"] = {"lower": text(bottom), "upper": text(top)}
-    else:
-        shown["delta_rel"] = text(effect.low)
-        shown["shift"] = text(top - row.error)
-        shown["corrected_error"] = text(top)
-    possible = reachable(bottom, top, u, row.limits, row.rule)
-    after = possible[0] if len(possible) == 1 else None
-    if kind == "affected" and any(w.fault.get("U_delta_rel") is not None for w in walks):
-        shown["U_after"] = None if u is None else text(u, exact)
-    if listed_open:
-        shown["verdicts_possible"] = possible
-    shown["verdict_before"], shown["verdict_after"] = before, after
-    undecided = after is None and (before is not None or len(possible) > 1)
-    shown["changed"] = None if undecided else before != after
-    return shown
-
-
-__all__ = ["recall"]
+__all__ = ["LISTS", "recall"]

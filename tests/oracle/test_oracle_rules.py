@@ -9,15 +9,10 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
-from laboratories import faults_for, laboratories, several_faults_for
 from oracle_cases import OPEN, cal, find, force_fault, lab, numbers, only, ref, row
 from oracle_numbers import root, text
 from oracle_verdicts import verdict
-from recall_oracle import recall
-
-LISTS = ("affected", "exposed_zero_effect", "indeterminate", "traced_not_recalled", "cleared")
+from recall_oracle import LISTS, recall
 
 
 @pytest.mark.parametrize(
@@ -311,35 +306,3 @@ def test_no_more_than_fifty_paths_are_given_and_all_are_counted() -> None:
     assert (len(entry["reason_paths"]), entry["path_count"]) == (50, 60)
     # 60 x 0.01 x 0.0005
     assert entry["points"][0]["delta_rel"] == "0.0003"
-
-
-TRIES = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
-
-
-@TRIES
-@given(st.data())
-def test_no_certificate_of_a_random_laboratory_stands_in_two_lists(data: st.DataObject) -> None:
-    laboratory = data.draw(laboratories())
-    fault = data.draw(faults_for(laboratory))
-    answer = recall(laboratory, fault)
-    listed = [(e["certificate"], e["revision"]) for name in LISTS for e in answer[name]]
-    assert len(listed) == len(set(listed))
-    head = f"{fault['item']}:{fault['channel']}" if "channel" in fault else fault["item"]
-    for name in LISTS[:4]:
-        for entry in answer[name]:
-            for path in entry["reason_paths"]:
-                assert (path[0], path[-1]) == (head, entry["certificate"])
-    assert recall(laboratory, fault) == answer
-
-
-@TRIES
-@given(st.data())
-def test_several_faults_list_what_each_of_them_lists_alone(data: st.DataObject) -> None:
-    laboratory = data.draw(laboratories())
-    faults = data.draw(several_faults_for(laboratory))
-    together = recall(laboratory, faults)
-    reached = {(e["certificate"], e["revision"]) for name in LISTS[:4] for e in together[name]}
-    alone = [recall(laboratory, fault) for fault in faults]
-    assert reached == {
-        (e["certificate"], e["revision"]) for a in alone for name in LISTS[:4] for e in a[name]
-    }

@@ -379,7 +379,36 @@ FAULTS: dict[str, tuple[dict[str, Any], str]] = {
         {"fault": force_fault("REF"), "previous": 77},
         "/previous",
     ),
-    "a look ahead": ({"fault": force_fault("REF"), "as_of": "9000-01-01"}, "/as_of"),
+    "an instant of the records": ({"fault": force_fault("REF"), "as_of": "2025-01-01"}, "/as_of"),
+    "an uncertainty that does not grow": (
+        {
+            "fault": {
+                "item": "REF",
+                "kind": "understated_uncertainty",
+                "U_rel_recorded": "0.0004",
+                "U_rel_right": "0.0006",
+                "k_right": "3",
+            }
+            | OPEN
+        },
+        "/fault/U_rel_right",
+    ),
+    "a limit that limits nothing": ({"fault": force_fault("REF") | {"only": {}}}, "/fault/only"),
+    "a limit to no mode that there is": (
+        {"fault": force_fault("REF") | {"only": {"mode": "torsion"}}},
+        "/fault/only/mode",
+    ),
+    "a force without unit": (
+        {"fault": {"item": "REF", "kind": "true_force_offset", "delta_force": "2"} | OPEN},
+        "/fault/unit",
+    ),
+    "a force in no unit of force": (
+        {
+            "fault": {"item": "REF", "kind": "true_force_offset", "delta_force": "2", "unit": "kg"}
+            | OPEN
+        },
+        "/fault/unit",
+    ),
 }
 
 

@@ -15,7 +15,7 @@ def recalled(client):
         cal("W-1", "WS", "01-10", [ref("REF")]),
         cal("C-1", "A", "02-01", [ref("WS")]),
         cal("C-2", "B", "04-01", [ref("WS")]),
-        cal("G-1", "GOOD", "01-05", []),
+        cal("G-1", "GOOD", "01-05", [ref("ROOT")]),
     )
     assert client.post("/v1/imports", json=laboratory).status_code == 201
     return client.post("/v1/recalls", json={"fault": FAULT}).get_json()
@@ -39,12 +39,36 @@ def test_a_late_recalibration_flags_the_recall_and_leaves_the_snapshot(client, r
 
 
 def test_a_void_flags_the_recall(client, recalled):
-    voided = client.post("/v1/certificates/W-1/void", json={"reason": "wrong item on it"})
+    since = {"reason": "wrong item on it", "voided_at": "2025-01-15T00:00:00Z"}
+    voided = client.post("/v1/certificates/W-1/void", json=since)
     assert voided.status_code == 200
     found = stale(client, recalled)["differences"]
-    # Without W-1 nothing carries the fault to C-1 and C-2; W-1 itself is traced, not recalled.
+    # Without W-1 at the time of use nothing carries the fault to C-1 and C-2; W-1 itself is traced,
+    # not recalled.
     assert {one["certificate"] for one in found["removed"]["certificates"]} == {"C-1", "C-2"}
     assert found["moved"]["certificates"][0]["to"] == "traced_not_recalled"
+
+
+def test_a_void_of_today_takes_nobody_from_the_recall(client, recalled):
+    voided = client.post("/v1/certificates/W-1/void", json={"reason": "withdrawn"})
+    assert voided.status_code == 200
+    request = {"fault": FAULT, "preview": True}
+    again = client.post("/v1/recalls", json=request).get_json()
+    assert [one["certificate"] for one in again["affected"]] == ["C-1", "C-2"]
+    assert [one["certificate"] for one in again["traced_not_recalled"]] == ["W-1"]
+
+
+def test_a_certificate_of_the_other_mode_does_not_end_the_chain(client):
+    tension, compression = {"mode": "tension"}, {"mode": "compression"}
+    laboratory = lab(
+        cal("W-T", "WS", "02-01", [ref("REF")], **tension),
+        cal("W-C", "WS", "02-02", [ref("REF2")], **compression),
+        cal("K-1", "A", "03-01", [ref("WS")], **tension),
+        cal("K-2", "B", "03-01", [ref("WS")], **compression),
+    )
+    assert client.post("/v1/imports", json=laboratory).status_code == 201
+    answer = client.post("/v1/recalls", json={"fault": FAULT, "preview": True}).get_json()
+    assert [one["certificate"] for one in answer["affected"]] == ["W-T", "K-1"]
 
 
 def test_a_record_that_has_nothing_to_do_with_it_flags_nothing(client, recalled):
@@ -97,3 +121,13 @@ def test_a_correction_that_cannot_be_is_refused_and_changes_nothing(
     assert answer.status_code == 422
     assert answer.get_json()["errors"][0]["pointer"] == pointer
     assert client.get("/v1/certificates/C-2").get_json() == before
+
+
+def test_a_revision_that_names_another_item_flags_what_rested_on_the_first(client, recalled):
+    # From its issue on WS has no value any more, so that C-2 rests on nothing.
+    client.post("/v1/items", json={"id": "WS-2", "kind": "working_standard"})
+    revised = cal("W-1", "WS-2", "01-10", [ref("REF")], revision=1, amendment="serial number")
+    sent = revised | {"issued_at": "2025-03-01T00:00:00Z"}
+    assert client.post("/v1/certificates/W-1/revisions", json=sent).status_code == 201
+    removed = stale(client, recalled)["differences"]["removed"]["certificates"]
+    assert [one["certificate"] for one in removed] == ["C-2"]

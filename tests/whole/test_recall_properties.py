@@ -24,7 +24,7 @@ from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
 from api.services.recalls.run import recall
 from api.store.database import Database
-from graph.recall import FOUND
+from graph.recall import LISTS
 
 NOW_US = 1_893_456_000_000_000
 Json = dict[str, Any]
@@ -50,7 +50,7 @@ def lists_of(database: Database, fault: Json, *documents: Json) -> dict[str, lis
         request = RecallRequestSchema().load({"fault": fault})
         answer = recall(session, request, NOW_US)
         session.rollback()
-    return {name: [json.loads(one.text) for one in answer.lists[name]] for name in FOUND}
+    return {name: [json.loads(one.text) for one in answer.lists[name]] for name in LISTS}
 
 
 def names(lists: dict[str, list[Json]], wanted: tuple[str, ...]) -> set[tuple[str, int]]:
@@ -120,7 +120,11 @@ def test_an_unrelated_calibration_changes_nothing(
             }
         ],
     }
-    assert lists_of(database, fault, laboratory, other) == lists_of(database, fault, laboratory)
+    found = lists_of(database, fault, laboratory, other)
+    # It may say too little to be excluded, as what it is silent about may have been the faulty one.
+    silent = found["cannot_be_excluded"]
+    silent[:] = [one for one in silent if one["certificate"] != "STRANGE-1"]
+    assert found == lists_of(database, fault, laboratory)
 
 
 @pytest.mark.slow

@@ -78,6 +78,8 @@ class Recording:
     seen: dict[str, dict[bytes, int]] = field(default_factory=dict)
     missing: Counter[tuple[str, str]] = field(default_factory=Counter)
     certificates: NewCertificates | None = None
+    # Items that were named as an assembly.
+    assemblies: set[str] = field(default_factory=set)
 
     def place(self, collection: str, index: int, *parts: str | int) -> str:
         """Pointer to a part of a record of this lot in what was sent."""
@@ -144,13 +146,21 @@ class Recording:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How many records of one collection were new and how many were known already."""
+    """How many records of one collection were new and how many were known already.
+
+    `touched` are the keys of the items of whose past the new ones say something else.
+    """
 
     created: int = 0
     unchanged: int = 0
+    touched: frozenset[int] = frozenset()
 
     def __add__(self, other: Outcome) -> Outcome:
-        return Outcome(self.created + other.created, self.unchanged + other.unchanged)
+        return Outcome(
+            self.created + other.created,
+            self.unchanged + other.unchanged,
+            self.touched | other.touched,
+        )
 
 
 def _nothing_more(recording: Recording, outcome: Outcome) -> None:

@@ -23,12 +23,12 @@ from api.store.database import lock_graph
 from api.store.journal import note as journal_note
 from api.store.tables import Certificate, Recall, RecallEntry
 from graph.moments import text_of
-from graph.recall import AFFECTED, INDETERMINATE
+from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
 STATES = ("open", "assessed", "notified", "closed")
 STATE, RESUMPTION = "state", "resumption"
 # Certificates that must have a disposition before the case can be closed.
-TO_DECIDE = (AFFECTED, INDETERMINATE)
+TO_DECIDE = (AFFECTED, INDETERMINATE, NOT_EXCLUDED)
 MOST_NAMED = 100
 
 

@@ -19,15 +19,22 @@ from api.services.base.recording import (
     repeated,
 )
 from api.services.casework.isolation import refuse_isolated
-from api.services.certificates.in_force import refuse_new_circle, refuse_unknown_names
+from api.services.certificates.in_force import (
+    refuse_circle,
+    refuse_new_circle,
+    refuse_unknown_names,
+)
 from api.services.certificates.results import ResultRows
 from api.services.certificates.uses import use_row
 from api.services.feed import changes
 from api.services.recalls.staleness import flag_stale_after
+from api.services.recalls.touched import touched
 from api.services.records import customers
+from api.store import link_checks
 from api.store.chunks import chunks
-from api.store.in_force import resolve_after
+from api.store.in_force import resolve_after, resolve_items
 from api.store.links import role_mark
+from api.store.serving import Revision, refresh_after, serving
 from api.store.tables import Certificate, Result, Usage
 from graph.moments import Moment
 
@@ -44,6 +51,7 @@ COLUMNS = (
     "adjusted",
     "amendment",
     "void_reason",
+    "voided_at",
     "load_applications",
     "note",
 )
@@ -86,13 +94,20 @@ def finish(recording: Recording, outcome: Outcome) -> None:
     new = recording.certificates
     if new is None or recording.issues or recording.conflicts:
         return
-    resolve_after(recording.session, new.first_key)
+    session = recording.session
+    served_otherwise = refresh_after(session, new.first_key)
+    resolve_after(session, new.first_key)
+    resolve_items(session, sorted(served_otherwise))
     refuse_unknown_names(recording, new.first_key)
     refuse_new_circle(recording, new.first_key)
-    changes.note_recorded(recording.session, new.first_key, recording.now_us)
+    refuse_circle(recording, link_checks.touched_by_items(session, served_otherwise))
+    changes.note_recorded(session, new.first_key, recording.now_us)
     recording.check()
     cause = f"{outcome.created} calibration(s) were recorded, {new.first_name} first"
-    flag_stale_after(recording.session, new.first_key, recording.now_us, cause)
+    flag_stale_after(session, new.first_key, recording.now_us, cause)
+    # A new revision may say that an older one was of another item.
+    left = served_otherwise - link_checks.items_from(session, new.first_key)
+    touched(session, left, recording.now_us, cause)
 
 
 COLLECTION = Collection("calibrations", record, finish)
@@ -119,6 +134,7 @@ def _prepare(
     if item is None:
         return None
     _refuse_before_service(recording, item, performed, place("performed_at"), calibration)
+    _refuse_void_at(recording, performed, place("voided_at"), calibration)
     results = [
         rows.row(result, position, place("results", position))
         for position, result in enumerate(calibration.get("results", ()))
@@ -138,6 +154,15 @@ def _certificate_row(
 ) -> dict[str, Any]:
     due = calibration.get("due_at")
     superseded_by = calibration.get("superseded_by")
+    issued_at, voided_at = calibration.get("issued_at"), calibration.get("voided_at")
+    issued = None if issued_at is None else recording.moment(issued_at).start_us
+    # Who used it on the day of its void may have used it before.
+    voided = None if voided_at is None else recording.moment(voided_at).end_us
+    # As if it were the only revision of its number; `refresh_after` looks at the others.
+    alone = Revision(
+        calibration["revision"], calibration["status"], performed.start_us, issued, voided
+    )
+    (serves,) = serving([alone])
     return {
         **{name: calibration.get(name) for name in COLUMNS},
         "issuer": calibration.get("issuer", ""),
@@ -145,6 +170,11 @@ def _certificate_row(
         "item_id": item.key,
         "performed_us": performed.start_us,
         "performed_end_us": performed.end_us,
+        "issued_us": issued,
+        "voided_us": voided,
+        "never_issued": False,
+        "serves_from_us": serves.from_us,
+        "serves_until_us": serves.until_us,
         "due_us": None if due is None else recording.moment(due).end_us,
         "external": calibration["external"],
         "assigns_value": calibration["assigns_value"],
@@ -166,6 +196,18 @@ def _refuse_before_service(
             "check the date, or the item's in_service_from",
             record.get("performed_at"),
         )
+
+
+def _refuse_void_at(recording: Recording, performed: Moment, place: str, record: Record) -> None:
+    at = record.get("voided_at")
+    if at is None:
+        return
+    if record["status"] != "voided":
+        remedy = 'send the status "voided", or leave voided_at out'
+        recording.refuse(place, f"the certificate is {record['status']}, not voided", remedy, at)
+    if recording.moment(at).end_us < performed.start_us:
+        remedy = f"it was calibrated {record['performed_at']}; check both dates"
+        recording.refuse(place, "voided before the calibration", remedy, at)
 
 
 def _insert(recording: Recording, prepared: Sequence[_Prepared]) -> int:

@@ -16,32 +16,24 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording, begin, record_one
-from api.services.certificates import calibrations, results
+from api.services.certificates import calibrations, contents
 from api.services.certificates.in_force import refuse_circle
-from api.services.certificates.use_corrections import corrections
 from api.services.feed.changes import note_certificate
 from api.services.recalls.recall_states import recall_states
 from api.services.recalls.staleness import flag_stale
 from api.services.records.customers import customer_key
 from api.services.records.revisions import choose, revisions
-from api.services.uncertainty.cmcs import Scope, below_cmc, scope
 from api.store import link_checks, records
 from api.store.in_force import resolve_items
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
+from api.store.serving import refresh
 from api.store.tables import (
     Certificate,
-    DecisionRule,
     Item,
-    Recall,
-    RecallEntry,
-    Result,
-    Specification,
-    Usage,
 )
-from api.store.uncertainty import UncertaintyBudget
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
+from graph.moments import text_of
 
 HEAD = (
     "revision",
@@ -58,11 +50,10 @@ HEAD = (
     "amendment",
     "superseded_by",
     "void_reason",
+    "voided_at",
     "load_applications",
     "note",
 )
-RESULT = (*results.COLUMNS, "tolerance", "tolerance_rel_pct")
-USE = ("role", "weight", "channel", "points", "performed_at", "factor_applied", "override", "note")
 
 
 def answer(session: Session, certificate: Certificate) -> Record:
@@ -70,11 +61,7 @@ def answer(session: Session, certificate: Certificate) -> Record:
     (shown,) = heads(session, [certificate])
     others = revisions(session, certificate.number, certificate.issuer)
     shown["revisions"] = [{"revision": one.revision, "status": one.status} for one in others]
-    shown["recalls"] = _recalls(session, certificate.id)
-    shown["uses"] = _uses(session, certificate.id)
-    shown["use_corrections"] = corrections(session, certificate.id)
-    shown["results"] = _results(session, certificate)
-    return shown
+    return shown | contents.parts(session, certificate)
 
 
 def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]:
@@ -114,16 +101,38 @@ def find(
     return heads(session, [row[0] for row in rows]), key
 
 
-def void(recording: Recording, certificate: Certificate, reason: str) -> Certificate:
-    """Void a certificate for a reason; what rested on it is resolved anew."""
+def void(
+    recording: Recording, certificate: Certificate, reason: str, voided_at: str | None = None
+) -> Certificate:
+    """Void a certificate for a reason, from an instant on; without one, from now on.
+
+    Who used its value before stays a user of it; later uses are resolved anew. A draft served
+    nobody, and does not after the fact.
+    """
     if certificate.status == "voided":
         raise Conflict(f'certificate "{certificate.number}" is voided already')
+    at = text_of(recording.now_us) if voided_at is None else voided_at
+    _refuse_void_at(recording, certificate, at)
+    certificate.never_issued = certificate.status == "draft"
     certificate.status, certificate.void_reason = "voided", reason
+    certificate.voided_at, certificate.voided_us = at, recording.moment(at).end_us
     why = f"certificate {certificate.number} was voided"
-    _resolve_again(recording, {certificate.item_id}, why)
+    _resolve_again(recording, certificate, {certificate.item_id}, why)
     note_certificate(recording.session, "certificate.voided", certificate, recording.now_us)
-    _journal(recording.session, "certificate voided", certificate, reason=reason)
+    _journal(recording.session, "certificate voided", certificate, reason=reason, voided_at=at)
     return certificate
+
+
+def _refuse_void_at(recording: Recording, certificate: Certificate, at: str) -> None:
+    void_at = recording.moment(at)
+    recording.single = "certificates"
+    if void_at.end_us < certificate.performed_us:
+        remedy = f"it was calibrated {certificate.performed_at}; send that instant or a later one"
+        recording.refuse("/voided_at", "before the calibration", remedy, at)
+    if void_at.start_us > recording.now_us:
+        remedy = "send the instant since which it does not hold; leave it out for now"
+        recording.refuse("/voided_at", "in the future", remedy, at)
+    recording.check()
 
 
 def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Certificate:
@@ -143,7 +152,8 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
         _supersede(recording, other, certificate.revision)
         touched.add(other.item_id)
     certificate.status, certificate.issued_at = "issued", issued_at
-    _resolve_again(recording, touched, f"certificate {certificate.number} was issued")
+    certificate.issued_us = recording.moment(issued_at).start_us
+    _resolve_again(recording, certificate, touched, f"certificate {certificate.number} was issued")
     note_certificate(recording.session, "certificate.issued", certificate, recording.now_us)
     _journal(recording.session, "certificate issued", certificate, issued_at=issued_at)
     return certificate
@@ -170,7 +180,7 @@ def replace(session: Session, number: str, record: Record, now_us: int) -> Certi
     if current.status == "issued" and record["status"] == "issued":
         _supersede(recording, current, record["revision"])
     record_one(session, calibrations.COLLECTION, record, now_us)
-    _resolve_again(recording, {current.item_id}, f"certificate {number} was revised")
+    _resolve_again(recording, current, {current.item_id}, f"certificate {number} was revised")
     return choose(session, number, record.get("issuer", ""), record["revision"])
 
 
@@ -189,98 +199,16 @@ def _journal(session: Session, what: str, certificate: Certificate, **facts: Any
     journal_note(session, what, **identity, issuer=certificate.issuer, **facts)
 
 
-def _resolve_again(recording: Recording, items: set[int], why: str) -> None:
+def _resolve_again(
+    recording: Recording, certificate: Certificate, items: set[int], why: str
+) -> None:
     """Find anew what was in force for the uses of these items, now that a certificate changed."""
     session = recording.session
-    session.flush()
-    resolve_items(session, sorted(items))
+    touched = items | refresh(session, [(certificate.issuer, certificate.number)])
+    resolve_items(session, sorted(touched))
     recording.single = "certificates"
     refuse_circle(
-        recording, {key for item in items for key in link_checks.certificates_of(session, item)}
+        recording, {key for item in touched for key in link_checks.certificates_of(session, item)}
     )
     recording.check()
-    flag_stale(session, link_checks.touched_by_items(session, items), recording.now_us, why)
-
-
-def _recalls(session: Session, certificate: int) -> list[Record]:
-    """Recalls that list the certificate, newest first."""
-    rows = session.execute(
-        select(Recall.id, Recall.number, RecallEntry.list_name, RecallEntry.verdict_changes)
-        .join(Recall, Recall.id == RecallEntry.recall_id)
-        .where(
-            RecallEntry.certificate_id == certificate,
-            RecallEntry.list_name.in_((AFFECTED, EXPOSED, INDETERMINATE)),
-        )
-        .order_by(Recall.id.desc())
-    )
-    return [
-        {
-            "id": row.id,
-            "number": row.number,
-            "class": row.list_name,
-            "verdict_changes": row.verdict_changes,
-        }
-        for row in rows
-    ]
-
-
-def _uses(session: Session, certificate: int) -> list[Record]:
-    rows = session.execute(
-        select(Usage, Item.code)
-        .join(Item, Item.id == Usage.item_id)
-        .where(Usage.certificate_id == certificate)
-        .order_by(Usage.position)
-    ).all()
-    sources = {row.Usage.source_id for row in rows if row.Usage.source_id is not None}
-    found = {row.id: row for row in records.certificates(SessionReader(session), sources)}
-    shown = []
-    for row in rows:
-        values = {"item": row.code} | {name: getattr(row.Usage, name) for name in USE}
-        if row.Usage.named_certificate is not None:
-            values["certificate"] = row.Usage.named_certificate
-            values["revision"] = row.Usage.named_revision
-        source = found.get(row.Usage.source_id)
-        if source is not None:
-            values["in_force"] = {"certificate": source.number, "revision": source.revision}
-        values |= row.Usage.remarks or {}
-        shown.append({name: value for name, value in values.items() if value is not None})
-    return shown
-
-
-def _results(session: Session, certificate: Certificate) -> list[Record]:
-    rows = session.execute(
-        select(
-            Result,
-            DecisionRule.code,
-            DecisionRule.rule_version,
-            Specification.spec_version,
-            UncertaintyBudget.code.label("budget"),
-        )
-        .outerjoin(DecisionRule, DecisionRule.id == Result.rule_id)
-        .outerjoin(Specification, Specification.id == Result.specification_id)
-        .outerjoin(UncertaintyBudget, UncertaintyBudget.id == Result.budget_id)
-        .where(Result.certificate_id == certificate.id)
-        .order_by(Result.position)
-    )
-    held = _held(session, certificate)
-    shown = []
-    for row in rows:
-        values = {name: getattr(row.Result, name) for name in RESULT}
-        values |= {
-            "rule": row.code,
-            "rule_version": row.rule_version,
-            "specification_version": row.spec_version,
-            "budget": row.budget,
-            "below_cmc": None if held is None else below_cmc(held, values),
-        }
-        values |= row.Result.remarks or {}
-        shown.append({name: value for name, value in values.items() if value is not None})
-    return shown
-
-
-def _held(session: Session, certificate: Certificate) -> Scope | None:
-    """Return the capabilities that its results are compared with; none for those of others."""
-    if certificate.external:
-        return None
-    kind = session.scalar(select(Item.type).where(Item.id == certificate.item_id))
-    return scope(session, certificate.mode, kind)
+    flag_stale(session, link_checks.touched_by_items(session, touched), recording.now_us, why)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import delete, func, insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue
@@ -43,23 +43,51 @@ def correct(
 ) -> UseCorrection:
     """Replace the use at a position (or remove it, where no use is given) and keep the old one.
 
+    The other uses keep their positions, so that later corrections name them as before.
+
     Raises
     ------
     InvalidRecord
         If there is no such use, or the new one contradicts the certificate.
     """
     session = recording.session
-    recording.single = "use"
     old = session.scalars(
         select(Usage).where(Usage.certificate_id == certificate.id, Usage.position == position)
     ).first()
-    new = correction.get("use")
-    if old is None and new is None:
-        issue = Issue("/position", f"there is no use {position}", "count from 0", str(position))
+    if old is None:
+        remedy = "count from 0; a use that was forgotten is sent to .../uses"
+        issue = Issue("/position", f"there is no use {position}", remedy, str(position))
         raise InvalidRecord("nothing to correct", [issue])
-    before = None if old is None else _shown(session, old)
-    if old is not None:
-        session.execute(delete(Usage).where(Usage.id == old.id))
+    before = _shown(session, old)
+    session.execute(delete(Usage).where(Usage.id == old.id))
+    return _put(recording, certificate, position, before, correction)
+
+
+def add(recording: Recording, certificate: Certificate, correction: Record) -> UseCorrection:
+    """Add a use that was forgotten, at a position that none had.
+
+    Raises InvalidRecord if it contradicts the certificate.
+    """
+    taken = [
+        recording.session.scalar(
+            select(func.max(table.position)).where(table.certificate_id == certificate.id)
+        )
+        for table in (Usage, UseCorrection)
+    ]
+    position = max((one for one in taken if one is not None), default=-1) + 1
+    return _put(recording, certificate, position, None, correction)
+
+
+def _put(
+    recording: Recording,
+    certificate: Certificate,
+    position: int,
+    before: Record | None,
+    correction: Record,
+) -> UseCorrection:
+    session = recording.session
+    recording.single = "use"
+    new = correction.get("use")
     if new is not None:
         _insert(recording, certificate, position, new)
     _refresh(recording, certificate)
@@ -73,6 +101,7 @@ def correct(
         at_us=recording.now_us,
     )
     session.add(made)
+    session.flush()
     journal_note(
         session,
         "use corrected",
@@ -146,9 +175,13 @@ def _of_row(session: Session, certificate: int, position: int) -> Record:
 
 
 def _shown(session: Session, use: Usage) -> Record:
-    shown: dict[str, Any] = {
-        "item": session.scalar(select(Item.code).where(Item.id == use.item_id))
-    }
+    code = session.scalars(select(Item.code).where(Item.id == use.item_id)).one()
+    return kept(use, code)
+
+
+def kept(use: Usage, code: str) -> Record:
+    """Return a use of the item of this id as a correction keeps it."""
+    shown: dict[str, Any] = {"item": code}
     for name in KEPT:
         value = getattr(use, name)
         if value is not None:

@@ -7,7 +7,7 @@ above a number of certificates it is refused, and the stream of entries is the w
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 import orjson
@@ -34,7 +34,7 @@ from graph.affected import (
     traced,
 )
 from graph.explanation import sentence
-from graph.recall import TRACED
+from graph.recall import NOT_EXCLUDED, TRACED
 
 MOST_CERTIFICATES = 20_000
 LOT = 1_000
@@ -123,10 +123,22 @@ def explanation(
     return shown | {
         "path_count": entry.get("path_count", 0),
         "paths": [
-            {"path": path, "sentence": sentence(traced(path, recall.faults, items_of))}
+            {"path": path, "sentence": _sentence(entry, path, recall.faults, items_of)}
             for path in paths
         ],
     }
+
+
+def _sentence(
+    entry: Record,
+    path: Sequence[str],
+    faults: Sequence[Record],
+    items_of: Mapping[str, Collection[str]],
+) -> str:
+    """The path in words; of what cannot be excluded nobody knows that it holds."""
+    if entry["class"] == NOT_EXCLUDED:
+        return f"It may rest on the fault: {' > '.join(path)}."
+    return sentence(traced(path, faults, items_of))
 
 
 def _of(recall_id: int) -> tuple[Any, ...]:

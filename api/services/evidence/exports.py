@@ -7,7 +7,7 @@ was answered. A bounded number is a text of both bounds.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -56,15 +56,21 @@ LOT = 1_000
 def rows(session: Session, recall_id: int, lists: Sequence[str]) -> Iterator[list[Cell]]:
     """Yield the rows of these lists, in their order; a certificate without points has one row."""
     assemblies = set(
-        session.scalars(select(Item.code).join(Composition, Composition.assembly_id == Item.id))
+        session.scalars(
+            select(Item.code)
+            .join(Composition, Composition.assembly_id == Item.id)
+            .where(Composition.withdrawn.is_(False))
+        )
     )
+    faults = session.get_one(Recall, recall_id).faults
+    wrong = {fault["certificate"] for fault in faults if "certificate" in fault}
     for lot in _lots(session, recall_id, lists):
         keys = [one.certificate_id for one in lot]
         decided = current(session, recall_id, keys)
         stated = _results(session, keys)
         for one in lot:
             entry = orjson.loads(one.body)
-            front = _front(entry, assemblies)
+            front = _front(entry, assemblies, wrong)
             back = _back(entry, decided.get(one.certificate_id))
             results = stated.get(one.certificate_id, [])
             points = entry.get("points", ())
@@ -97,8 +103,12 @@ def lines(session: Session, recall: Recall, lists: Sequence[str]) -> Iterator[by
     yield orjson.dumps(last) + b"\n"
 
 
-def path_in_words(path: Sequence[str], assemblies: set[str]) -> str:
+def path_in_words(
+    path: Sequence[str], assemblies: Collection[str], certificates: Collection[str] = ()
+) -> str:
     """Return a reason path as a sentence.
+
+    `certificates` are the numbers of faulty certificates; any other path begins with an item.
 
     >>> path_in_words(["REF-100", "W-202", "WS-20", "D-303"], set())
     'REF-100 was used for W-202, which calibrated WS-20, which was used for D-303'
@@ -106,21 +116,27 @@ def path_in_words(path: Sequence[str], assemblies: set[str]) -> str:
     'PIN-7A in ADP-7 was used for F-601'
     >>> path_in_words(["IND-1:A", "readout_dut", "X-1"], set())
     'IND-1:A as readout_dut was used for X-1'
-    >>> path_in_words(["W-202", "WS-20", "D-303"], set())
+    >>> path_in_words(["W-202", "WS-20", "D-303"], set(), {"W-202"})
     'W-202, which calibrated WS-20, which was used for D-303'
+    >>> path_in_words(["REF-9", "W-1", "CELL-2", "RIG-A", "K-7"], {"RIG-A"})
+    'REF-9 was used for W-1, which calibrated CELL-2 in RIG-A, which was used for K-7'
     """
-    first, *rest = path
-    if len(rest) % 2 == 0 and ":" in first and rest:  # a channel is followed by the role
-        first += f" as {rest.pop(0)}"
-    # Assemblies that held the part come first; from there on certificates and items alternate.
-    while len(rest) > 1 and rest[0] in assemblies and (len(rest) % 2 == 0 or rest[1] in assemblies):
-        first += f" in {rest.pop(0)}"
-    if len(rest) % 2:
-        told, onward = f"{first} was used for {rest[0]}", rest[1:]
-    else:  # the path starts from a certificate
-        told, onward = first, rest
-    for item, certificate in zip(onward[::2], onward[1::2], strict=True):
-        told += f", which calibrated {item}, which was used for {certificate}"
+    told, *rest = path
+    if told not in certificates:
+        if ":" in told and len(rest) > 1 and rest[0] not in assemblies:  # a channel, then its role
+            told += f" as {rest.pop(0)}"
+        told += _held_in(rest, assemblies) + f" was used for {rest.pop(0)}"
+    while rest:
+        told += f", which calibrated {rest.pop(0)}"
+        told += _held_in(rest, assemblies) + f", which was used for {rest.pop(0)}"
+    return told
+
+
+def _held_in(rest: list[str], assemblies: Collection[str]) -> str:
+    """Take the assemblies off the front of a path; its last name is always a certificate."""
+    told = ""
+    while len(rest) > 1 and rest[0] in assemblies:
+        told += f" in {rest.pop(0)}"
     return told
 
 
@@ -156,7 +172,7 @@ def _results(session: Session, keys: Sequence[int]) -> Mapping[int, list[Result]
     return found
 
 
-def _front(entry: Record, assemblies: set[str]) -> list[Cell]:
+def _front(entry: Record, assemblies: set[str], wrong: set[str]) -> list[Cell]:
     paths = entry.get("reason_paths")
     return [
         entry["class"],
@@ -166,7 +182,7 @@ def _front(entry: Record, assemblies: set[str]) -> list[Cell]:
         entry["item"],
         entry.get("customer"),
         entry.get("generation"),
-        path_in_words(paths[0], assemblies) if paths else None,
+        path_in_words(paths[0], assemblies, wrong) if paths else None,
         entry.get("path_count"),
     ]
 

@@ -19,9 +19,9 @@ from api.store.casework import Change, Notice
 from api.store.database import lock_graph
 from api.store.tables import Certificate, Item, Recall, RecallEntry
 from graph.moments import text_of
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
+from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
-LISTED = (AFFECTED, INDETERMINATE, EXPOSED)
+LISTED = (AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)
 # Each event with the name under which its detail is shown.
 EVENTS = {
     "certificate.recorded": "status",

@@ -17,9 +17,12 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record, digest
 from api.services.base.recording import Outcome, Recording, begin
 from api.services.certificates import calibrations
-from api.services.records import checks, compositions, items
+from api.services.recalls.touched import touched
+from api.services.records import checks, compositions, items, share_notes
 from api.spans import spanned
 from api.store.journal import note as journal_note
+from api.store.reading import SessionReader
+from api.store.sources import Recorded
 from api.store.tables import ImportRun
 
 ANNOTATIONS = ("id", "title", "note", "meaning", "amendment", "traps", "composition_bounds")
@@ -100,7 +103,7 @@ def import_laboratory(session: Session, laboratory: Record, now_us: int) -> Reco
 def import_source(
     session: Session, source: Source, now_us: int, recording: Recording | None = None
 ) -> Record:
-    """Record a laboratory and count what was new.
+    """Record a laboratory and count what was new, with `notes` on what it leaves open.
 
     `recording` is one that was begun by a caller that wants more of it than the counts.
 
@@ -114,7 +117,7 @@ def import_source(
     recording = recording or begin(session, now_us, source.heading.get("time_zone"))
     recording.numbered = source.numbered
     contents = Contents(source.heading)
-    counts = {}
+    counts: dict[str, Outcome] = {}
     for name, collection in COLLECTIONS.items():
         outcome = Outcome()
         for lot in source.lots(name):
@@ -124,12 +127,17 @@ def import_source(
         collection.finish(recording, outcome)
         recording.check()
         counts[name] = outcome
+    items_touched = frozenset[int]().union(*(one.touched for one in counts.values()))
+    touched(session, items_touched, now_us, "holdings or checks were imported")
     created = {name: outcome.created for name, outcome in counts.items()}
     if any(created.values()):
         journal_note(session, "import", created=created, sha256=contents.sha256())
     annotations = {name: source.heading[name] for name in ANNOTATIONS if name in source.heading}
     session.add(ImportRun(recorded_us=now_us, annotations=annotations, counts=created))
-    return {
+    answer: Record = {
         "created": created,
         "unchanged": {name: outcome.unchanged for name, outcome in counts.items()},
     }
+    assemblies = {code: recording.items[code].key for code in recording.assemblies}
+    notes = share_notes.notes(Recorded(SessionReader(session)), assemblies)
+    return answer | {"notes": notes} if notes else answer

@@ -182,7 +182,12 @@ def _reading(row: Result, percent: Decimal | None) -> Reading | None:
 def _use(session: Session, item: Item, loads: Sequence[tuple[int, int]], at_us: int) -> Use:
     inspected = session.scalars(
         select(Check)
-        .where(Check.item_id == item.id, Check.wear_pct.is_not(None), Check.performed_us <= at_us)
+        .where(
+            Check.item_id == item.id,
+            Check.wear_pct.is_not(None),
+            Check.performed_us <= at_us,
+            Check.withdrawn.is_(False),
+        )
         .order_by(Check.performed_us.desc(), Check.id.desc())
         .limit(1)
     ).one_or_none()

@@ -121,6 +121,14 @@ _FAULTS: Mapping[str, Callable[[Record], str]] = {
     ),
     "readout_gain": lambda fault: f"had a wrong gain on one channel (factor {fault['gain']})",
     "interval": lambda fault: f"may have been wrong by up to {percent(fault['bound_rel'])}",
+    "understated_uncertainty": lambda fault: (
+        f"was less certain than was stated ({percent(fault['U_rel_right'])} where "
+        f"{percent(fault['U_rel_recorded'])} was recorded)"
+    ),
+    "true_force_offset": lambda fault: (
+        f"gave a true force that differed by {fault['delta_force']} {fault['unit']} from what was "
+        "recorded"
+    ),
     "unknown": lambda fault: "was found not to be in order; by how much is not known",
     "linear_drift": lambda fault: (
         f"drifted until the true force was {_more(fault['delta_rel'])} than was recorded"

@@ -88,15 +88,17 @@ def of_method(session: Session, method: str) -> Record:
 
 
 def _in_force(found: Certificate, calibrations: Sequence[Record]) -> tuple[int, int | None] | None:
-    """From its calibration until the next issued one that assigns a value; None if it never was."""
-    if found.status != "issued" or not found.assigns_value:
+    """From when it served until the next issued one that assigns a value; None if it never did."""
+    if found.serves_from_us is None or not found.assigns_value:
         return None
-    later = [
+    ends = [
         one["at_us"]
         for one in calibrations
         if one["status"] == "issued" and one["assigns_value"] and one["at_us"] > found.performed_us
     ]
-    return found.performed_us, min(later, default=None)
+    if found.serves_until_us is not None:
+        ends.append(found.serves_until_us)
+    return found.serves_from_us, min(ends, default=None)
 
 
 def _stretches(session: Session, condition: ColumnElement[bool]) -> tuple[list[Record], int]:

@@ -106,7 +106,9 @@ def _calibrations(session: Session, item: Item) -> list[Record]:
 def _checks(session: Session, item: Item) -> list[Record]:
     found = list(
         session.scalars(
-            select(Check).where(Check.item_id == item.id).order_by(Check.performed_us, Check.code)
+            select(Check)
+            .where(Check.item_id == item.id, Check.withdrawn.is_(False))
+            .order_by(Check.performed_us, Check.code)
         )
     )
     shown = check_answers(session, found)
@@ -115,7 +117,11 @@ def _checks(session: Session, item: Item) -> list[Record]:
 
 def _holdings(session: Session, condition: Any) -> list[Record]:
     found = list(
-        session.scalars(select(Composition).where(condition).order_by(Composition.from_us))
+        session.scalars(
+            select(Composition)
+            .where(condition, Composition.withdrawn.is_(False))
+            .order_by(Composition.from_us)
+        )
     )
     shown = holding_answers(session, found)
     return [
@@ -157,7 +163,9 @@ def _users(session: Session, item: Item) -> set[int]:
     seen: set[tuple[int, int | None, int | None]] = set()
     while frontier:
         part, since, until = frontier.pop()
-        holdings = session.scalars(select(Composition).where(Composition.part_id == part)).all()
+        holdings = session.scalars(
+            select(Composition).where(Composition.part_id == part, Composition.withdrawn.is_(False))
+        ).all()
         for one in holdings:
             start = one.from_us if since is None else max(since, one.from_us)
             ends = [end for end in (until, one.until_us) if end is not None]

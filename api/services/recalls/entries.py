@@ -6,7 +6,7 @@ same rule and version with the uncertainty after. Limits stay as they were.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -14,12 +14,21 @@ from typing import Any
 from api.rules.judge import Ruling
 from api.rules.verdicts import worst
 from api.services.base.record import Record
+from api.services.recalls.not_excluded import detail as why_not_excluded
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Statement
 from graph.exact import Exact, ratio, text
 from graph.faults import Effect
 from graph.model import Calibration, Point
-from graph.recall import AFFECTED, CLEARED, EXPOSED, INDETERMINATE, TRACED, Judgement
+from graph.recall import (
+    AFFECTED,
+    CLEARED,
+    EXPOSED,
+    INDETERMINATE,
+    NOT_EXCLUDED,
+    TRACED,
+    Judgement,
+)
 from graph.shifts import Mover, Shifted, Span, mover
 from graph.suspects import SuspectWindow
 
@@ -37,7 +46,17 @@ CLEARED_REASONS = {
     "record": "the record shows that the right factor was applied",
     "window": "used outside the window",
     "range": "no point lies in a faulty range",
+    "mode": "calibrated in another mode than that to which the fault is limited",
+    "role": "used in another role than those to which the fault is limited",
+    "direction": "no point of a direction to which the fault is limited",
 }
+
+
+INDETERMINATE_REASONS = {
+    "shares": "which share of the force each part carried is not recorded, or does not add up",
+    "part": "what a part of the assembly does that was calibrated with it is not known",
+}
+CANCELS = "paths of one fault cancel each other, if they are fully correlated as is assumed"
 
 
 class Entries:
@@ -47,8 +66,14 @@ class Entries:
     effects: what moves them is made once.
     """
 
-    def __init__(self, cases: Sequence[SuspectWindow], traced: Traced) -> None:
+    def __init__(
+        self,
+        cases: Sequence[SuspectWindow],
+        traced: Traced,
+        gaps: Sequence[Mapping[int, Sequence[str]]],
+    ) -> None:
         self._cases = cases
+        self._gaps = gaps
         self._traced = traced
         self._bounded = any(case.fault.bounded for case in cases)
         self._movers: dict[tuple[tuple[Effect, ...], bool], tuple[Mover, Any]] = {}
@@ -62,6 +87,21 @@ class Entries:
         if finding.list_name == TRACED:
             detail = _why_traced(finding, self._traced)
             return made | {"reason": finding.reason, "detail": detail}
+        key = finding.calibration.key
+        roles = sorted({role for gap in self._gaps for role in gap.get(key, ())})
+        if finding.list_name == NOT_EXCLUDED:
+            return made | {
+                "reasons": finding.doubts,
+                "detail": why_not_excluded(finding.doubts, roles),
+            }
+        if finding.doubts:
+            made["doubts"] = finding.doubts
+        if finding.reason is not None:
+            made["detail"] = INDETERMINATE_REASONS[finding.reason]
+        if finding.reason == "shares":  # a record that can be completed: the reader is told which
+            made["reason"] = finding.reason
+        if finding.cancels:
+            made["detail"] = CANCELS
         return made | self._effects(finding, statements)
 
     def _effects(self, finding: Judgement, statements: Sequence[Statement]) -> Record:
@@ -127,7 +167,11 @@ def _head(finding: Judgement, traced: Traced) -> Record:
         made |= {"external": True, "issuer": traced.rows[calibration.key].issuer or None}
     if _date_only(calibration):
         made["date_only"] = True
-    if finding.why is not None:
+    if finding.list_name == NOT_EXCLUDED:
+        why = finding.why
+        paths, count = ((), 0) if why is None else (why.paths, why.count)
+        made |= {"reason_paths": paths, "path_count": count}
+    elif finding.why is not None:
         made |= {
             "generation": finding.why.generation,
             "reason_paths": finding.why.paths,
@@ -170,13 +214,13 @@ def _point(
         "shift": _shown(shift, bounded),
         "corrected_error": _shown(corrected, bounded),
     }
-    if list_name == AFFECTED and moved.U_after is not None:
+    if list_name in (AFFECTED, INDETERMINATE) and moved.U_after is not None:
         made["U_after"] = text(moved.U_after, exact=moved.U_exact)
     made["verdict_before"] = before
     made["verdict_after"] = after[0] if len(after) == 1 else None
     if bounded and after:
         made["verdicts_possible"] = list(after)
-    made["changed"] = after[0] != before if len(after) == 1 else _unsure(before, after)
+    made["changed"] = after[0] != before if len(after) == 1 else None
     return made
 
 
@@ -188,15 +232,8 @@ def _after(ruling: Ruling, corrected: Exact | Span) -> tuple[str, ...]:
     return () if found is None else (found,)
 
 
-def _unsure(before: str | None, after: tuple[str, ...]) -> bool | None:
-    """Whether a statement changes that has none or several verdicts afterwards."""
-    return False if before is None and not after else None
-
-
 def _outcome(points: list[Record], list_name: str, bounded: bool) -> Record:
     """Worst point per stage before and after, and whether any statement changes."""
-    if list_name == INDETERMINATE:
-        return {"points": points, "overall": None, "verdict_changes": None}
     stages: dict[str, list[Record]] = {}
     for point in points:
         stages.setdefault(point["stage"], []).append(point)
@@ -205,14 +242,21 @@ def _outcome(points: list[Record], list_name: str, bounded: bool) -> Record:
         before, after = [{row[name] for row in rows} for name in VERDICTS]
         overall[stage] = {
             "before": _worst(before),
-            "after": None if bounded and _open(rows) else _worst(after),
+            "after": None if _unknown(rows) or (bounded and _open(rows)) else _worst(after),
         }
     changed = {point["changed"] for point in points}
     made: Record = {"could_change": True} if bounded and _open(points) else {}
     made["points"] = points
     made["overall"] = overall
     made["verdict_changes"] = True if True in changed else None if None in changed else False
+    if list_name == INDETERMINATE:
+        made["verdict_changes"] = None
     return made
+
+
+def _unknown(rows: list[Record]) -> bool:
+    """Whether some point moves by nobody knows how much."""
+    return any(row["shift"] is None for row in rows)
 
 
 def _open(points: list[Record]) -> bool:

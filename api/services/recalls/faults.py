@@ -20,7 +20,7 @@ from api.services.records.holdings import holdings_above
 from api.store.records import ItemRow
 from api.store.sources import Source
 from graph import faults as kinds
-from graph.faults import Fault
+from graph.faults import Fault, Only
 from graph.moments import instant_us, moment
 from graph.parts import holders
 from graph.suspects import SuspectWindow
@@ -46,12 +46,8 @@ class Reported:
     method: str | None = None
 
 
-def report(
-    source: Source, fault: Record, zone: ZoneInfo, as_of_us: int | None, place: str
-) -> Reported:
+def report(source: Source, fault: Record, zone: ZoneInfo, place: str) -> Reported:
     """Resolve one fault; its window is not narrowed yet.
-
-    A fault that has not ended lasts until `as_of_us`, or stays open if that is None.
 
     Raises
     ------
@@ -62,13 +58,13 @@ def report(
     """
     if "method" in fault:
         method = fault["method"]
-        found = build(fault, zone, as_of_us, place, name=METHOD_PREFIX + method)
+        found = build(fault, zone, place, name=METHOD_PREFIX + method)
         users = source.certificates_by_method(method)
         return Reported(
             found, SuspectWindow(found, found.window()), frozenset(users), method=method
         )
     if "certificate" in fault:
-        return _of_certificate(source, fault, zone, as_of_us, place)
+        return _of_certificate(source, fault, zone, place)
     item = source.item(fault["item"])
     if item is None:
         issue = Issue(
@@ -79,7 +75,8 @@ def report(
         )
         raise UnknownReference("a fault on an unknown item", [issue])
     _refuse_unknown_channel(item, fault, place)
-    found = build(fault, zone, as_of_us, place, name=item.code)
+    alone = json.loads(item.channels or "[]") == [fault.get("channel")]
+    found = build(fault, zone, place, name=item.code, only_channel=alone)
     held = holders(item.code, holdings_above(source, [item.code]))
     codes = {item.code, *(holder.assembly for holder in held)}
     keys = frozenset(source.item_keys(codes))
@@ -88,19 +85,19 @@ def report(
     return Reported(found, case, frozenset(users), item.id, keys, item.kind)
 
 
-def _of_certificate(
-    source: Source, fault: Record, zone: ZoneInfo, as_of_us: int | None, place: str
-) -> Reported:
+def _of_certificate(source: Source, fault: Record, zone: ZoneInfo, place: str) -> Reported:
     number = fault["certificate"]
     try:
         numbered = of_one_issuer(source.numbered(number), number, fault.get("issuer"))
-        wrong = the_one(numbered, number, fault.get("revision"))
+        # Without a revision all of them: who used an earlier one has its values all the same.
+        wrong = [the_one(numbered, number, fault["revision"])] if "revision" in fault else numbered
     except NotFound as missing:
         remedy = "name a recorded certificate; GET /v1/certificates lists them"
         issue = Issue(f"{place}/certificate", missing.detail, remedy, number)
         raise UnknownReference("a fault on an unknown certificate", [issue]) from missing
-    found = build(fault, zone, as_of_us, place, name=number, certificate=wrong.id)
-    users = source.users_of_certificate(wrong.id)
+    keys = frozenset(one.id for one in wrong)
+    found = build(fault, zone, place, name=number, certificates=keys)
+    users = {user for key in keys for user in source.users_of_certificate(key)}
     return Reported(found, SuspectWindow(found, found.window()), frozenset(users))
 
 
@@ -121,11 +118,11 @@ def _refuse_unknown_channel(item: ItemRow, fault: Record, place: str) -> None:
 def build(
     fault: Record,
     zone: ZoneInfo,
-    as_of_us: int | None,
     place: str = "",
     *,
     name: str,
-    certificate: int | None = None,
+    certificates: frozenset[int] = frozenset(),
+    only_channel: bool = False,
 ) -> Fault:
     """Make the graph's fault of a reported one; `name` is what its paths begin with."""
     is_data = fault["kind"] == "wrong_correction_factor"
@@ -133,8 +130,6 @@ def build(
     start_us = _instant(fault.get(begin), zone)
     # A bare date is read so that nothing is missed: from its start, until its end.
     end_us = _instant(fault.get(end), zone, end=True)
-    if end_us is None:
-        end_us = as_of_us
     if start_us is not None and end_us is not None and start_us > end_us:
         issue = Issue(
             f"{place}/{end}", f"comes before {begin}", "exchange or mend them", fault.get(end)
@@ -142,12 +137,14 @@ def build(
         raise InvalidRecord("the window ends before it begins", [issue])
     common: dict[str, Any] = {
         "item": name,
-        "certificate": certificate,
+        "certificates": certificates,
         "channel": fault.get("channel"),
         "start_us": start_us,
         "end_us": end_us,
         "U_delta_rel": _fraction(fault.get("U_delta_rel")),
         "U_delta_k": _fraction(fault.get("U_delta_k")) or Fraction(2),
+        "only": _only(fault.get("only")),
+        "only_channel": only_channel,
     }
     return _of_kind(fault, common, zone, place)
 
@@ -176,7 +173,40 @@ def _of_kind(fault: Record, common: dict[str, Any], zone: ZoneInfo, place: str) 
         return kinds.WithinInterval(**common, bound_rel=Fraction(fault["bound_rel"]))
     if kind == "linear_drift":
         return _drift(fault, common, zone, place)
-    return kinds.UnknownEffect(**common)
+    if kind == "understated_uncertainty":
+        right, recorded = (
+            Fraction(fault[f"U_rel_{name}"]) / Fraction(fault.get(f"k_{name}", 2))
+            for name in ("right", "recorded")
+        )
+        return kinds.UnderstatedUncertainty(**common, added=right**2 - recorded**2)
+    if kind == "true_force_offset":
+        return _offset(fault, common)
+    if kind == "unknown":
+        return kinds.UnknownEffect(**common)
+    raise ValueError(f"no fault of kind {kind}")
+
+
+def _offset(fault: Record, common: dict[str, Any]) -> Fault:
+    # Few faults are forces, and a first list does not wait for the table of units.
+    from api.rules.units import to_newton
+
+    U = fault.get("U_delta_force")
+    return kinds.ForceOffset(
+        **common,
+        delta_n=to_newton(fault["delta_force"], fault["unit"]),
+        U_delta_n=None if U is None else to_newton(U, fault["unit"]),
+    )
+
+
+def _only(sent: Mapping[str, Any] | None) -> Only | None:
+    if sent is None:
+        return None
+    ways, roles = sent.get("directions"), sent.get("roles")
+    return Only(
+        sent.get("mode"),
+        None if ways is None else frozenset(ways),
+        None if roles is None else frozenset(roles),
+    )
 
 
 def _drift(fault: Record, common: dict[str, Any], zone: ZoneInfo, place: str) -> Fault:

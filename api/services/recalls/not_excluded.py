@@ -1,4 +1,4 @@
-"""Calibrations in the window whose records do not say whether they used what is faulty.
+"""Why a certificate cannot be excluded; calibrations whose records do not say what they used.
 
 A recall follows records. Where a calibration of the suspect time names no adapter at all, an
 adapter that was found worn may still have been in it: the gap is listed so that it hides nothing.
@@ -8,14 +8,14 @@ was.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Container, Iterable, Sequence
 
-from api.services.base.record import Record
 from api.services.recalls.faults import Reported
-from api.services.recalls.reading import Traced
 from api.store.sources import Source
 from graph.faults import READOUT_ROLES
-from graph.recall import NOT_EXCLUDED
+from graph.in_force import MODE_NOT_RECORDED, OTHER_MODE_ONLY, OUTSIDE_RANGE, UNDATED_VOID
+from graph.model import Calibration, Use
+from graph.recall import NO_USE_IN_ROLE, RESTS_ON_DOUBT
 from graph.suspects import SuspectWindow
 
 ROLES_OF_KIND = {
@@ -29,37 +29,87 @@ DEFAULT_ROLES = ("force_reference",)
 
 
 def missing_roles(
-    source: Source, reported: Sequence[Reported], cases: Sequence[SuspectWindow]
+    source: Source,
+    reported: Sequence[Reported],
+    cases: Sequence[SuspectWindow],
+    direct: Sequence[Calibration],
+) -> list[dict[int, tuple[str, ...]]]:
+    """For each fault the certificates of its window that name nothing in the roles concerned.
+
+    Their keys with those roles. `direct` are the calibrations that ever used what is faulty.
+    """
+    return [_missing(source, *both, direct) for both in zip(reported, cases, strict=True)]
+
+
+def _missing(
+    source: Source,
+    reported: Reported,
+    case: SuspectWindow,
+    direct: Sequence[Calibration],
 ) -> dict[int, tuple[str, ...]]:
-    """Certificates of the windows that name nothing in the roles concerned, and those roles."""
-    found: dict[int, tuple[str, ...]] = {}
-    for one, case in zip(reported, cases, strict=True):
-        if one.item_key is None:
-            continue  # a certificate or method is named by the record or was not used
-        roles = source.roles_of(one.item_keys) or set(
-            ROLES_OF_KIND.get(one.kind or "", DEFAULT_ROLES)
-        )
-        window = case.window
-        first, last = window.start_us, window.end_us
-        if first is not None and not window.start_inclusive:
-            first += 1
-        if last is not None and not window.end_inclusive:
-            last -= 1
-        for key in source.lacking_roles(roles, (first, last)):
-            found[key] = tuple(sorted({*found.get(key, ()), *roles}))
-    return found
+    if reported.item_key is None:
+        return {}  # a certificate or method is named by the record or was not used
+    only = case.fault.only
+    roles = roles_served(case, direct) or set(ROLES_OF_KIND.get(reported.kind or "", DEFAULT_ROLES))
+    if only is not None and only.roles is not None:
+        roles &= only.roles
+    if not roles:
+        return {}
+    window = case.window
+    first, last = window.start_us, window.end_us
+    if first is not None and not window.start_inclusive:
+        first += 1
+    if last is not None and not window.end_inclusive:
+        last -= 1
+    found = source.lacking_roles(roles, (first, last))
+    # What is faulty was not used to calibrate itself.
+    rows = [row for row in source.certificates(found) if row.item_id != reported.item_key]
+    if only is not None and only.mode is not None:
+        rows = [row for row in rows if row.mode in (None, only.mode)]
+    keys = {row.id for row in rows}
+    if only is not None and only.directions is not None:
+        keys -= _of_other_directions(source, keys, only.directions)
+    return dict.fromkeys(sorted(keys), tuple(sorted(roles)))
 
 
-def entry(traced: Traced, key: int, roles: Collection[str]) -> Record:
-    """Return the entry of one certificate whose record leaves the question open."""
-    calibration = traced.calibrations[key]
-    customer = traced.customer(key)
+def roles_served(case: SuspectWindow, direct: Iterable[Calibration]) -> set[str]:
+    """Roles in which the faulty item, or an assembly that held it at the time, was ever used."""
+    fault = case.fault
     return {
-        "certificate": calibration.number,
-        "revision": calibration.revision,
-        "item": calibration.item,
-        "class": NOT_EXCLUDED,
-        **({"customer": customer} if customer is not None else {}),
-        "reason": "role_not_recorded",
-        "detail": f"the record names nothing in the role {' or '.join(roles)}",
+        use.role
+        for calibration in direct
+        for use in calibration.uses
+        if (use.item == fault.item and _on_channel(use, fault.channel))
+        or any(one.assembly == use.item and one.held_at(use.at) for one in case.holders)
     }
+
+
+def _on_channel(use: Use, channel: str | None) -> bool:
+    return channel is None or use.channel in (None, channel)
+
+
+def _of_other_directions(
+    source: Source, certificates: Collection[int], directions: Container[str]
+) -> set[int]:
+    """Certificates all of whose results have a direction, and another one."""
+    ways: dict[int, set[bool]] = {}
+    for row in source.results(sorted(certificates)):
+        other = row.direction is not None and row.direction not in directions
+        ways.setdefault(row.certificate_id, set()).add(other)
+    return {key for key, found in ways.items() if found == {True}}
+
+
+DETAILS = {
+    UNDATED_VOID: "rests, were it issued, on a certificate that was voided without a date",
+    MODE_NOT_RECORDED: "its mode is not recorded; in the other mode it would rest on the fault",
+    OTHER_MODE_ONLY: "the item had no certificate of its mode, and that of the other rests on it",
+    OUTSIDE_RANGE: "used outside the calibrated range, inside that of an earlier certificate",
+    RESTS_ON_DOUBT: "rests on a certificate that cannot be excluded either",
+}
+
+
+def detail(reasons: Collection[str], roles: Collection[str]) -> str:
+    """Say in words why a certificate cannot be excluded."""
+    said = dict(DETAILS)
+    said[NO_USE_IN_ROLE] = f"the record names nothing in the role {' or '.join(roles)}"
+    return "; ".join(said[reason] for reason in reasons)

@@ -9,15 +9,15 @@ certificate that the other does not.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
-from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.recalls.faults import Reported, report
+from api.services.recalls.not_excluded import missing_roles
 from api.services.recalls.reading import Traced
+from api.services.recalls.resting import users_beyond
 from api.services.recalls.windows import (
     narrowed,
     needs_used_range,
@@ -27,7 +27,7 @@ from api.services.recalls.windows import (
 from api.store.records import HeadRow
 from api.store.sources import Source
 from graph.model import Calibration
-from graph.moments import instant_us, text_of, time_zone
+from graph.moments import text_of, time_zone
 from graph.suspects import SuspectWindow, expose
 
 if TYPE_CHECKING:
@@ -36,17 +36,17 @@ if TYPE_CHECKING:
 
 MEANING = (
     "These certificates could be affected. Effects and verdicts are not judged yet: the complete "
-    "recall may clear some of them, and lists beside them those that the records cannot exclude."
+    "recall may clear some of them, and says which are here only because the records cannot "
+    "exclude them."
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """The faults of a request, as sent and as resolved; `as_of_us` None leaves windows open."""
+    """The faults of a request, as sent and as resolved."""
 
     faults: list[Record]
     reported: list[Reported]
-    as_of_us: int | None
 
     @property
     def methods(self) -> frozenset[str]:
@@ -59,7 +59,9 @@ class Gathered:
     """The windows as narrowed, and keys of certificates.
 
     `direct` ever used what is faulty; `reached` hold a suspect use or could rest on one. `measured`
-    read the results of the direct ones, where forces decide who is suspect.
+    read the results of the direct ones, where forces decide who is suspect. `gaps` are, for each
+    fault, those whose records name nothing in a role concerned, with the roles; what could rest on
+    them is reached, too.
     """
 
     cases: list[SuspectWindow]
@@ -68,9 +70,10 @@ class Gathered:
     direct: frozenset[int]
     reached: set[int]
     measured: Measured | None
+    gaps: list[dict[int, tuple[str, ...]]]
 
 
-def asked(source: Source, request: Record, now_us: int) -> Asked:
+def asked(source: Source, request: Record) -> Asked:
     """Resolve what a request asks.
 
     Raises
@@ -78,56 +81,94 @@ def asked(source: Source, request: Record, now_us: int) -> Asked:
     UnknownReference
         If what is faulty is not recorded.
     InvalidRecord
-        If a fault contradicts itself, or the request looks ahead.
+        If a fault contradicts itself.
     """
     zone = time_zone(source.time_zone() or "UTC")
-    as_of_us = _as_of(request, zone, now_us)
     several = "faults" in request
     faults = request["faults"] if several else [request["fault"]]
     reported = [
-        report(source, fault, zone, as_of_us, f"/faults/{place}" if several else "/fault")
+        report(source, fault, zone, f"/faults/{place}" if several else "/fault")
         for place, fault in enumerate(faults)
     ]
-    return Asked(faults, reported, as_of_us)
+    return Asked(faults, reported)
 
 
 def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gathered:
     """Narrow the windows and find everyone who could be reached; `traced` has the direct users."""
-    direct = frozenset(key for one in reported for key in one.direct)
+    direct = {key for one in reported for key in one.direct}
     traced.read(direct)
+    wrong = {key for one in reported for key in one.fault.certificates}
+    doubtful = set(_resting_on(traced, wrong))
+    direct |= {key for key in doubtful if _holds_part_of(traced, key, wrong)}
     measured: Measured | None = None
     with_points: dict[int, Calibration] = {}
-    if any(not one.fault.uniform or needs_used_range(source, one) for one in reported):
+    if any(one.fault.by_points or needs_used_range(source, one) for one in reported):
         # Forces decide about few faults; the rules, by which results are read, load slowly.
         from api.services.recalls.reading_results import Measured
 
         measured = Measured(traced)
         with_points = {one.key: one for one, _ in measured.in_order(sorted(direct), direct)}
     users = [with_points.get(key, traced.calibrations[key]) for key in direct]
+    references = Traced(source)
     cases: list[SuspectWindow] = []
     windows: list[Record] = []
     notes: list[str] = []
     suspects: set[int] = set()
     for one in reported:
-        case, considered = narrowed(source, one, users)
+        case, considered = narrowed(references, one, users)
         cases.append(case)
         windows.append(window_answer(one, case, considered))
         notes.extend(recalibration_notes(source, one, case))
         suspects.update(user.key for user in users if expose(user, case).uses)
-    reached = source.everything_downward(suspects)
-    return Gathered(cases, windows, notes, direct, reached, measured)
+    gaps = missing_roles(source, reported, cases, users)
+    reached = _everything_downward(traced, suspects.union(doubtful, *gaps))
+    traced.read(reached)
+    return Gathered(cases, windows, notes, frozenset(direct), reached, measured, gaps)
+
+
+def _everything_downward(traced: Traced, certificates: Collection[int]) -> set[int]:
+    """These certificates and all that rest on them or may, through parts and in doubt too."""
+    reached = traced.source.everything_downward(certificates)
+    frontier = set(reached)
+    while frontier:
+        beyond = _resting_on(traced, frontier) - reached
+        frontier = traced.source.everything_downward(beyond) - reached
+        reached |= frontier
+    return reached
+
+
+def _resting_on(traced: Traced, certificates: Collection[int]) -> set[int]:
+    """Certificates that rest on one of these through a part, or may."""
+    if not certificates:
+        return set()
+    users = users_beyond(traced.source, traced.histories, certificates)
+    traced.read(users)
+    return {
+        key
+        for key in users
+        if any(
+            link in certificates for use in traced.calibrations[key].uses for link in use.links()
+        )
+    }
+
+
+def _holds_part_of(traced: Traced, key: int, certificates: Collection[int]) -> bool:
+    """Whether a calibration used an assembly whose part carried the value of one of these."""
+    return any(
+        held.source in certificates for use in traced.calibrations[key].uses for held in use.held
+    )
 
 
 def first_list(source: Source, request: Record, now_us: int) -> Record:
     """Return the windows and, by number and revision, the issued certificates that are reached.
 
     These are the issued certificates that hold a suspect use or could rest on one. What the recall
-    calls affected or indeterminate is among them; some that it clears, or finds without effect, are
-    too. What the records cannot exclude (`api.services.recalls.not_excluded`) is not.
+    calls affected or indeterminate is among them, and what it says cannot be excluded; some that it
+    clears, or finds without effect, are too.
 
     Raises as `asked` does.
     """
-    question = asked(source, request, now_us)
+    question = asked(source, request)
     gathered = gather(source, question.reported, Traced(source, question.methods))
     rows = [row for row in source.heads(sorted(gathered.reached)) if row.status == "issued"]
     rows.sort(key=lambda row: (row.number, row.revision, row.issuer))
@@ -137,7 +178,7 @@ def first_list(source: Source, request: Record, now_us: int) -> Record:
     )
     windows = gathered.windows
     return {
-        "as_of": text_of(now_us if question.as_of_us is None else question.as_of_us),
+        "as_of": text_of(now_us),
         "meaning": MEANING,
         **({"window": windows[0]} if len(windows) == 1 else {"windows": windows}),
         "notes": gathered.notes,
@@ -146,17 +187,6 @@ def first_list(source: Source, request: Record, now_us: int) -> Record:
             _entry(row, items[row.item_id][0], customers.get(row.customer_id or 0)) for row in rows
         ],
     }
-
-
-def _as_of(request: Record, zone: ZoneInfo, now_us: int) -> int | None:
-    """Instant at which a fault that has not ended is cut off; None leaves its window open."""
-    if "as_of" not in request:
-        return None
-    as_of_us = instant_us(request["as_of"], zone, end=True)
-    if as_of_us > now_us:
-        issue = Issue("/as_of", "lies in the future", "leave it out for now", request["as_of"])
-        raise InvalidRecord("a recall cannot look ahead", [issue])
-    return as_of_us
 
 
 def _entry(row: HeadRow, item: str, customer: str | None) -> Record:

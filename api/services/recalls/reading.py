@@ -16,6 +16,7 @@ from operator import attrgetter
 from typing import Any
 
 from api.services.recalls.faults import METHOD_PREFIX
+from api.services.recalls.resting import Histories
 from api.store.chunks import chunks
 from api.store.records import CertificateRow, UseRow
 from api.store.sources import Source
@@ -36,6 +37,10 @@ class Traced:
     calibrations: dict[int, Calibration] = field(default_factory=dict)
     items: dict[int, tuple[str, str | None]] = field(default_factory=dict)
     customers: dict[int, str] = field(default_factory=dict)
+    histories: Histories = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.histories = Histories(self.source)
 
     def read(self, keys: Collection[int]) -> None:
         """Read certificates and their uses; those read before stay as they are."""
@@ -56,13 +61,15 @@ class Traced:
         items = {row.item_id for row in rows}
         items.update(use.item_id for some in uses.values() for use in some)
         self.items |= self.source.item_words(_lacking(self.items, items))
+        used = {use.item_id for some in uses.values() for use in some}
+        self.histories.learn({key: self.items[key][0] for key in used})
         customers = {row.customer_id for row in rows if row.customer_id is not None}
         self.customers |= self.source.customer_names(_lacking(self.customers, customers))
 
     def _calibration(self, row: CertificateRow, uses: Sequence[UseRow]) -> Calibration:
         code, kind = self.items[row.item_id]
         performed = Moment(row.performed_us, row.performed_end_us)
-        used = [self._use(use, performed) for use in uses]
+        used = [self._use(use, performed, row.mode) for use in uses]
         if row.method is not None and row.method in self.methods:
             used.append(Use(METHOD_PREFIX + row.method, "method", performed))
         return Calibration(
@@ -75,22 +82,30 @@ class Traced:
             performed,
             bool(row.assigns_value),
             bool(row.external),
+            row.mode,
             tuple(used),
         )
 
-    def _use(self, row: UseRow, performed: Moment) -> Use:
-        at = row.used_us, row.used_end_us
-        points = None if row.points is None else frozenset(map(str, json.loads(row.points)))
+    def _use(self, row: UseRow, performed: Moment, mode: str | None) -> Use:
+        at = Moment(row.used_us, row.used_end_us)
+        if at == performed:
+            at = performed
+        code = self.items[row.item_id][0]
+        rest = self.histories.rest(code, at, mode, row.source_id)
+        named = row.named_certificate is not None  # and so leaves no doubt about it
         return Use(
-            self.items[row.item_id][0],
+            code,
             row.role,
-            performed if at == performed else Moment(*at),
+            at,
             ONE if row.weight is None else _weight(row.weight),
             row.channel,
-            points,
+            None if row.points is None else frozenset(map(str, json.loads(row.points))),
             None if row.factor_applied is None else Fraction(row.factor_applied),
             row.source_id,
             row.evidence_id,
+            () if named else rest.ranked,
+            () if named else rest.doubts,
+            rest.held,
         )
 
 

@@ -91,23 +91,32 @@ class Results:
 
     def read(self, row: ResultRow) -> tuple[Point, Statement]:
         """Return a row as point and statement."""
-        point, stage, unit, applied, _, error, U, k, dof, error_rel, U_rel, *_ = row[2:]
+        unit, applied, error, U = row.unit, row.applied, row.error, row.U
         numbers = self._numbers
-        relative = error_rel is not None and error is None
+        relative = row.error_rel_pct is not None and error is None
         if relative:
-            error, U = error_rel, U_rel
+            error, U = row.error_rel_pct, row.U_rel_pct
         measured = Point(
-            _name(point),
-            stage,
+            _name(row.point),
+            row.stage,
             "%" if relative else unit,
             relative,
             None if applied is None else numbers[applied],
             _newton(unit),
             _indicated_less_applied(row) if error is None else numbers[error],
             _converted(row, relative) if U is None else numbers[U],
-            numbers[k or DEFAULT_K],
+            numbers[row.k or DEFAULT_K],
+            row.direction,
         )
-        judged_by = (measured.U, k, dof, *row[-4:])
+        judged_by = (
+            measured.U,
+            row.k,
+            row.dof,
+            row.limit_lower,
+            row.limit_upper,
+            row.rule_id,
+            row.verdict_reported,
+        )
         statement = self._statements.get(judged_by)
         if statement is None:
             statement = self._statements[judged_by] = self._statement(row, measured)

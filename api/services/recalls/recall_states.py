@@ -19,11 +19,16 @@ from sqlalchemy.orm import Session, aliased
 from api.store.casework import Disposition
 from api.store.chunks import chunks
 from api.store.tables import Recall, RecallEntry
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
+from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 RECALLED, UNDER_REVIEW, NONE = "recalled", "under_review", "none"
 GRAVITY = (NONE, UNDER_REVIEW, RECALLED)
-UNDECIDED = {AFFECTED: RECALLED, INDETERMINATE: UNDER_REVIEW, EXPOSED: NONE}
+UNDECIDED = {
+    AFFECTED: RECALLED,
+    INDETERMINATE: UNDER_REVIEW,
+    NOT_EXCLUDED: UNDER_REVIEW,
+    EXPOSED: NONE,
+}
 Later = aliased(Recall)
 Again = aliased(RecallEntry)
 

@@ -17,7 +17,7 @@ import orjson
 
 from api.rules import ENGINE_VERSION
 from api.services.base.record import Record, digest
-from api.services.recalls import not_excluded, reach
+from api.services.recalls import reach
 from api.services.recalls.entries import Entries
 from api.services.recalls.faults import Reported
 from api.services.recalls.reach import Gathered
@@ -32,13 +32,11 @@ from graph.recall import (
     AFFECTED,
     INDETERMINATE,
     LISTS,
-    NOT_EXCLUDED,
     Judgement,
     assess,
     in_order_of_dependence,
     rank,
 )
-from graph.suspects import SuspectWindow
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -103,20 +101,18 @@ def recall_from(source: Source, request: Record, now_us: int) -> Answer:
     InvalidRecord
         If a fault contradicts itself.
     """
-    asked = reach.asked(source, request, now_us)
+    asked = reach.asked(source, request)
     traced = Traced(source, asked.methods)
     gathered = reach.gather(source, asked.reported, traced)
     measured = gathered.measured or Measured(traced)
-    traced.read(gathered.reached)
     cases, windows = gathered.cases, gathered.windows
     lists: dict[str, list[Entry]] = {name: [] for name in LISTS}
     tally = Tally()
-    written = Entries(cases, traced)
+    written = Entries(cases, traced, gathered.gaps)
     for finding, statements in _findings(gathered, asked.reported, measured):
         made = written.entry(finding, statements)
         tally.count(made)
         lists[finding.list_name].append(made_entry(rank(finding), finding.calibration.key, made))
-    _add_gaps(source, asked.reported, cases, traced, lists, tally)
     for entries_found in lists.values():
         entries_found.sort()
     head = {
@@ -134,7 +130,7 @@ def recall_from(source: Source, request: Record, now_us: int) -> Answer:
         lists,
         _input_hash(asked.faults, gathered, measured),
         result.hexdigest(),
-        now_us if asked.as_of_us is None else asked.as_of_us,
+        now_us,
         asked.faults,
     )
 
@@ -148,6 +144,7 @@ class Tally:
     customers: set[str] = field(default_factory=set)
     verdict_changes: int = 0
     could_change: int = 0
+    undecided: int = 0
 
     def count(self, made: Record) -> None:
         """Count one entry; customers, generations and changes are those of recalled ones."""
@@ -157,6 +154,7 @@ class Tally:
         self.generations[made["generation"]] += 1
         self.verdict_changes += bool(made.get("verdict_changes"))
         self.could_change += bool(made.get("could_change"))
+        self.undecided += made["verdict_changes"] is None
         if "customer" in made:
             self.customers.add(made["customer"])
 
@@ -166,32 +164,10 @@ class Tally:
             **{name: self.lists[name] for name in LISTS},
             "verdict_changes": self.verdict_changes,
             "could_change": self.could_change,
+            "undecided": self.undecided,
             "customers": len(self.customers),
             "by_generation": {str(n): self.generations[n] for n in sorted(self.generations)},
         }
-
-
-def _add_gaps(
-    source: Source,
-    reported: Sequence[Reported],
-    cases: Sequence[SuspectWindow],
-    traced: Traced,
-    lists: dict[str, list[Entry]],
-    tally: Tally,
-) -> None:
-    """List what the records cannot exclude, unless it is listed already."""
-    listed = {one.certificate for found in lists.values() for one in found}
-    open_questions = {
-        key: roles
-        for key, roles in not_excluded.missing_roles(source, reported, cases).items()
-        if key not in listed
-    }
-    traced.read(open_questions)
-    for key, roles in open_questions.items():
-        made = not_excluded.entry(traced, key, roles)
-        tally.count(made)
-        rank_in_list = (0, made["certificate"], made["revision"])
-        lists[NOT_EXCLUDED].append(made_entry(rank_in_list, key, made))
 
 
 def _findings(
@@ -199,15 +175,10 @@ def _findings(
 ) -> Iterator[tuple[Judgement, Sequence[Statement]]]:
     """Judge everyone read, in order of dependence, some hundred at a time."""
     traced, reached = measured.traced, gathered.reached
-    if any(not one.fault.uniform for one in reported):
+    if any(one.fault.by_points for one in reported):
         reached = reached | gathered.direct  # which range clears a use is seen at its points
     by_time = sorted(traced.calibrations.values(), key=lambda one: (one.performed, one.key))
-    rests_on = {
-        one.key: [
-            link for use in one.uses for link in (use.source, use.evidence) if link is not None
-        ]
-        for one in by_time
-    }
+    rests_on = {one.key: {link for use in one.uses for link in use.links()} for one in by_time}
     order = in_order_of_dependence(rests_on)
     statements: dict[int, Sequence[Statement]] = {}
 
@@ -218,7 +189,7 @@ def _findings(
             yield calibration
 
     carriers = {link for links_up in rests_on.values() for link in links_up}
-    for finding in assess(gathered.cases, calibrations(), carriers):
+    for finding in assess(gathered.cases, calibrations(), carriers, gathered.gaps):
         yield finding, statements[finding.calibration.key]
 
 

@@ -101,6 +101,5 @@ def _meets(session: Session, stored: Recall, concerned: set[int]) -> bool:
     zone = zone_of(session)
     source = Recorded(SessionReader(session))
     return any(
-        not report(source, fault, zone, None, "").direct.isdisjoint(concerned)
-        for fault in stored.faults
+        not report(source, fault, zone, "").direct.isdisjoint(concerned) for fault in stored.faults
     )

@@ -3,29 +3,32 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from fractions import Fraction
 from typing import Any
 
 from api.services.base.record import Record
 from api.services.recalls.faults import Reported
+from api.services.recalls.reading import Traced
 from api.store.records import CheckRow
 from api.store.sources import Source
-from graph.model import Calibration, Check
+from graph.model import ONE, Calibration, Check, Use
 from graph.moments import Moment, text_of
 from graph.narrowing import Considered, Range, narrow
 from graph.suspects import SuspectWindow
 
 
 def narrowed(
-    source: Source, reported: Reported, direct: Iterable[Calibration]
+    references: Traced, reported: Reported, direct: Iterable[Calibration]
 ) -> tuple[SuspectWindow, list[Considered]]:
     """Narrow the window of a fault by the checks of its item.
 
-    `direct` are the calibrations that ever used the item; their forces are its used range.
+    `references` reads what the references of checks rested on; `direct` are the calibrations that
+    ever used the item, whose forces are its used range.
     """
     checks = [
-        _check(row, _rests_on_fault(source, row, reported)) for row in _checks(source, reported)
+        _check(row, _rests_on_fault(references, row, reported))
+        for row in _checks(references.source, reported)
     ]
     used = _used_range(reported, direct)
     window, considered = narrow(reported.fault, checks, used)
@@ -34,6 +37,8 @@ def narrowed(
 
 def needs_used_range(source: Source, reported: Reported) -> bool:
     """Whether a check covers single forces, so that the range of all uses must be known."""
+    if reported.fault.by_force:
+        return bool(_checks(source, reported))
     return any(isinstance(_covers(row), list) for row in _checks(source, reported))
 
 
@@ -96,32 +101,64 @@ def _check(check: CheckRow, rests_on_fault: bool) -> Check:
         U_rel=_fraction(check.U_rel),
         independent=bool(check.independent) and not rests_on_fault,
         covers_n=covers,
+        mode=check.mode,
     )
 
 
-def _rests_on_fault(source: Source, check: CheckRow, reported: Reported) -> bool:
+def _rests_on_fault(traced: Traced, check: CheckRow, reported: Reported) -> bool:
     """Whether the reference of a check itself rested on the faulty item at that time."""
     if check.against_id is None:
         return False
     if check.against_id in reported.item_keys:
         return True
-    certificate = source.certificate_in_force(check.against_id, check.performed_end_us)
-    if certificate is None:
-        return False
-    return not reported.item_keys.isdisjoint(source.items_upward([certificate]))
+    source, names = traced.source, reported.case.names
+    code, _ = source.item_words([check.against_id])[check.against_id]
+    traced.histories.learn({check.against_id: code})
+    at, mode = Moment(check.performed_us, check.performed_end_us), check.mode
+    own = source.certificate_in_force(check.against_id, at.end_us, mode)
+    held = traced.histories.rest(code, at, mode, own).held
+    asked = [Use(code, "against", at, source=own, held=held)]
+    seen: set[int] = set()
+    while asked:
+        if any(_is_faulty(use, reported, names) for use in asked):
+            return True
+        keys = {link for use in asked for link in use.links()} - seen
+        seen |= keys
+        traced.read(keys)
+        asked = [use for key in keys for use in traced.calibrations[key].uses]
+    return False
+
+
+def _is_faulty(use: Use, reported: Reported, names: Collection[str]) -> bool:
+    """Whether a use is one of what is faulty, or of something that held it."""
+    channel = reported.fault.channel
+    if use.item == reported.fault.item:
+        return channel is None or use.channel in (None, channel)
+    return use.item in names or any(one.part in names for one in use.held)
 
 
 def _used_range(reported: Reported, direct: Iterable[Calibration]) -> Range | None:
-    names = {reported.fault.item, *(holder.assembly for holder in reported.case.holders)}
+    """Smallest and largest force that the faulty item ever carried, by its share in assemblies."""
+    names = reported.case.names
     forces = [
-        point.force_n
+        force
         for calibration in direct
         for use in calibration.uses
         if use.item in names
+        for share in _shares(use, reported.fault.item)
         for point in calibration.points
-        if point.force_n and (use.points is None or point.key in use.points)
+        if (force := point.carried(share).force_n)
+        and (use.points is None or point.key in use.points)
     ]
     return (min(forces), max(forces)) if forces else None
+
+
+def _shares(use: Use, item: str) -> list[Fraction]:
+    """Shares of the force on a used item that the faulty one carried in it."""
+    if use.item == item:
+        return [ONE]
+    found = [one.share for one in use.held if one.part == item]
+    return [share for share in found if share is not None] or [ONE]
 
 
 def _fraction(value: Any) -> Fraction | None:

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, exists, or_, select
+from sqlalchemy import Row, ScalarSelect, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.services.base.record import Record
@@ -72,20 +72,6 @@ def _uses(session: Session, certificates: Iterable[int]) -> list[Row[*tuple[Any,
         Result.certificate_id == Source.id,
         or_(Result.U.is_not(None), Result.U_rel_pct.is_not(None)),
     )
-    voided = (
-        select(Voided.number)
-        .where(
-            Usage.named_certificate.is_(None),
-            Voided.item_id == Usage.item_id,
-            Voided.status == "voided",
-            Voided.assigns_value.is_(True),
-            Voided.performed_us <= Usage.used_end_us,
-            or_(Source.id.is_(None), Voided.performed_us >= Source.performed_us),
-        )
-        .order_by(Voided.performed_us.desc())
-        .limit(1)
-        .scalar_subquery()
-    )
     found: list[Row[*tuple[Any, ...]]] = []
     for some in chunks(sorted(certificates)):
         found += session.execute(
@@ -105,7 +91,8 @@ def _uses(session: Session, certificates: Iterable[int]) -> list[Row[*tuple[Any,
                 Source.due_at,
                 Source.due_us,
                 has_uncertainty.label("has_uncertainty"),
-                voided.label("voided"),
+                _voided(Voided.number).label("voided"),
+                _voided(Voided.voided_at).label("voided_at"),
             )
             .join(Certificate, Certificate.id == Usage.certificate_id)
             .join(Item, Item.id == Usage.item_id)
@@ -114,6 +101,30 @@ def _uses(session: Session, certificates: Iterable[int]) -> list[Row[*tuple[Any,
             .order_by(Certificate.number, Certificate.revision, Usage.position)
         )
     return found
+
+
+def _voided(column: Any) -> ScalarSelect[Any]:
+    """What would have been in force for a use, had it not been voided."""
+    return (
+        select(column)
+        .where(
+            Usage.named_certificate.is_(None),
+            Voided.item_id == Usage.item_id,
+            Voided.status == "voided",
+            Voided.assigns_value.is_(True),
+            Voided.never_issued.is_(False),
+            Voided.performed_us <= Usage.used_end_us,
+            or_(Voided.voided_us.is_(None), Voided.voided_us <= Usage.used_end_us),
+            or_(
+                Voided.mode.is_(None),
+                func.coalesce(Certificate.mode, Voided.mode) == Voided.mode,
+            ),
+            or_(Source.id.is_(None), Voided.performed_us >= Source.performed_us),
+        )
+        .order_by(Voided.performed_us.desc(), Voided.revision.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
 
 
 def _link(row: Row[*tuple[Any, ...]], level: int) -> Record:
@@ -155,7 +166,10 @@ def _breaks(row: Row[*tuple[Any, ...]]) -> list[Break]:
             breaks.append(found("overdue", detail))
         if not row.has_uncertainty:
             breaks.append(found("no_uncertainty", f"{row.source} states no uncertainty"))
-    if row.source_status == "voided" or row.voided is not None:
+    if row.voided_at is not None:
+        detail = f"{row.voided} was voided at {row.voided_at}, before {row.code} was used"
+        breaks.append(found("voided_value", detail))
+    elif row.source_status == "voided" or row.voided is not None:
         detail = f"{row.voided or row.source} was in force for {row.code} and has been voided since"
         breaks.append(found("voided_since", detail))
     return breaks

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import insert, select
@@ -11,6 +11,8 @@ from sqlalchemy.orm import Session
 from api.errors import NotFound
 from api.services.base.record import Record, digest
 from api.services.base.recording import Collection, Outcome, Recording, remarks, repeated
+from api.services.records import record_corrections
+from api.services.records.record_corrections import CHECKS
 from api.store.chunks import chunks
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
@@ -24,6 +26,7 @@ COLUMNS = (
     "U_rel",
     "independent",
     "covers",
+    "mode",
     "wear_pct",
     "limit_pct",
     "note",
@@ -36,44 +39,66 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     repeated(recording, "checks", codes, [f'check "{code}"' for code in codes])
     linked = {one[link] for one in records for link in ("item", "against") if one.get(link)}
     recording.know_items(linked)
-    stored = _hashes(recording.session, codes)
+    stored = _stored(recording.session, codes)
     rows = []
     for index, check in enumerate(records):
-        row = _row(recording, index, check)
+        row = row_of(recording, index, check)
         known = stored.get(check["id"])
         if known is None:
             rows.append(row)
-        elif known != row["content_hash"]:
+        elif row["content_hash"] not in (
+            known.content_hash,
+            digest(as_sent(recording.session, known)),
+        ):
             recording.conflict(
                 recording.place("checks", index),
                 f'check "{check["id"]}" is recorded with other content',
-                "a check is evidence and stays; record another one",
+                "a check is evidence and stays; record another one, or correct it with POST "
+                "/v1/checks/{id}/corrections",
                 check["id"],
             )
     if rows and not recording.issues and not recording.conflicts:
         recording.session.execute(insert(Check), rows)
-    return Outcome(len(rows), len(records) - len(rows))
+    touched = frozenset(row["item_id"] for row in rows)
+    return Outcome(len(rows), len(records) - len(rows), touched)
 
 
 COLLECTION = Collection("checks", record)
 
 
 def answers(session: Session, checks: Sequence[Check]) -> list[Record]:
-    """Return checks as the API shows them."""
+    """Return checks as the API shows them, each with what was corrected of it."""
     keys = {key for one in checks for key in (one.item_id, one.against_id) if key is not None}
     codes = item_codes(SessionReader(session), keys)
+    corrections = record_corrections.of(session, CHECKS, [one.id for one in checks])
     shown = []
     for one in checks:
-        values = {"id": one.code, "item": codes[one.item_id], "at": one.performed_at}
-        values |= {name: getattr(one, name) for name in COLUMNS}
-        if one.against_id is not None:
-            values["against"] = codes[one.against_id]
-        values |= one.remarks or {}
-        shown.append({name: value for name, value in values.items() if value is not None})
+        values = _as_sent(one, codes)
+        if one.withdrawn:
+            values["withdrawn"] = True
+        if one.id in corrections:
+            values["corrections"] = corrections[one.id]
+        shown.append(values)
     return shown
 
 
-def _row(recording: Recording, index: int, check: Record) -> dict[str, Any]:
+def as_sent(session: Session, check: Check) -> Record:
+    """Return a check as it would be sent to be recorded as it stands."""
+    keys = {key for key in (check.item_id, check.against_id) if key is not None}
+    return _as_sent(check, item_codes(SessionReader(session), keys))
+
+
+def _as_sent(one: Check, codes: Mapping[int, str]) -> Record:
+    values = {"id": one.code, "item": codes[one.item_id], "at": one.performed_at}
+    values |= {name: getattr(one, name) for name in COLUMNS}
+    if one.against_id is not None:
+        values["against"] = codes[one.against_id]
+    values |= one.remarks or {}
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def row_of(recording: Recording, index: int, check: Record) -> dict[str, Any]:
+    """Return the row of a check; faults are noted."""
     item = recording.item(check["item"], recording.place("checks", index, "item"))
     against = None
     if check.get("against"):
@@ -87,28 +112,27 @@ def _row(recording: Recording, index: int, check: Record) -> dict[str, Any]:
         "performed_end_us": at.end_us,
         "against_id": against.key if against else None,
         **{name: check.get(name) for name in COLUMNS},
+        "withdrawn": False,
         "remarks": remarks(check),
         "content_hash": digest(check),
         "recorded_us": recording.now_us,
     }
 
 
-def _hashes(session: Session, codes: list[str]) -> dict[str, str]:
+def _stored(session: Session, codes: list[str]) -> dict[str, Check]:
     return {
-        code: content
+        check.code: check
         for some in chunks(codes)
-        for code, content in session.execute(
-            select(Check.code, Check.content_hash).where(Check.code.in_(some))
-        )
+        for check in session.scalars(select(Check).where(Check.code.in_(some)))
     }
 
 
-def get(session: Session, code: str) -> Record:
+def get(session: Session, code: str) -> Check:
     """Return the check of this id."""
     check = session.scalar(select(Check).where(Check.code == code))
     if check is None:
         raise NotFound(f'check "{code}" is not recorded')
-    return answers(session, [check])[0]
+    return check
 
 
 def find(

@@ -16,6 +16,6 @@ def holdings_above(source: Source, codes: Iterable[str]) -> list[Holding]:
     while frontier:
         seen |= frontier
         rows = source.holdings_of(frontier)
-        known.update((row.id, Holding(*row[1:])) for row in rows)
+        known.update((row.id, Holding(*row[1:5])) for row in rows)
         frontier = {row.assembly for row in rows} - seen
     return list(known.values())

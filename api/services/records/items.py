@@ -7,16 +7,18 @@ from fractions import Fraction
 from typing import Any
 
 from sqlalchemy import insert, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from api.errors import NotFound
 from api.rules.units import UnknownUnit, parse_quantity, to_newton
 from api.services.base.record import Record, digest
 from api.services.base.recording import Collection, ItemFacts, Outcome, Recording, remarks, repeated
+from api.services.records import record_corrections
+from api.services.records.record_corrections import IDENTITY
 from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
-from api.store.tables import Item
+from api.store.tables import Certificate, Item
 
 COLUMNS = (
     "type",
@@ -29,6 +31,7 @@ COLUMNS = (
     "note",
 )
 _LONGEST = 60
+Revision = aliased(Certificate)
 
 
 def record(recording: Recording, records: Sequence[Record]) -> Outcome:
@@ -98,6 +101,50 @@ def answer(item: Item) -> Record:
     return {name: value for name, value in shown.items() if value is not None} | {
         "version": item.version
     }
+
+
+def shown(session: Session, item: Item) -> Record:
+    """Return the item with what its own record does not say.
+
+    `identity_swaps` are those in which it was taken for another item, `shared_certificates` the
+    certificates of it of which another revision names another item.
+    """
+    extras = {
+        "identity_swaps": record_corrections.of(session, IDENTITY, [item.id]).get(item.id),
+        "shared_certificates": _shared(session, item) or None,
+    }
+    return answer(item) | {name: value for name, value in extras.items() if value is not None}
+
+
+def _shared(session: Session, item: Item) -> list[Record]:
+    statement = (
+        select(
+            Certificate.number,
+            Certificate.issuer,
+            Certificate.revision,
+            Revision.revision.label("other_revision"),
+            Item.code.label("other_item"),
+        )
+        .join(
+            Revision,
+            (Revision.number == Certificate.number)
+            & (Revision.issuer == Certificate.issuer)
+            & (Revision.item_id != Certificate.item_id),
+        )
+        .join(Item, Item.id == Revision.item_id)
+        .where(Certificate.item_id == item.id)
+        .order_by(Certificate.id, Revision.id)
+    )
+    return [
+        {
+            "certificate": row.number,
+            **({"issuer": row.issuer} if row.issuer else {}),
+            "revision": row.revision,
+            "other_revision": row.other_revision,
+            "other_item": row.other_item,
+        }
+        for row in session.execute(statement)
+    ]
 
 
 def rated_capacity(item: Item) -> str | None:

@@ -80,7 +80,7 @@ def fault_of(session: Session, key: int, request: Record) -> Record:
     note = " ".join([*(one.sentence for one in found), *_about_U(found, stated)])
     fault["note"] = shorten(note, MOST_OF_A_NOTE, placeholder=" ...")
     # The recall resolves it in the same way: what it would refuse is refused here.
-    report(Recorded(SessionReader(session)), fault, zone_of(session), None, "")
+    report(Recorded(SessionReader(session)), fault, zone_of(session), "")
     return {"fault": texted(fault)}
 
 

@@ -65,7 +65,9 @@ def checks_until(session: Session, items: Collection[int], at_us: int) -> dict[i
     """Return the checks of each item up to an instant, the latest last."""
     found: dict[int, list[Check]] = {}
     for some in chunks(sorted(items)):
-        statement = select(Check).where(Check.item_id.in_(some), Check.performed_us <= at_us)
+        statement = select(Check).where(
+            Check.item_id.in_(some), Check.performed_us <= at_us, Check.withdrawn.is_(False)
+        )
         for check in session.scalars(statement.order_by(Check.performed_us, Check.id)):
             found.setdefault(check.item_id, []).append(check)
     return found

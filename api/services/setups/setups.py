@@ -219,6 +219,7 @@ def _held(session: Session, assemblies: Sequence[int], at: Moment) -> dict[int, 
             .join(Item, Item.id == Composition.part_id)
             .where(
                 Composition.assembly_id.in_(some),
+                Composition.withdrawn.is_(False),
                 Composition.from_us <= at.end_us,
                 or_(Composition.until_us.is_(None), Composition.until_us > at.start_us),
             )

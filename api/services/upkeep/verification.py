@@ -29,6 +29,7 @@ from api.store.comparisons import StoredComparison
 from api.store.evaluations import RunEvaluation
 from api.store.fitting import LoadEvent, SetupCheck
 from api.store.in_force import unresolved
+from api.store.serving import astray
 from api.store.tables import Certificate, Recall, RecallEntry, StoredDecision
 from api.store.types import json_text
 from api.store.uncertainty import UncertaintyBudget
@@ -86,6 +87,10 @@ def _in_force(session: Session, report: Report) -> None:
     wrong = [
         (f"{row.number} rev. {row.revision}", f"use {row.position} took its value from elsewhere")
         for row in unresolved(session)
+    ]
+    wrong += [
+        (f"{number} rev. {revision}", "when it serves is not what its revisions give")
+        for number, revision in astray(session)
     ]
     report.add("what was in force", _count(session, Certificate), wrong)
 

@@ -40,7 +40,7 @@ def fault_file(tmp_path):
 def test_a_snapshot_tells_its_schema_instant_rows_and_hashes(taken, database):
     folder, manifest = taken
     assert json.loads((folder / "manifest.json").read_text()) == manifest
-    assert (manifest["format"], manifest["schema"]) == (1, "0001")
+    assert (manifest["format"], manifest["schema"]) == (2, "0002")
     assert manifest["as_of"].endswith("Z")
     assert manifest["journal"].keys() == {"position", "hash"}
     assert manifest["files"]["certificate"]["rows"] > 100

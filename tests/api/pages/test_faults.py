@@ -137,6 +137,8 @@ ENTERED = {
         **{"delta_rel": "-0.07", "last_good_at": "2024-09-16"},
         "measured_at": "2025-09-11",
     },
+    "understated_uncertainty": {"U_rel_recorded": "0.02", "U_rel_right": "0.06", "k_right": "3"},
+    "true_force_offset": {"delta_force": "-2.5", "unit": "N", "U_delta_force": "0.4"},
     "unknown": {},
 }
 EXACT = {
@@ -147,6 +149,8 @@ EXACT = {
     "readout_gain": {"gain": Decimal("1.0004")},
     "interval": {"bound_rel": Decimal("0.001")},
     "linear_drift": {"delta_rel": Decimal("-0.0007"), "measured_at": "2025-09-11"},
+    "understated_uncertainty": {"U_rel_right": Decimal("0.0006"), "k_right": Decimal(3)},
+    "true_force_offset": {"delta_force": Decimal("-2.5"), "U_delta_force": Decimal("0.4")},
     "unknown": {},
 }
 

@@ -157,3 +157,42 @@ def test_the_list_holds_every_revision_and_its_filters_combine(bench):
     }.items():
         found = bench.get(f"/v1/calibrations?{query}").get_json()["items"]
         assert [one["revision"] for one in found] == expected
+
+
+def refused(answer):
+    """Pointer and detail of the one fault of a refusal that says how to mend it."""
+    assert answer.status_code == 422, answer.text
+    (error,) = answer.get_json()["errors"]
+    assert error["remedy"]
+    return error["pointer"], error["detail"]
+
+
+def test_what_took_over_is_a_revision_or_a_certificate(bench):
+    wrong = {"certificate": "C/25-7", "revision": 3}
+    pointer, detail = refused(post(bench, status="superseded", superseded_by=wrong))
+    assert (pointer, detail) == ("/superseded_by", "not a revision or certificate")
+    assert post(bench, status="superseded", superseded_by="C/25-8").status_code == 201
+
+
+def test_a_mode_is_tension_or_compression(bench):
+    assert refused(post(bench, mode="torsion"))[0] == "/mode"
+    assert post(bench, mode="Compression").get_json()["mode"] == "compression"
+
+
+@pytest.mark.parametrize(
+    ("changes", "detail"),
+    [
+        ({"status": "issued", "voided_at": "2026-01-01"}, "issued, not voided"),
+        ({"status": "superseded", "voided_at": "2026-01-01"}, "superseded, not voided"),
+        ({"status": "voided", "voided_at": "2025-03-09"}, "before the calibration"),
+        ({"status": "voided", "voided_at": "2026-01-01T00:00:00"}, "no time zone"),
+    ],
+)
+def test_an_instant_of_a_void_that_contradicts_the_record_is_refused(bench, changes, detail):
+    pointer, found = refused(post(bench, **changes))
+    assert (pointer, detail in found) == ("/voided_at", True)
+
+
+def test_the_instant_of_a_void_comes_back_as_it_was_sent(bench):
+    made = post(bench, status="voided", void_reason="wrong item", voided_at="2026-01-01")
+    assert made.get_json()["voided_at"] == "2026-01-01"

@@ -7,6 +7,8 @@ import sqlalchemy as sa
 from oracle_cases import cal, force_fault, lab, ref
 
 VOID = {"reason": "wrong transducer"}
+# Before the use of C-2, at which the later certificates of WS no longer hold.
+EARLY = VOID | {"voided_at": "2025-03-15T00:00:00Z"}
 
 
 @pytest.fixture
@@ -45,14 +47,68 @@ def test_a_use_shows_the_certificate_that_was_in_force(chained):
 
 
 def test_voiding_gives_later_uses_the_value_before(chained):
-    answer = post(chained, "W-2/void", **VOID)
+    answer = post(chained, "W-2/void", **EARLY)
     assert answer.status_code == 200
     body = answer.get_json()
     assert (body["status"], body["void_reason"], body["version"]) == ("voided", VOID["reason"], 2)
+    assert body["voided_at"] == EARLY["voided_at"]
     assert in_force(chained, "C-2") == {"certificate": "W-1", "revision": 0}
     assert post(chained, "W-2/void", **VOID).status_code == 409
-    assert post(chained, "W-1/void", **VOID).status_code == 200
+    assert post(chained, "W-1/void", **EARLY).status_code == 200
     assert in_force(chained, "C-2") is None
+    assert in_force(chained, "C-1") == {"certificate": "W-1", "revision": 0}
+
+
+def test_who_used_a_certificate_before_its_void_stays_a_user_of_it(chained):
+    body = post(chained, "W-2/void", **VOID).get_json()
+    assert body["voided_at"].endswith("Z")  # now
+    assert in_force(chained, "C-2") == {"certificate": "W-2", "revision": 0}
+    late = cal("C-3", "A", "2099-01-01T00:00:00Z", [ref("WS")])
+    chained.post("/v1/calibrations", json=late)
+    assert in_force(chained, "C-3") == {"certificate": "W-1", "revision": 0}
+
+
+@pytest.mark.parametrize(
+    ("voided_at", "detail"),
+    [
+        ("2025-03-01T09:59:59Z", "before the calibration"),
+        ("2025-02-28", "before the calibration"),
+        ("2099-01-01T00:00:00Z", "in the future"),
+        ("2025-03-15T00:00:00", "no time zone"),
+    ],
+)
+def test_an_instant_of_a_void_that_cannot_be_is_refused(chained, voided_at, detail):
+    answer = post(chained, "W-2/void", **VOID, voided_at=voided_at)
+    assert answer.status_code == 422
+    (error,) = answer.get_json()["errors"]
+    assert (error["pointer"], detail in error["detail"]) == ("/voided_at", True)
+    assert error["remedy"]
+    assert chained.get("/v1/certificates/W-2").get_json()["status"] == "issued"
+
+
+def test_a_draft_that_is_voided_served_nobody(chained):
+    chained.post("/v1/calibrations", json=cal("W-3", "WS", "03-10", [], status="draft"))
+    assert post(chained, "W-3/void", **VOID).status_code == 200
+    assert in_force(chained, "C-2") == {"certificate": "W-2", "revision": 0}
+
+
+def test_a_revision_serves_from_its_issue(chained):
+    made = post(chained, "W-2/revisions", **revised(issued_at="2025-04-15T00:00:00Z"))
+    assert made.status_code == 201
+    assert in_force(chained, "C-2") == {"certificate": "W-2", "revision": 0}
+    post(chained, "W-2/void", **VOID, voided_at="2025-04-20T00:00:00Z")
+    assert in_force(chained, "C-2") == {"certificate": "W-2", "revision": 0}
+
+
+def test_a_draft_revision_serves_from_the_instant_at_which_it_is_issued(chained):
+    draft = revised(status="draft")
+    assert chained.post("/v1/calibrations", json=draft).status_code == 201
+    at = {"issued_at": "2025-03-20T00:00:00Z"}
+    assert post(chained, "W-2/issue?revision=1", **at).status_code == 200
+    assert in_force(chained, "C-2") == {"certificate": "W-2", "revision": 1}
+    late = cal("C-0", "B", "2025-03-19T00:00:00Z", [ref("WS")])
+    chained.post("/v1/calibrations", json=late)
+    assert in_force(chained, "C-0") == {"certificate": "W-2", "revision": 0}
 
 
 def test_voiding_needs_a_reason(chained):
@@ -69,7 +125,7 @@ def test_a_void_that_would_let_a_calibration_rest_on_itself_is_refused(client):
             cal("B-2", "Y", "04-01", []),
         ),
     )
-    answer = post(client, "B-2/void", **VOID)
+    answer = post(client, "B-2/void", **VOID, voided_at="2025-04-20T00:00:00Z")
     assert answer.status_code == 422
     assert "rests on itself" in answer.get_json()["errors"][0]["detail"]
     assert client.get("/v1/certificates/B-2").get_json()["status"] == "issued"
@@ -127,7 +183,7 @@ def test_a_draft_counts_for_nothing_until_it_is_issued(chained):
 
 def test_an_amended_draft_supersedes_the_issued_revision(chained):
     chained.post("/v1/calibrations", json=revised(status="draft"))
-    answer = post(chained, "W-2/issue?revision=1", issued_at="2025-05-01")
+    answer = post(chained, "W-2/issue?revision=1", issued_at="2025-03-15")
     assert answer.status_code == 200
     assert chained.get("/v1/certificates/W-2?revision=0").get_json()["status"] == "superseded"
     assert in_force(chained, "C-2") == {"certificate": "W-2", "revision": 1}
@@ -135,7 +191,7 @@ def test_an_amended_draft_supersedes_the_issued_revision(chained):
 
 def test_a_draft_without_amendment_does_not_push_the_issued_revision_aside(chained):
     chained.post("/v1/calibrations", json=cal("W-2", "WS", "03-01", [], revision=1, status="draft"))
-    assert post(chained, "W-2/issue?revision=1", issued_at="2025-05-01").status_code == 409
+    assert post(chained, "W-2/issue?revision=1", issued_at="2025-03-15").status_code == 409
     assert chained.get("/v1/certificates/W-2").get_json()["revision"] == 0
 
 
@@ -153,7 +209,7 @@ def test_the_etag_changes_with_what_is_known_about_a_certificate(chained):
         return chained.get("/v1/certificates/C-2").headers["ETag"]
 
     tags = [tag()]
-    post(chained, "W-2/void", **VOID)  # what was in force for its use
+    post(chained, "W-2/void", **EARLY)  # what was in force for its use
     tags.append(tag())
     fault = force_fault("WS", isolated_at="2025-12-31T00:00:00Z")
     assert chained.post("/v1/recalls", json={"fault": fault}).status_code == 201

@@ -87,8 +87,8 @@ def by_role(database):
         session.rollback()
 
 
-def test_our_own_issued_certificates_of_the_window_without_a_role_are_found(by_role):
-    inside = {"none", "reference", "like it", "day into it", "last", "day out of it"}
+def test_our_own_certificates_of_the_window_without_a_role_are_found(by_role):
+    inside = {"none", "draft", "reference", "like it", "day into it", "last", "day out of it"}
     assert by_role({"adapter"}, (10, 90)) == inside
     assert by_role({"adapter", "force_reference"}, (10, 90)) == inside - {"reference"}
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 import threading
 
 import pytest
 import sqlalchemy as sa
+from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 
 from api.store import migrate
 from api.store.database import Database
-from api.store.tables import Base
+from api.store.serving import astray
+from api.store.tables import Base, Certificate
 
 
 def test_the_migrations_lead_to_exactly_the_tables(database):
@@ -47,7 +47,7 @@ def test_constraints_that_alembic_does_not_compare_are_there_too(database):
 
 
 def test_a_migrated_database_is_current(database):
-    assert migrate.current(database) == migrate.head() == "0001"
+    assert migrate.current(database) == migrate.head() == "0002"
     assert migrate.is_current(database)
 
 
@@ -108,18 +108,73 @@ def test_a_migration_that_fails_leaves_no_table_behind(tmp_path, monkeypatch):
     opened.dispose()
 
 
-def test_the_first_migration_can_be_undone(database):
-    if not database.is_sqlite:
-        pytest.skip("the worker's PostgreSQL database is shared by its tests")
-    spec = importlib.util.spec_from_file_location(
-        "first", migrate.SCRIPTS / "versions" / "0001_first.py"
-    )
-    first = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(first)
-    assert "first" not in sys.modules
-    from alembic.operations import Operations
+def test_every_migration_can_be_undone(empty_url):
+    opened = Database(empty_url)
+    migrate.upgrade(opened)
+    with opened.engine.begin() as connection:
+        command.downgrade(migrate.configuration(connection), "base")
+    assert sa.inspect(opened.engine).get_table_names() == ["alembic_version"]
+    opened.dispose()
 
-    with database.engine.begin() as connection:
-        with Operations.context(MigrationContext.configure(connection)):
-            first.downgrade()
-        assert sa.inspect(connection).get_table_names() == ["alembic_version"]
+
+OLD = ("id", "issuer", "number", "revision", "status", "issued_at", "mode", "note")
+BEFORE = [  # as the first release holds them; all were performed at 1970-01-01T00:00:01Z
+    (1, "", "ALONE", 0, "issued", "1970-01-09", None, None),
+    (2, "", "TWO", 0, "superseded", "1970-01-01T12:00:00Z", "Tension ", None),
+    (3, "", "TWO", 1, "issued", "1970-01-02", "dual", "two cells"),
+    (4, "", "UNDATED", 0, "superseded", "1970-01-01T12:00:00Z", None, None),
+    (5, "", "UNDATED", 1, "issued", None, None, None),
+    (6, "", "GONE", 0, "superseded", None, None, None),
+    (7, "", "GONE", 1, "voided", "1970-01-02T00:00:00+01:00", None, None),
+    (8, "", "DRAFT", 0, "draft", None, None, None),
+    (9, "Other", "TWO", 2, "issued", "1970-01-05", None, None),
+]
+HOUR, DAY = 3_600_000_000, 86_400_000_000
+# In Tokyo a day begins nine hours before that of UTC.
+AFTER = {
+    1: (8 * DAY - 9 * HOUR, 1_000_000, None),
+    2: (12 * HOUR, 1_000_000, DAY - 9 * HOUR),
+    3: (DAY - 9 * HOUR, DAY - 9 * HOUR, None),
+    4: (12 * HOUR, None, None),
+    5: (None, 1_000_000, None),
+    6: (None, 1_000_000, DAY - HOUR),
+    7: (DAY - HOUR, None, None),
+    8: (None, None, None),
+    9: (4 * DAY - 9 * HOUR, 1_000_000, None),
+}
+
+
+def test_older_certificates_serve_from_the_second_revision_on_as_their_dates_say(empty_url):
+    opened = Database(empty_url)
+    migrate.upgrade(opened, "0001")
+    with opened.engine.begin() as connection:
+        connection.execute(
+            sa.text("INSERT INTO laboratory (id, time_zone) VALUES (1, 'Asia/Tokyo')")
+        )
+        connection.execute(
+            sa.text(
+                "INSERT INTO item (id, code, kind, content_hash, recorded_us, version) "
+                "VALUES (1, 'A', 'readout', '', 0, 1)"
+            )
+        )
+        connection.execute(
+            sa.text(
+                f"INSERT INTO certificate ({', '.join(OLD)}, item_id, performed_at, performed_us, "
+                "performed_end_us, external, assigns_value, roles, content_hash, recorded_us, "
+                f"version) VALUES ({', '.join(':' + name for name in OLD)}, 1, "
+                "'1970-01-01T00:00:01Z', 1000000, 1000000, :no, :yes, '', '', 0, 1)"
+            ),
+            [dict(zip(OLD, row, strict=True)) | {"no": False, "yes": True} for row in BEFORE],
+        )
+    migrate.upgrade(opened)
+    with opened.read() as session:
+        found = {
+            one.id: (one.issued_us, one.serves_from_us, one.serves_until_us)
+            for one in session.scalars(sa.select(Certificate))
+        }
+        assert found == AFTER
+        assert astray(session) == []
+        modes = {one.id: (one.mode, one.note) for one in session.scalars(sa.select(Certificate))}
+        assert modes[2] == ("tension", None)
+        assert modes[3] == (None, "two cells; mode as recorded: dual")
+    opened.dispose()

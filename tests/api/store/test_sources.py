@@ -26,9 +26,21 @@ def two(database, tmp_path):
         checked,
         cal("C-1", "A", "03-01", [ref("WS", "0.50"), ref("ADP", role="adapter")], [percent("0.1")]),
         cal("C-2", "B", "04-01", [ref("WS")], customer="Mine Works", method="M 7"),
-        composition=[{"assembly": "ADP", "part": "A", "from": "2025-01-01"}],
+        cal("C-3", "WS", "04-02", [], mode="tension", status="voided", voided_at="2025-05-01"),
+        cal("C-3", "WS", "04-02", [], revision=1, status="draft"),
+        composition=[
+            {"assembly": "ADP", "part": "A", "from": "2025-01-01"},
+            {"assembly": "B", "part": "WS", "from": "2025-01-01", "share": "0.50"},
+        ],
         checks=[
-            {"id": "K-2", "item": "REF", "at": "2025-02-02", "result": "pass", "covers": ["10 kN"]},
+            {
+                "id": "K-2",
+                "item": "REF",
+                "at": "2025-02-02",
+                "result": "pass",
+                "mode": "tension",
+                "covers": ["10 kN"],
+            },
             {"id": "K-3", "item": "WS", "at": "2025-02-03", "result": "fail", "against": "REF"},
         ],
     )
@@ -47,6 +59,9 @@ QUESTIONS = {
     "customer names": lambda s: s.customer_names(KEYS),
     "rules": lambda s: sorted(s.rules(KEYS)),
     "holdings": lambda s: [s.holdings_of(parts) for parts in (["A"], ["ADP", "NONE"])],
+    "holdings in": lambda s: [s.holdings_in(held) for held in (["B"], ["ADP", "NONE"])],
+    "servings": lambda s: sorted(s.servings_of(KEYS)),
+    "users in": lambda s: sorted(s.users_in(KEYS)),
     "checks": lambda s: [s.checks_of(key) for key in KEYS],
     "recalibrations": lambda s: [
         sorted(s.recalibrations(key, *window))

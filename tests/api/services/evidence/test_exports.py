@@ -33,4 +33,4 @@ ASSEMBLIES = {"CLV-7", "RIG-1"}
     ],
 )
 def test_a_path_reads_as_a_sentence(path, words):
-    assert path_in_words(path, ASSEMBLIES) == words
+    assert path_in_words(path, ASSEMBLIES, {"W-1"} if path[0] == "W-1" else ()) == words

@@ -128,7 +128,8 @@ def subjects(session) -> None:
     assert told["in_force"][0] < told["in_force"][1]
     assert fault_subjects.of_method(session, "FP-02 edition 4")["use_count"] == 35
     superseded = fault_subjects.of_certificate(session, "MV-25-0073", None, 0)
-    assert superseded["in_force"] is None
+    # From its calibration, 2025-05-09T08:45-07:00, until the amended one was issued ten days later.
+    assert superseded["in_force"] == (1_746_805_500_000_000, 1_747_669_500_000_000)
 
 
 def isolated(session) -> None:

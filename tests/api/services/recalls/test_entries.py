@@ -57,14 +57,14 @@ def test_stages_are_judged_apart(entry):
 def test_without_limits_or_rule_no_verdict_is_invented(entry):
     bare = {"point": 1, "unit": "kN", "applied": "10", "error": "0", "U": "0.002"}
     made = entry(bare, {**bare, "point": 2, "tolerance": "1"})
-    assert verdicts(made) == [(None, None, False)] * 2
-    assert (made["verdict_changes"], made["overall"]["single"]["after"]) == (False, None)
+    assert verdicts(made) == [(None, None, None)] * 2
+    assert (made["verdict_changes"], made["overall"]["single"]["after"]) == (None, None)
 
 
 def test_a_rule_that_needs_u_says_nothing_without_it(entry):
     no_U = {name: value for name, value in row("10", "0").items() if name not in ("U", "k")}
     made = entry(no_U, no_U | {"point": 2, "rule": "simple"})
-    assert verdicts(made) == [(None, None, False), ("pass", "pass", False)]
+    assert verdicts(made) == [(None, None, None), ("pass", "pass", False)]
 
 
 def test_a_reported_verdict_that_cannot_be_decided_again_is_open(entry):
@@ -120,11 +120,18 @@ def test_an_uncertain_correction_widens_the_guard_band(entry):
 
 
 def test_an_exposed_entry_has_plain_zero_shifts_and_no_u(entry):
-    fault = force_fault("REF", delta="0", U_delta_rel="0.0003")
+    fault = force_fault("REF", delta="0")
     made = entry(row(), percent("0.01", point=2), fault=fault)
     assert made["class"] == "exposed_zero_effect"
     assert [point["shift"] for point in made["points"]] == ["0", "0"]
     assert not any("U_after" in point for point in made["points"])
+
+
+def test_a_delta_of_zero_that_is_uncertain_moves_nothing_and_affects(entry):
+    # Row: U 0.002 (k 2) at 10 kN. sqrt(0.002^2 + (10 x 0.0003)^2) = 0.00360555...
+    made = entry(row(), fault=force_fault("REF", delta="0", U_delta_rel="0.0003"))
+    assert (made["class"], made["points"][0]["shift"]) == ("affected", "0")
+    assert made["points"][0]["U_after"].startswith("0.0036055")
 
 
 def test_an_indeterminate_entry_gives_its_points_with_nulls(entry):
@@ -132,7 +139,8 @@ def test_an_indeterminate_entry_gives_its_points_with_nulls(entry):
     first, zero = made["points"]
     assert (first["shift"], first["verdict_before"], first["changed"]) == (None, "pass", None)
     assert (zero["shift"], zero["verdict_after"]) == ("0", "pass")
-    assert (made["overall"], made["verdict_changes"]) == (None, None)
+    assert made["overall"] == {"single": {"before": "pass", "after": None}}
+    assert made["verdict_changes"] is None
 
 
 @pytest.mark.parametrize(

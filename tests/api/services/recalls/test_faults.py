@@ -18,8 +18,8 @@ UTC = ZoneInfo("UTC")
 DAY = 86_400_000_000
 
 
-def made(zone=UTC, as_of=None, **fault):
-    return build(FaultSchema().load({"item": "REF"} | OPEN | fault), zone, as_of, name="REF")
+def made(zone=UTC, **fault):
+    return build(FaultSchema().load({"item": "REF"} | OPEN | fault), zone, name="REF")
 
 
 @pytest.mark.parametrize(
@@ -98,7 +98,6 @@ def test_a_data_fault_has_its_own_times():
 
 def test_an_open_end_stays_open_unless_an_instant_is_asked_about():
     assert made(kind="unknown", isolated_at=None).end_us is None
-    assert made(as_of=7, kind="unknown", isolated_at=None, last_good_at=None).end_us == 7
 
 
 def test_a_window_that_ends_before_it_begins_is_refused():

@@ -50,7 +50,9 @@ def test_a_calibration_that_names_no_adapter_may_have_used_the_faulty_one(open_q
             "item": "A",
             "class": "cannot_be_excluded",
             "customer": "Mine Works",
-            "reason": "role_not_recorded",
+            "reasons": ["no_use_in_role"],
+            "reason_paths": [["ADP-9", "C-1"]],
+            "path_count": 1,
             "detail": "the record names nothing in the role adapter",
         }
     }

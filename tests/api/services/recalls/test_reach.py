@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 from oracle_cases import OPEN, cal, force_fault, lab, ref
 
-from api.errors import InvalidRecord, UnknownReference
+from api.errors import UnknownReference
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
@@ -74,23 +74,6 @@ def test_several_faults_have_a_window_each_and_name_a_certificate_once(source):
     assert names(answer) == [("C-1", 1), ("W-1", 0), ("X-1", 0), ("Z-1", 0)]
 
 
-def test_as_of_an_earlier_instant_an_open_fault_is_cut_off_there(source):
-    fault = force_fault(isolated_at=None)
-    answer = found(source, fault=fault, as_of="2025-01-20T00:00:00Z")
-    assert answer["as_of"] == answer["window"]["end"] == "2025-01-20T00:00:00Z"
-    # X-1 alone was made by then; what it was used for is nothing, for W-1 came before C-1.
-    assert names(answer) == [("X-1", 0)]
-    assert found(source, fault=fault)["window"]["end"] is None
-
-
-def test_nobody_looks_ahead(source):
-    with pytest.raises(InvalidRecord) as refused:
-        found(source, fault=force_fault(), as_of="2030-01-01T00:00:01Z")
-    (issue,) = refused.value.issues
-    assert (issue.pointer, issue.value) == ("/as_of", "2030-01-01T00:00:01Z")
-    assert issue.remedy
-
-
 @pytest.mark.parametrize(
     ("request_", "place"),
     [
@@ -107,4 +90,4 @@ def test_what_is_not_recorded_is_refused_where_it_stands(source, request_, place
 
 def test_a_method_that_is_faulty_is_named_in_the_question(source):
     fault = {"method": "MP v3", "kind": "unknown"} | OPEN
-    assert asked(source, load(faults=[fault, force_fault()]), NOW).methods == {"MP v3"}
+    assert asked(source, load(faults=[fault, force_fault()])).methods == {"MP v3"}

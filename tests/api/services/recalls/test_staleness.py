@@ -19,8 +19,8 @@ LABORATORY = lab(
     cal("W-1", "WS", "01-10", [ref("REF")]),
     cal("C-1", "A", "02-01", [ref("WS")]),
     cal("C-2", "B", "04-01", [ref("WS")]),
-    cal("G-1", "GOOD", "01-05", []),
-    cal("O-1", "OTHER", "01-05", []),
+    cal("G-1", "GOOD", "01-05", [ref("ROOT")]),
+    cal("O-1", "OTHER", "01-05", [ref("ROOT")]),
 )
 
 

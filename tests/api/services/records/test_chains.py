@@ -88,6 +88,26 @@ def test_a_certificate_voided_since_is_a_break_even_where_an_older_one_stands(ch
     assert found["links"][0]["rests_on"]["certificate"] == "W-0"
 
 
+def test_a_certificate_voided_before_the_use_is_a_break_of_its_own(chain):
+    older = cal("W-0", "WS", "01-15", [ref("REF")])
+    void = {"status": "voided", "voided_at": "2025-03-01T10:00:00Z"}
+    found = chain(whole(older, W_1=void))
+    assert breaks(found) == [("voided_value", "C-1", "WS")]
+    assert found["links"][0]["rests_on"]["certificate"] == "W-0"
+
+
+def test_what_was_voided_after_the_use_is_still_what_it_rests_on(chain):
+    void = {"status": "voided", "voided_at": "2025-03-01T10:00:01Z"}
+    found = chain(whole(W_1=void))
+    assert breaks(found) == [("voided_since", "C-1", "WS")]
+    assert found["links"][0]["rests_on"]["certificate"] == "W-1"
+
+
+def test_a_void_of_the_other_mode_is_no_break(chain):
+    other = cal("W-2", "WS", "02-15", [ref("REF")], status="voided", mode="compression")
+    assert breaks(chain(whole(other, C_1={"mode": "tension"}))) == []
+
+
 def test_a_voided_certificate_with_nothing_behind_it_is_two_breaks(chain):
     found = chain(whole(W_1={"status": "voided"}))
     assert breaks(found) == [

@@ -1,0 +1,192 @@
+"""What each use rested on beyond the value of its own item, and what it may have rested on.
+
+The value in force of an item is resolved when records are written, so that a recall follows keys.
+Few items leave more to be asked: assemblies, which pass on what their parts carry, and items whose
+certificates leave open which of them it was (a void without date, a mode that nobody recorded, a
+range that does not hold the force). Their histories are read when they are met, once a recall.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from api.store.records import ServingRow
+from api.store.sources import Source
+from graph.compound import Assemblies, Part
+from graph.in_force import Candidate, Doubt, Range
+from graph.model import VALUE_STAGES, Held, Holding
+from graph.moments import Moment
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """What one use rested on besides the value of its item, as `graph.model.Use` has it."""
+
+    ranked: tuple[Candidate, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    held: tuple[Held, ...] = ()
+
+
+NOTHING_MORE = Rest()
+
+
+@dataclass(slots=True)
+class Histories:
+    """Certificates and parts of the items that a recall met."""
+
+    source: Source
+    parts: dict[str, list[Part]] = field(default_factory=dict)
+    candidates: dict[str, list[Candidate]] = field(default_factory=dict)
+    _known: set[int] = field(default_factory=set)
+    _open: set[str] = field(default_factory=set)  # items that leave something to be asked
+    _rests: dict[tuple[str, Moment, str | None, int | None], Rest] = field(default_factory=dict)
+    _assemblies: Assemblies = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._assemblies = Assemblies(self.parts, self.candidates)
+
+    def learn(self, items: Mapping[int, str]) -> None:
+        """Read the histories of items (ids by key) and of whatever they ever held."""
+        new = {key: code for key, code in items.items() if key not in self._known}
+        while new:
+            self._known |= new.keys()
+            self._read_certificates(new)
+            below: dict[int, str] = {}
+            for row in self.source.holdings_in(sorted(new.values())):
+                held = Holding(row.assembly, row.part, row.from_us, row.until_us)
+                share = None if row.share is None else Fraction(row.share)
+                self.parts.setdefault(row.assembly, []).append(Part(held, row.kind, share))
+                self._open.add(row.assembly)
+                if row.part_id not in self._known:
+                    below[row.part_id] = row.part
+            new = below
+
+    def leave_open(self, code: str) -> bool:
+        """Whether the users of an item rest, or may rest, on more than its value in force."""
+        return code in self._open
+
+    def rest(self, code: str, at: Moment, mode: str | None, source: int | None) -> Rest:
+        """Return what a use of an item rested on besides the value of certificate `source`."""
+        if code not in self._open:
+            return NOTHING_MORE
+        asked = code, at, mode, source
+        found = self._rests.get(asked)
+        if found is None:
+            found = self._rests[asked] = self._rest(code, at, mode, source)
+        return found
+
+    def _rest(self, code: str, at: Moment, mode: str | None, source: int | None) -> Rest:
+        candidates = self.candidates.get(code, ())
+        ranked = self._assemblies.ranked(code, at, mode)
+        in_force = next((one for one in candidates if one.key == source), None)
+        own_us = None if source is None else at.end_us
+        if in_force is not None:
+            own_us = in_force.performed_us
+        return Rest(
+            _wider(ranked),
+            tuple(self._assemblies.doubts(code, at, mode)),
+            self._assemblies.held(code, at, mode, own_us),
+        )
+
+    def _read_certificates(self, items: Mapping[int, str]) -> None:
+        rows: dict[int, list[ServingRow]] = defaultdict(list)
+        for row in self.source.servings_of(sorted(items)):
+            if row.assigns_value:
+                rows[row.item_id].append(row)
+        several = [row.id for some in rows.values() if len(some) > 1 for row in some]
+        spans = self._spans(several)
+        for item, some in rows.items():
+            firsts = _first_revisions(some)
+            found = [_candidate(row, spans.get(row.id), firsts) for row in some]
+            self.candidates[items[item]] = found
+            modes = {one.mode for one in found}
+            ranges = {one.span for one in found}
+            if any(one.undated_void for one in found) or len(modes) > 1 or len(ranges) > 1:
+                self._open.add(items[item])
+            elif modes != {None} and len(modes) == 1:
+                self._open.add(items[item])  # users of the other mode have none of their own
+
+    def _spans(self, certificates: Collection[int]) -> dict[int, Range]:
+        """Smallest and largest non-zero calibrated force of each certificate, in newton."""
+        from api.rules.units import is_force, to_newton
+
+        forces: dict[int, dict[str, list[Fraction]]] = defaultdict(lambda: defaultdict(list))
+        for row in self.source.results(sorted(certificates)):
+            if row.applied is None or row.unit is None or not is_force(row.unit):
+                continue
+            force = to_newton(Fraction(row.applied), row.unit)
+            if force:
+                forces[row.certificate_id][row.stage].append(force)
+        found = {}
+        for key, by_stage in forces.items():
+            for stage in VALUE_STAGES:
+                if by_stage[stage]:
+                    found[key] = min(by_stage[stage]), max(by_stage[stage])
+                    break
+        return found
+
+
+def _first_revisions(rows: Iterable[ServingRow]) -> dict[tuple[str, str], int]:
+    """The first revision of each number of an item that was ever issued."""
+    found: dict[tuple[str, str], int] = {}
+    for row in rows:
+        name = row.issuer, row.number
+        found[name] = min(found.get(name, row.revision), row.revision)
+    return found
+
+
+def _candidate(
+    row: ServingRow, span: Range | None, firsts: Mapping[tuple[str, str], int]
+) -> Candidate:
+    from_us = row.serves_from_us
+    undated = row.status == "voided" and row.voided_us is None
+    if undated:  # were it issued, it would have served from there
+        is_first = row.revision == firsts[row.issuer, row.number]
+        from_us = row.performed_us if is_first or row.issued_us is None else row.issued_us
+    return Candidate(
+        row.id,
+        (row.performed_us, row.revision, row.number),
+        row.mode,
+        from_us,
+        row.serves_until_us,
+        undated,
+        span,
+    )
+
+
+def _wider(ranked: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
+    """The value in force and those before it whose range goes beyond; empty if there is none."""
+    if not ranked or ranked[0].span is None:
+        return ()
+    first, span = ranked[0], ranked[0].span
+    beyond = [
+        one
+        for one in ranked[1:]
+        if one.span is not None and (one.span[0] < span[0] or one.span[1] > span[1])
+    ]
+    return (first, *beyond) if beyond else ()
+
+
+def users_beyond(source: Source, histories: Histories, certificates: Iterable[int]) -> set[int]:
+    """Certificates that used an item, or an assembly of it, that leaves something to be asked.
+
+    Some of them rest on one of these certificates through a part or in doubt; the links of their
+    uses say which.
+    """
+    items = {row.item_id for row in source.heads(sorted(certificates))}
+    bearing = source.bearing_items(items)
+    codes = {key: words[0] for key, words in source.item_words(sorted(bearing)).items()}
+    histories.learn(codes)
+    wanted = {code for code in codes.values() if histories.leave_open(code)}
+    frontier = set(codes.values())
+    seen: set[str] = set()
+    while frontier:
+        seen |= frontier
+        above = {row.assembly for row in source.holdings_of(sorted(frontier))}
+        wanted |= above
+        frontier = above - seen
+    keys = source.item_keys(sorted(wanted)) if wanted else set()
+    return source.users_of_items(keys) if keys else set()

@@ -1,0 +1,49 @@
+"""A wrongly recorded check, put right, or withdrawn: evidence that was none must narrow nothing.
+
+The row keeps its id and its digest, as a corrected holding does.
+"""
+
+from __future__ import annotations
+
+from api.errors import InvalidRecord, Issue
+from api.services.base.record import Record
+from api.services.base.recording import REMARKS, Recording
+from api.services.records import checks, record_corrections
+from api.services.records.record_corrections import CHECKS, plain
+from api.store.tables import Check
+
+_KEPT = ("code", "content_hash", "recorded_us", "withdrawn")
+
+
+def correct(recording: Recording, check: Check, correction: Record) -> set[int]:
+    """Correct a check; returns the keys of the items whose past it now tells otherwise.
+
+    Raises InvalidRecord if the check would say what it says already, or names what is not recorded.
+    """
+    session = recording.session
+    recording.single = checks.COLLECTION.name
+    before = checks.as_sent(session, check)
+    fields = ("item", "at", "against", *checks.COLUMNS, *REMARKS)
+    after = before | {name: correction[name] for name in fields if name in correction}
+    after = {name: value for name, value in after.items() if value is not None}
+    withdrawn = correction.get("withdrawn", check.withdrawn)
+    if plain(before) == plain(after) and withdrawn == check.withdrawn:
+        issue = Issue("", "the check says so already", "name a field with its right value")
+        raise InvalidRecord("nothing to correct", [issue])
+    touched = {check.item_id}
+    was = before | {"withdrawn": True} if check.withdrawn else before
+    recording.know_items({after[link] for link in ("item", "against") if link in after})
+    row = checks.row_of(recording, 0, after)
+    recording.check()
+    for name in row.keys() - set(_KEPT):
+        setattr(check, name, row[name])
+    check.withdrawn = withdrawn
+    session.flush()
+    now = after | ({"withdrawn": True} if withdrawn else {})
+    record_corrections.keep(recording, CHECKS, check.id, was, now, correction)
+    changed = sorted(name for name in correction if name not in ("by", "reason"))
+    record_corrections.journal(
+        session, "check corrected", correction, id=check.code, changed=changed
+    )
+    session.flush()
+    return touched | {check.item_id}

@@ -1,0 +1,48 @@
+"""Which part is in which assembly, and when, as a recall asks for it; withdrawn holdings are none.
+
+Every question is one text for both engines (`api.store.reading`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from api.store.keyed import rows_of
+from api.store.reading import Reader
+from api.store.records import HoldingRow, PartRow
+
+_HELD = (
+    "composition.id, {assembly}.code, {part}.code, composition.from_us, composition.until_us, "
+    "composition.share"
+)
+_WITH_PART = _HELD + ", {part}.id, {part}.kind"
+_BY_ASSEMBLY = "JOIN item AS assembly ON assembly.id = composition.assembly_id"
+_BY_PART = "JOIN item AS part ON part.id = composition.part_id"
+_HOLDS = "WHERE NOT composition.withdrawn"
+_ALL = "SELECT {columns} FROM composition {joins} {holds} ORDER BY composition.id"
+_ENDS = {"joins": f"{_BY_ASSEMBLY} {_BY_PART}", "holds": _HOLDS}
+_NAMED = {"assembly": "assembly", "part": "part"}
+HOLDINGS = _ALL.format(columns=_HELD.format(**_NAMED), **_ENDS)
+# Columns as `PartRow` names them.
+PARTS = _ALL.format(columns=_WITH_PART.format(**_NAMED), **_ENDS)
+
+
+def holdings(reader: Reader) -> list[HoldingRow]:
+    """Every holding, by key."""
+    return list(map(HoldingRow._make, reader.rows(HOLDINGS)))
+
+
+def holdings_of(reader: Reader, parts: Collection[str]) -> list[HoldingRow]:
+    """Which assemblies held these parts, and when, by key of the holding."""
+    also = f"JOIN composition ON composition.part_id = item.id {_BY_ASSEMBLY} {_HOLDS}"
+    columns = _HELD.format(assembly="assembly", part="item")
+    rows = map(HoldingRow._make, rows_of(reader, columns, "item", "code", parts, also))
+    return sorted(rows, key=lambda row: row.id)
+
+
+def holdings_in(reader: Reader, assemblies: Collection[str]) -> list[PartRow]:
+    """What these assemblies ever held, and when, by key of the holding."""
+    also = f"JOIN composition ON composition.assembly_id = item.id {_BY_PART} {_HOLDS}"
+    columns = _WITH_PART.format(assembly="item", part="part")
+    rows = map(PartRow._make, rows_of(reader, columns, "item", "code", assemblies, also))
+    return sorted(rows, key=lambda row: row.id)
