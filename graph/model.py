@@ -152,6 +152,20 @@ class Use(NamedTuple):
             return self.weight
         return None
 
+    def may_be_on(self, channel: str | None) -> bool:
+        """Say whether the use was, as far as its record tells, one of a channel.
+
+        Parameters
+        ----------
+        channel : str or None
+            None where every channel is meant.
+
+        Returns
+        -------
+        bool
+        """
+        return channel is None or self.channel in (None, channel)
+
     def shared(self, share: Fraction | None) -> Use:
         """Return the use as one of a part that carries a share of the force.
 

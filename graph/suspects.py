@@ -217,8 +217,7 @@ def _clearance(
     use: Use, calibration: Calibration, suspect: SuspectWindow, routes: Sequence[_Route]
 ) -> str | None:
     fault = suspect.fault
-    on_other_channel = fault.channel is not None and use.channel not in (None, fault.channel)
-    if use.item == fault.item and on_other_channel:
+    if use.item == fault.item and not use.may_be_on(fault.channel):
         return "channel"
     if not routes:
         return "part"

@@ -4,9 +4,9 @@ The value in force is that of the certificate that the use names, else of the it
 calibration not later than the use that assigns a value (one instant: the highest revision), among
 those that served then (`api.store.serving`) and whose mode is that of the using calibration or not
 recorded on either side. Beside it stands the latest such calibration of any kind, where that one
-only confirmed limits. A bare date counts as the end of its day for a use and as its start for a
-calibration, an issue or a void, which is what ``used_end_us``, ``performed_us`` and the interval of
-a certificate hold.
+only confirmed limits. A bare date counts as the end of its day for a use or a void and as its start
+for a calibration or an issue, which is what ``used_end_us``, ``performed_us`` and the interval of a
+certificate hold.
 
 A certificate that a use names is followed whatever its status, mode or range. Where the name leaves
 the revision open, the issued one is meant, else the one that served at the use.

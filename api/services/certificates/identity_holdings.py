@@ -16,6 +16,7 @@ from api.errors import Conflict, Issue
 from api.services.base.record import Record, digest
 from api.services.base.recording import Recording
 from api.services.records import record_corrections
+from api.services.records.compositions import record_of
 from api.services.records.record_corrections import COMPOSITION
 from api.store.reading import SessionReader
 from api.store.records import item_codes
@@ -120,22 +121,7 @@ def _records(session: Session, values: Sequence[dict[str, Any]]) -> list[Record]
     """Holdings as they would be sent."""
     keys = {one[end] for one in values for end in ("assembly_id", "part_id")}
     codes = item_codes(SessionReader(session), keys)
-    return [
-        {
-            name: value
-            for name, value in {
-                "assembly": codes[one["assembly_id"]],
-                "part": codes[one["part_id"]],
-                "from_": one["held_from"],
-                "until": one["held_until"],
-                "share": one["share"],
-                "note": one["note"],
-                **(one["remarks"] or {}),
-            }.items()
-            if value is not None
-        }
-        for one in values
-    ]
+    return [record_of(Composition(**one), codes) for one in values]
 
 
 def _refuse_twice(session: Session, values: Sequence[dict[str, Any]]) -> None:

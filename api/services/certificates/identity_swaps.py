@@ -17,7 +17,7 @@ stored recalls and decisions, which say what was found at their time.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -238,9 +238,11 @@ def _keep(
     said: Record = {"items": list(request["items"]), "from": request["from_"]}
     if request.get("until") is not None:
         said["until"] = request["until"]
-    for key in sorted(one.items):
-        after = {"moved": dict(moved)}
+    after = {"moved": dict(moved)}
+    kept_rows = [
         record_corrections.keep(recording, IDENTITY, key, said, after, one.correction)
+        for key in sorted(one.items)
+    ]
     # What is shown of both changes, so that nobody changes them by an older reading.
     session.execute(
         update(Item)
@@ -251,14 +253,4 @@ def _keep(
     session.flush()
     session.expire_all()
     record_corrections.journal(session, "identities exchanged", one.correction, **said, moved=moved)
-    return _latest(session, min(one.items))
-
-
-def _latest(session: Session, key: int) -> RecordCorrection:
-    kept_rows: Sequence[RecordCorrection] = session.scalars(
-        select(RecordCorrection)
-        .where(RecordCorrection.collection == IDENTITY, RecordCorrection.record_id == key)
-        .order_by(RecordCorrection.id.desc())
-        .limit(1)
-    ).all()
     return kept_rows[0]

@@ -14,7 +14,7 @@ from api.services.recalls.faults import Reported
 from api.store.sources import Source
 from graph.faults import READOUT_ROLES
 from graph.in_force import MODE_NOT_RECORDED, OTHER_MODE_ONLY, OUTSIDE_RANGE, UNDATED_VOID
-from graph.model import Calibration, Use
+from graph.model import Calibration
 from graph.recall import NO_USE_IN_ROLE, RESTS_ON_DOUBT
 from graph.suspects import SuspectWindow
 
@@ -79,13 +79,9 @@ def roles_served(case: SuspectWindow, direct: Iterable[Calibration]) -> set[str]
         use.role
         for calibration in direct
         for use in calibration.uses
-        if (use.item == fault.item and _on_channel(use, fault.channel))
+        if (use.item == fault.item and use.may_be_on(fault.channel))
         or any(one.assembly == use.item and one.held_at(use.at) for one in case.holders)
     }
-
-
-def _on_channel(use: Use, channel: str | None) -> bool:
-    return channel is None or use.channel in (None, channel)
 
 
 def _of_other_directions(

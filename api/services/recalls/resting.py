@@ -102,12 +102,12 @@ class Histories:
             firsts = _first_revisions(some)
             found = [_candidate(row, spans.get(row.id), firsts) for row in some]
             self.candidates[items[item]] = found
-            modes = {one.mode for one in found}
-            ranges = {one.span for one in found}
-            if any(one.undated_void for one in found) or len(modes) > 1 or len(ranges) > 1:
+            # Where a mode is recorded, users of the other one may have none of their own.
+            if (
+                any(one.undated_void or one.mode is not None for one in found)
+                or len({one.span for one in found}) > 1
+            ):
                 self._open.add(items[item])
-            elif modes != {None} and len(modes) == 1:
-                self._open.add(items[item])  # users of the other mode have none of their own
 
     def _spans(self, certificates: Collection[int]) -> dict[int, Range]:
         """Smallest and largest non-zero calibrated force of each certificate, in newton."""

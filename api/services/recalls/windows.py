@@ -131,9 +131,8 @@ def _rests_on_fault(traced: Traced, check: CheckRow, reported: Reported) -> bool
 
 def _is_faulty(use: Use, reported: Reported, names: Collection[str]) -> bool:
     """Whether a use is one of what is faulty, or of something that held it."""
-    channel = reported.fault.channel
     if use.item == reported.fault.item:
-        return channel is None or use.channel in (None, channel)
+        return use.may_be_on(reported.fault.channel)
     return use.item in names or any(one.part in names for one in use.held)
 
 

@@ -5,11 +5,10 @@ The row keeps its id and its digest, as a corrected holding does.
 
 from __future__ import annotations
 
-from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import REMARKS, Recording
 from api.services.records import checks, record_corrections
-from api.services.records.record_corrections import CHECKS, plain
+from api.services.records.record_corrections import CHECKS, marked
 from api.store.tables import Check
 
 _KEPT = ("code", "content_hash", "recorded_us", "withdrawn")
@@ -27,11 +26,10 @@ def correct(recording: Recording, check: Check, correction: Record) -> set[int]:
     after = before | {name: correction[name] for name in fields if name in correction}
     after = {name: value for name, value in after.items() if value is not None}
     withdrawn = correction.get("withdrawn", check.withdrawn)
-    if plain(before) == plain(after) and withdrawn == check.withdrawn:
-        issue = Issue("", "the check says so already", "name a field with its right value")
-        raise InvalidRecord("nothing to correct", [issue])
+    was = marked(before, withdrawn=check.withdrawn)
+    now = marked(after, withdrawn=withdrawn)
+    record_corrections.refuse_same("check", was, now)
     touched = {check.item_id}
-    was = before | {"withdrawn": True} if check.withdrawn else before
     recording.know_items({after[link] for link in ("item", "against") if link in after})
     row = checks.row_of(recording, 0, after)
     recording.check()
@@ -39,9 +37,8 @@ def correct(recording: Recording, check: Check, correction: Record) -> set[int]:
         setattr(check, name, row[name])
     check.withdrawn = withdrawn
     session.flush()
-    now = after | ({"withdrawn": True} if withdrawn else {})
     record_corrections.keep(recording, CHECKS, check.id, was, now, correction)
-    changed = sorted(name for name in correction if name not in ("by", "reason"))
+    changed = record_corrections.changed(correction)
     record_corrections.journal(
         session, "check corrected", correction, id=check.code, changed=changed
     )

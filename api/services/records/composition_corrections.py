@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from sqlalchemy import select
 
-from api.errors import Conflict, InvalidRecord, Issue
+from api.errors import Conflict, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording
 from api.services.records import compositions, record_corrections
-from api.services.records.record_corrections import COMPOSITION, plain
+from api.services.records.record_corrections import COMPOSITION, marked
 from api.store.tables import Composition
 
 FIELDS = ("assembly", "part", "from_", "until", "share")
@@ -42,11 +42,9 @@ def correct(recording: Recording, holding: Composition, correction: Record) -> s
     before = compositions.as_sent(session, holding)
     after = before | {name: correction[name] for name in FIELDS if name in correction}
     withdrawn = correction.get("withdrawn", holding.withdrawn)
-    if plain(before) == plain(after) and withdrawn == holding.withdrawn:
-        issue = Issue("", "the holding says so already", "name a field with its right value")
-        raise InvalidRecord("nothing to correct", [issue])
+    was = marked(before, withdrawn=holding.withdrawn)
+    record_corrections.refuse_same("holding", was, marked(after, withdrawn=withdrawn))
     touched = {holding.assembly_id, holding.part_id}
-    was = before | {"withdrawn": True} if holding.withdrawn else before
     recording.know_items({after["assembly"], after["part"]})
     start = recording.moment(after["from_"]).start_us
     row = compositions.row_of(recording, 0, after, start)
@@ -58,9 +56,9 @@ def correct(recording: Recording, holding: Composition, correction: Record) -> s
     session.flush()
     compositions.refuse_circle_of_parts(recording)
     recording.check()
-    now = compositions.as_sent(session, holding) | ({"withdrawn": True} if withdrawn else {})
+    now = marked(compositions.as_sent(session, holding), withdrawn=withdrawn)
     record_corrections.keep(recording, COMPOSITION, holding.id, was, now, correction)
-    changed = sorted(name.rstrip("_") for name in correction if name not in ("by", "reason"))
+    changed = record_corrections.changed(correction)
     record_corrections.journal(
         session, "holding corrected", correction, id=holding.id, changed=changed
     )

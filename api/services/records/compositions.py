@@ -107,7 +107,7 @@ def answers(session: Session, compositions: Sequence[Composition]) -> list[Recor
     return [
         {
             "id": one.id,
-            **_as_sent(one, codes),
+            **record_of(one, codes),
             "until": one.held_until,
             **({"withdrawn": True} if one.withdrawn else {}),
             **({"corrections": corrections[one.id]} if one.id in corrections else {}),
@@ -120,10 +120,11 @@ def answers(session: Session, compositions: Sequence[Composition]) -> list[Recor
 def as_sent(session: Session, holding: Composition) -> Record:
     """Return a holding as it would be sent to be recorded as it stands."""
     codes = item_codes(SessionReader(session), {holding.assembly_id, holding.part_id})
-    return _as_sent(holding, codes)
+    return record_of(holding, codes)
 
 
-def _as_sent(one: Composition, codes: Mapping[int, str]) -> Record:
+def record_of(one: Composition, codes: Mapping[int, str]) -> Record:
+    """Return a holding as it would be sent; `codes` are the ids of its items by key."""
     values = {
         "assembly": codes[one.assembly_id],
         "part": codes[one.part_id],

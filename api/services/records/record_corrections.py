@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording
 from api.store.chunks import chunks
@@ -30,19 +31,36 @@ def keep(
     before: Record,
     after: Record,
     correction: Record,
-) -> None:
+) -> RecordCorrection:
     """Keep a correction, which says `by` and `reason`; what changes is written by the caller."""
-    recording.session.add(
-        RecordCorrection(
-            collection=collection,
-            record_id=key,
-            before=plain(before),
-            after=plain(after),
-            person=correction["by"],
-            reason=correction["reason"],
-            at_us=recording.now_us,
-        )
+    row = RecordCorrection(
+        collection=collection,
+        record_id=key,
+        before=plain(before),
+        after=plain(after),
+        person=correction["by"],
+        reason=correction["reason"],
+        at_us=recording.now_us,
     )
+    recording.session.add(row)
+    return row
+
+
+def marked(record: Record, *, withdrawn: bool) -> Record:
+    """Return a record as it is kept: one that was withdrawn says so."""
+    return record | {"withdrawn": True} if withdrawn else record
+
+
+def refuse_same(what: str, before: Record, after: Record) -> None:
+    """Raise InvalidRecord if a correction leaves a record (`what`: check, holding) as it was."""
+    if plain(before) == plain(after):
+        issue = Issue("", f"the {what} says so already", "name a field with its right value")
+        raise InvalidRecord("nothing to correct", [issue])
+
+
+def changed(correction: Record) -> list[str]:
+    """Return the fields that a correction names, as they are sent."""
+    return sorted(name.rstrip("_") for name in correction if name not in ("by", "reason"))
 
 
 def journal(session: Session, what: str, correction: Record, **facts: Any) -> None:

@@ -23,17 +23,9 @@ from typing import NamedTuple
 from api.services.base.record import Record
 from api.store.records import PartRow, ServingRow
 from api.store.sources import Source
+from graph.compound import MEASURING
 from graph.moments import text_of
 
-MEASURING = frozenset(
-    {
-        "reference_standard",
-        "working_standard",
-        "force_machine",
-        "deadweight_machine",
-        "customer_instrument",
-    }
-)
 MOST_NOTES = 100
 PARTLY, SUM, ABSENT = "shares_partly", "shares_sum", "shares_absent"
 
