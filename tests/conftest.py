@@ -11,10 +11,11 @@ import os
 import shutil
 import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import hypothesis
 import pytest
 import sqlalchemy as sa
 from flask import Flask
@@ -23,6 +24,7 @@ from flask.testing import FlaskClient
 from api.app import create_app
 from api.commands.embedded import serving
 from api.services.access.keys import SCOPES, create_key
+from api.services.recalls.rechecking import recheck_marked
 from api.settings import Settings
 from api.store import migrate
 from api.store.database import Database
@@ -30,6 +32,10 @@ from api.store.tables import Base
 
 POSTGRES = os.environ.get("TRACEHOLD_TEST_POSTGRES", "")
 ENGINES = ["sqlite", *(["postgresql"] if POSTGRES else [])]
+
+
+# Long searches are asked for by name: --hypothesis-profile=histories.
+hypothesis.settings.register_profile("histories", max_examples=1_000)
 
 
 class Keys:
@@ -179,6 +185,16 @@ def client(app: Flask, keys: Keys) -> KeyedClient:
     assert isinstance(made, KeyedClient)
     made.token = keys.token()
     return made
+
+
+@pytest.fixture
+def recheck(database: Database) -> Callable[[], dict[int, bool | None]]:
+    """Do the work that a server does in the background: compare every recall that waits for it."""
+
+    def rechecked() -> dict[int, bool | None]:
+        return dict(recheck_marked(database, lambda: time.time_ns() // 1000))
+
+    return rechecked
 
 
 @pytest.fixture

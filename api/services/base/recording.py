@@ -21,9 +21,10 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue, UnknownReference, pointer
 from api.services.base.record import Record, digest
 from api.store.chunks import chunks
-from api.store.database import lock_graph
+from api.store.graph_lock import lock_graph
 from api.store.journal import note as journal_note
 from api.store.link_checks import bare_dates_recorded
+from api.store.record_changes import touched
 from api.store.tables import Item, Laboratory
 from graph import moments
 
@@ -78,6 +79,8 @@ class Recording:
     seen: dict[str, dict[bytes, int]] = field(default_factory=dict)
     missing: Counter[tuple[str, str]] = field(default_factory=Counter)
     certificates: NewCertificates | None = None
+    # Items that the records of this collection concern: holdings, checks.
+    concerned: set[int] = field(default_factory=set)
 
     def place(self, collection: str, index: int, *parts: str | int) -> str:
         """Pointer to a part of a record of this lot in what was sent."""
@@ -197,7 +200,7 @@ def begin(session: Session, now_us: int, zone_name: str | None = None) -> Record
         issue = Issue("/time_zone", f"bare dates were read in {recorded.key}", remedy, zone_name)
         raise Conflict("the laboratory has another time zone", [issue])
     session.merge(Laboratory(id=1, time_zone=zone_name))
-    session.flush()
+    touched(session, f"bare dates are read in {zone_name}", now_us, everything=True)
     return Recording(session, now_us, zone)
 
 

@@ -20,7 +20,6 @@ from api.services.certificates import calibrations, results
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.use_corrections import corrections
 from api.services.feed.changes import note_certificate
-from api.services.recalls.staleness import flag_stale
 from api.services.recalls.states import recall_states
 from api.services.records.customers import customer_key
 from api.services.records.revisions import choose, revisions
@@ -30,6 +29,7 @@ from api.store.in_force import resolve_items
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
+from api.store.record_changes import touched
 from api.store.tables import (
     Certificate,
     DecisionRule,
@@ -120,7 +120,7 @@ def void(recording: Recording, certificate: Certificate, reason: str) -> Certifi
         raise Conflict(f'certificate "{certificate.number}" is voided already')
     certificate.status, certificate.void_reason = "voided", reason
     why = f"certificate {certificate.number} was voided"
-    _resolve_again(recording, {certificate.item_id}, why)
+    _resolve_again(recording, [certificate], why)
     note_certificate(recording.session, "certificate.voided", certificate, recording.now_us)
     _journal(recording.session, "certificate voided", certificate, reason=reason)
     return certificate
@@ -130,7 +130,7 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
     """Issue a draft; an amended one takes the place of the earlier revision that is issued."""
     if certificate.status != "draft":
         raise Conflict(f'certificate "{certificate.number}" is {certificate.status}, not a draft')
-    touched = {certificate.item_id}
+    changed = [certificate]
     for other in revisions(recording.session, certificate.number, certificate.issuer):
         if other.status != "issued":
             continue
@@ -141,9 +141,9 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
                 [Issue("", "one revision is issued at a time", remedy)],
             )
         _supersede(recording, other, certificate.revision)
-        touched.add(other.item_id)
+        changed.append(other)
     certificate.status, certificate.issued_at = "issued", issued_at
-    _resolve_again(recording, touched, f"certificate {certificate.number} was issued")
+    _resolve_again(recording, changed, f"certificate {certificate.number} was issued")
     note_certificate(recording.session, "certificate.issued", certificate, recording.now_us)
     _journal(recording.session, "certificate issued", certificate, issued_at=issued_at)
     return certificate
@@ -170,7 +170,7 @@ def replace(session: Session, number: str, record: Record, now_us: int) -> Certi
     if current.status == "issued" and record["status"] == "issued":
         _supersede(recording, current, record["revision"])
     record_one(session, calibrations.COLLECTION, record, now_us)
-    _resolve_again(recording, {current.item_id}, f"certificate {number} was revised")
+    _resolve_again(recording, [current], f"certificate {number} was revised")
     return choose(session, number, record.get("issuer", ""), record["revision"])
 
 
@@ -189,9 +189,9 @@ def _journal(session: Session, what: str, certificate: Certificate, **facts: Any
     journal_note(session, what, **identity, issuer=certificate.issuer, **facts)
 
 
-def _resolve_again(recording: Recording, items: set[int], why: str) -> None:
-    """Find anew what was in force for the uses of these items, now that a certificate changed."""
-    session = recording.session
+def _resolve_again(recording: Recording, changed: Sequence[Certificate], why: str) -> None:
+    """Find anew what was in force for the uses of the items of changed certificates."""
+    session, items = recording.session, {one.item_id for one in changed}
     session.flush()
     resolve_items(session, sorted(items))
     recording.single = "certificates"
@@ -199,7 +199,7 @@ def _resolve_again(recording: Recording, items: set[int], why: str) -> None:
         recording, {key for item in items for key in link_checks.certificates_of(session, item)}
     )
     recording.check()
-    flag_stale(session, link_checks.touched_by_items(session, items), recording.now_us, why)
+    touched(session, why, recording.now_us, certificates=[one.id for one in changed])
 
 
 def _recalls(session: Session, certificate: int) -> list[Record]:

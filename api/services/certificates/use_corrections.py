@@ -2,7 +2,7 @@
 
 The use is part of the technical records (ISO/IEC 17025:2017, 7.5.2): the correction keeps
 the use as it was, what it became, who changed it, when and why. What was in force is resolved again
-and open recalls that it changes are flagged, all in one transaction.
+and recalls that it may change are marked, all in one transaction.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from api.services.base.record import Record
 from api.services.base.recording import Recording
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.uses import use_row
-from api.services.recalls.staleness import flag_stale
 from api.store import link_checks
 from api.store.in_force import resolve_certificate
 from api.store.journal import note as journal_note
 from api.store.links import role_mark
+from api.store.record_changes import touched
 from api.store.tables import Certificate, Item, Result, Usage, UseCorrection
 from graph.moments import Moment, text_of
 
@@ -82,8 +82,13 @@ def correct(
         position=position,
         reason=made.reason,
     )
-    touched = {certificate.id}
-    flag_stale(session, touched, recording.now_us, f"a use of {certificate.number} was corrected")
+    touched(
+        session,
+        f"a use of {certificate.number} was corrected",
+        recording.now_us,
+        certificates=[certificate.id],
+        items=[] if old is None else [old.item_id],
+    )
     return made
 
 

@@ -15,10 +15,13 @@ from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
+from api.store.record_changes import touched
 from api.store.records import holdings, item_codes
 from api.store.tables import Composition, Item
 from graph.model import Holding
 from graph.parts import PartWithinItself, refuse_part_within_itself
+
+ENDS = ("assembly_id", "part_id")
 
 
 def record(recording: Recording, records: Sequence[Record]) -> Outcome:
@@ -45,6 +48,7 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
             )
     if created and not recording.conflicts:
         recording.session.execute(insert(Composition), created)
+        recording.concerned.update(row[end] for row in created for end in ENDS)
     return Outcome(len(created), len(records) - len(created))
 
 
@@ -52,6 +56,9 @@ def finish(recording: Recording, outcome: Outcome) -> None:
     """After the last lot, refuse a part that would be within itself."""
     if outcome.created and not recording.issues and not recording.conflicts:
         _refuse_circle(recording)
+        cause = f"{outcome.created} holding(s) were recorded"
+        touched(recording.session, cause, recording.now_us, items=recording.concerned)
+        recording.concerned.clear()
 
 
 COLLECTION = Collection("composition", record, finish)
@@ -78,7 +85,8 @@ def end(recording: Recording, composition: Composition, until: str) -> Compositi
         raise InvalidRecord("a holding ends after it began", [issue])
     composition.held_until, composition.until_us = until, until_us
     journal_note(recording.session, "holding ended", id=composition.id, until=until)
-    recording.session.flush()
+    items = [composition.part_id, composition.assembly_id]
+    touched(recording.session, "a holding ended", recording.now_us, items=items)
     return composition
 
 

@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from api.cli import main
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
+from api.version import SCHEMA
 
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo_lab"
 FAULT = json.loads((DEMO / "story.json").read_text("utf-8"))["fault"]
@@ -45,7 +46,7 @@ def fault_file(tmp_path):
 def test_a_snapshot_tells_its_schema_instant_rows_and_hashes(taken, database):
     folder, manifest = taken
     assert json.loads((folder / "manifest.json").read_text()) == manifest
-    assert (manifest["format"], manifest["schema"]) == (1, "0001")
+    assert (manifest["format"], manifest["schema"]) == (1, SCHEMA)
     assert manifest["as_of"].endswith("Z")
     assert manifest["journal"].keys() == {"position", "hash"}
     assert manifest["files"]["certificate"]["rows"] > 100
