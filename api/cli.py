@@ -25,6 +25,7 @@ ON_THE_DATABASE = {
     "journal": "upkeep",
     "keys": "local",
     "migrate": "local",
+    "recalls": "recalls",
     "restore": "upkeep",
     "serve": "local",
     "settings": "local",

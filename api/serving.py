@@ -1,7 +1,8 @@
 """The application as a process serves it: settings from the environment, log, traces, application.
 
 `tracehold serve` and WSGI servers (`gunicorn 'api.serving:application()'`) both come through here.
-`create_app` alone starts and changes nothing outside of the app that it makes.
+`create_app` alone starts and changes nothing outside of the app that it makes; a server has beside
+it the work that no request waits for (`api.background`).
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import os
 from flask import Flask
 
 from api.app import create_app
+from api.background import Background
 from api.settings import Settings, unknown_warnings
 from api.store.database import Database
 from api.web import logs, telemetry, transactions
@@ -25,7 +27,10 @@ def application() -> Flask:
     Raises SettingError for a setting that cannot be used.
     """
     settings = Settings.from_environment()
-    app = made(settings, Database(settings.database_url))
+    database = Database(settings.database_url)
+    app = made(settings, database)
+    if Settings.is_yes(settings.check_recalls):
+        Background(database).start()
     for sentence in unknown_warnings(os.environ):
         log.warning(sentence)
     return app

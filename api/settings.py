@@ -115,6 +115,14 @@ class Settings:
         _one_of("yes", "no", "true", "false", "1", "0"),
     )
 
+    check_recalls: str = _setting(
+        "TRACEHOLD_CHECK_RECALLS",
+        "yes",
+        "yes: a server compares recalls that late records may concern with fresh ones, in a "
+        "process beside it; no: tracehold recalls check does it",
+        _one_of("yes", "no", "true", "false", "1", "0"),
+    )
+
     log_format: str = _setting(
         "TRACEHOLD_LOG_FORMAT",
         "json",

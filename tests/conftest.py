@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
@@ -23,11 +24,16 @@ from flask.testing import FlaskClient
 from api.app import create_app, work_on
 from api.commands.embedded import serving
 from api.services.access.keys import SCOPES, create_key
+from api.services.recalls.rechecking import recheck_marked
 from api.settings import Settings
 from api.store.database import Database
 from tests.databases import EMPTY, POSTGRES, OnPostgresql, OnSqlite, Place, new_postgresql
 
 ENGINES = ["sqlite", *(["postgresql"] if POSTGRES else [])]
+
+
+# Long searches are asked for by name: --hypothesis-profile=histories.
+hypothesis.settings.register_profile("histories", max_examples=1_000)
 
 
 class Keys:
@@ -217,6 +223,16 @@ def once(engine_place: Place, client: KeyedClient) -> Once:
         return found
 
     return done
+
+
+@pytest.fixture
+def recheck(database: Database) -> Callable[[], dict[int, bool | None]]:
+    """Do the work that a server does in the background: compare every recall that waits for it."""
+
+    def rechecked() -> dict[int, bool | None]:
+        return dict(recheck_marked(database, lambda: time.time_ns() // 1000))
+
+    return rechecked
 
 
 @pytest.fixture

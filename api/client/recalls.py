@@ -85,29 +85,41 @@ class RecallCalls(Wire):
         body = {name: part for name, part in request.items() if part is not None}
         return self._post("/v1/recalls/fault-drafts", encoded(body))
 
-    def recall(self, recall_id: int) -> Answer:
-        """Return a stored recall.
+    def recall(self, recall_id: int, exact: bool = False) -> Answer:
+        """Return a stored recall, and whether it still holds (``stale``).
 
         Parameters
         ----------
         recall_id : int
             Its id.
+        exact : bool
+            Whether ``stale`` is worked out first where it would be ``"checking"``.
 
         Returns
         -------
         Answer
             A very large one has ``links`` in the place of its lists.
         """
-        return self._get(f"/v1/recalls/{recall_id}")
+        query = {"exact": "true"} if exact else {}
+        return self._get(f"/v1/recalls/{recall_id}", query)
 
-    def recalls(self) -> Iterator[Answer]:
+    def recalls(self, stale: bool | str | None = None, reopen: bool = False) -> Iterator[Answer]:
         """Iterate over stored recalls without their lists, the latest first.
+
+        Parameters
+        ----------
+        stale : bool or "checking", optional
+            Only those of which ``stale`` is that.
+        reopen : bool
+            Only closed cases that are stale and were not looked at again since.
 
         Yields
         ------
         Answer
         """
-        return self._pages("/v1/recalls", {})
+        query = {} if stale is None else {"stale": str(stale).lower()}
+        query |= {"reopen": "true"} if reopen else {}
+        return self._pages("/v1/recalls", query)
 
     def recall_entries(self, recall_id: int, list_name: str, **query: str) -> Iterator[Answer]:
         """Iterate over one list of a recall.

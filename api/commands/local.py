@@ -70,6 +70,7 @@ def serve(host: str, port: int, threads: int) -> None:
 
     Told to stop, it refuses new requests and finishes those that run, for TRACEHOLD_STOP_SECONDS.
     """
+    from api.background import Background
     from api.commands.stopping import Server
     from api.serving import made
     from api.settings import Settings
@@ -84,7 +85,13 @@ def serve(host: str, port: int, threads: int) -> None:
         say(f"Serving {at} (documentation: {at}/v1/docs); Ctrl-C ends it.")
         if host not in LOOPBACK:
             say("Keys travel in the clear: put a proxy with TLS in front for other machines.")
-        cut = server.run(float(settings.stop_seconds))
+        background = Background(database)
+        if Settings.is_yes(settings.check_recalls):
+            background.start()
+        try:
+            cut = server.run(float(settings.stop_seconds))
+        finally:
+            background.stop()
         if cut:
             raise Refused(f"stopped; {cut} request(s) had not finished in time and were cut off")
 

@@ -23,6 +23,7 @@ LISTED = ("affected", "indeterminate", "cannot_be_excluded")
 # A terminal is no place for thousands of rows.
 MOST_ROWS = 200
 CHANGED = "CHANGED"
+KINDS = ("added", "removed", "moved", "changed")
 
 
 def print_recall(
@@ -38,6 +39,7 @@ def print_recall(
     """
     number = answer.get("number")
     console.print(f"Recall {number}" if number else "Preview of a recall; nothing was stored")
+    print_standing(console, answer)
     print_windows(console, answer, brief=brief)
     for name in LISTED:
         if answer["summary"][name]:
@@ -49,6 +51,23 @@ def print_recall(
             if len(entries) > MOST_ROWS:
                 console.print(f"... and {len(entries) - MOST_ROWS} more; --json has all of them")
     console.print(counts(answer["summary"]))
+
+
+def print_standing(console: Console, answer: Json) -> None:
+    """Print whether a stored recall still holds, where it does not or nobody knows."""
+    staleness = answer.get("staleness", {})
+    if answer.get("stale") == "checking":
+        waits = staleness["checking"]
+        console.print(f"CHECKING against today's records since {waits['since']}: {waits['cause']}")
+    if answer.get("stale") is True:
+        found = staleness["differences"]
+        counted = ", ".join(
+            f"{found[kind]['count']} {kind}" for kind in KINDS if found[kind]["count"]
+        )
+        said = counted or "its window or the fault itself would be another"
+        console.print(Text(f"STALE since {staleness['at']}: {staleness['cause']} ({said})", "bold"))
+    if staleness.get("reopen"):
+        console.print("The case is closed and to be reopened: report the fault again (--previous).")
 
 
 def print_windows(console: Console, answer: Json, *, brief: bool = False) -> None:

@@ -17,9 +17,17 @@ NOT_WHOLE = 1
 
 
 @click.command()
+@click.option(
+    "--recalls",
+    type=click.IntRange(0),
+    default=25,
+    show_default=True,
+    metavar="N",
+    help="Work out anew at most so many recalls, the newest first; each takes as long as it took.",
+)
 @as_json
 @click.pass_context
-def verify(context: click.Context, as_json: bool) -> None:
+def verify(context: click.Context, recalls: int, as_json: bool) -> None:
     """Check every invariant of the store and the whole journal; exit code 1 if something is wrong.
 
     It reads one snapshot and changes nothing, so a server may go on running.
@@ -27,7 +35,7 @@ def verify(context: click.Context, as_json: bool) -> None:
     from api.services.upkeep import verification
 
     with opened() as database, database.read() as session:
-        report = verification.verify(session)
+        report = verification.verify(session, recalls)
     if as_json:
         findings = [
             {"check": one.check, "subject": one.subject, "detail": one.detail}
@@ -76,7 +84,7 @@ def backup(context: click.Context, file: Path) -> None:
     copy = Database(f"sqlite:///{file}")
     try:
         with copy.read() as session:
-            report = verification.verify(session)
+            report = verification.verify(session, recalls=0)
     finally:
         copy.dispose()
     _tell(context, report)
@@ -99,7 +107,7 @@ def restore(context: click.Context, file: Path) -> None:
         except store.BackupError as error:
             raise Refused(str(error)) from error
         with database.read() as session:
-            report = verification.verify(session)
+            report = verification.verify(session, recalls=0)
     _tell(context, report)
 
 

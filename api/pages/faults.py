@@ -25,7 +25,7 @@ from api.pages.timeline import Timeline, timeline
 from api.schemas.faults import RecallRequestSchema
 from api.services.base.record import Record
 from api.services.overview import fault_subjects, start
-from api.services.recalls import recalls, run
+from api.services.recalls import reporting, run
 from api.web.clock import now_us
 from api.web.metrics import meters
 from api.web.transactions import note_question, reading, writing
@@ -44,9 +44,14 @@ Fields = Mapping[str, str]
 class Asked:
     """What came of a form: an answer to its command, or what is to be mended first."""
 
-    answer: run.Answer | None
+    looked: reporting.Looked | None
     faults: list[forms.Fault]
     command: Record | None = None
+
+    @property
+    def answer(self) -> run.Answer | None:
+        """The recall as worked out."""
+        return None if self.looked is None else self.looked.answer
 
 
 @blp.route("/recalls/new")
@@ -76,11 +81,10 @@ def report_fault() -> Response:
         return _form(sent, aside, asked)
     if "another" in sent:
         return _choice("", [*aside, fault_form.put_aside(sent)])
-    answer, command = asked.answer, asked.command or {}
+    command = asked.command or {}
 
     def work() -> Any:
-        with writing() as session:
-            head = recalls.store(session, answer, command.get("previous"), now_us())
+        answer, head = reporting.reported(reading, writing, command, now_us, asked.looked)
         meters().stored_recall(answer.head["summary"])
         return redirect(url_for("recall_pages.show_recall", recall_id=head["id"]), 303)
 
@@ -96,14 +100,15 @@ def _ask(sent: Fields, aside: list[str]) -> Asked:
         return Asked(None, faults)
     try:
         with reading() as session:
-            answer = run.recall(session, command, now_us())
+            looked = reporting.look(session, command, now_us())
     except TraceholdError as error:
         return Asked(None, forms.refused(error, labels))
     if "store" not in sent:
+        answer = looked.answer
         hashes = {"input_hash": answer.input_hash, "result_hash": answer.result_hash}
         note_question("recall preview", **hashes)
         meters().recalls.labels("preview").inc()
-    return Asked(answer, [], command)
+    return Asked(looked, [], command)
 
 
 def _choice(text: str, aside: list[str]) -> Response:

@@ -83,7 +83,7 @@ def show_recall(recall_id: int) -> Response:
         chosen = _chosen(session, stored, sent)
         lit = None if chosen is None else chosen["key"]
         facts: Record = {
-            "stale": staleness(session, recall_id),
+            **staleness(session, recall_id),
             "case": case,
             "steps": case_steps(case),
             "resumption": resumption(case, g.key.person),

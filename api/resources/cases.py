@@ -11,6 +11,7 @@ from typing import Any
 from api.schemas.cases import CaseChangeSchema, CaseSchema, SimilarItemsSchema, StepSchema
 from api.services.casework import cases, similar_items
 from api.services.recalls import recalls
+from api.services.recalls.staleness import standing
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
@@ -31,7 +32,7 @@ CAUTION = (
 def show_case(recall_id: int) -> Any:
     """Show where the handling of a recall stands."""
     with reading() as session:
-        shown = cases.answer(session, cases.get(session, recall_id))
+        shown = cases.answer(session, cases.get(session, recall_id)) | standing(session, recall_id)
     return shown, 200, headers_of(shown)
 
 
@@ -46,6 +47,7 @@ def change_case(change: dict[str, Any], recall_id: int) -> Any:
         case = cases.locked(session, recall_id)
         check_if_match(case_etag(recall_id, case.version))
         shown = cases.answer(session, cases.advance(session, case, change, now_us()))
+        shown |= standing(session, recall_id)
     return shown, 200, headers_of(shown)
 
 
@@ -61,6 +63,7 @@ def resume_work(change: dict[str, Any], recall_id: int) -> Any:
         case = cases.locked(session, recall_id)
         check_if_match(case_etag(recall_id, case.version))
         shown = cases.answer(session, cases.resume(session, case, change, now_us()))
+        shown |= standing(session, recall_id)
     return shown, 200, headers_of(shown)
 
 

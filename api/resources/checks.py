@@ -12,7 +12,6 @@ from api.schemas.checks import (
     CheckSchema,
 )
 from api.services.base.recording import begin, record_one
-from api.services.recalls.touched import touched
 from api.services.records import check_corrections, checks
 from api.web import paging
 from api.web.auth import requires
@@ -49,9 +48,7 @@ def list_checks(query: dict[str, Any]) -> Any:
 def record_check(check: dict[str, Any]) -> Any:
     """Record a check; the same again is answered with 200 and changes nothing."""
     with writing() as session:
-        now = now_us()
-        outcome = record_one(session, checks.COLLECTION, check, now)
-        touched(session, outcome.touched, now, f"check {check['id']} was recorded")
+        outcome = record_one(session, checks.COLLECTION, check, now_us())
         (shown,) = checks.answers(session, [checks.get(session, check["id"])])
     return shown, 201 if outcome.created else 200, _headers(shown)
 
@@ -66,8 +63,7 @@ def correct_check(correction: dict[str, Any], check_id: str) -> Any:
     with writing() as session:
         recording = begin(session, now_us())
         found = checks.get(session, check_id)
-        items = check_corrections.correct(recording, found, correction)
-        touched(session, items, recording.now_us, f"check {check_id} was corrected")
+        check_corrections.correct(recording, found, correction)
         (shown,) = checks.answers(session, [found])
     return shown, 201, _headers(shown)
 

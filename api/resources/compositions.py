@@ -12,7 +12,6 @@ from api.schemas.compositions import (
     CompositionSchema,
 )
 from api.services.base.recording import begin, record_one
-from api.services.recalls.touched import touched
 from api.services.records import composition_corrections, compositions
 from api.web import paging
 from api.web.auth import requires
@@ -50,10 +49,7 @@ def list_compositions(query: dict[str, Any]) -> Any:
 def record_composition(holding: dict[str, Any]) -> Any:
     """Record that a part is in an assembly."""
     with writing() as session:
-        now = now_us()
-        outcome = record_one(session, compositions.COLLECTION, holding, now)
-        cause = f'"{holding["part"]}" was recorded in "{holding["assembly"]}"'
-        touched(session, outcome.touched, now, cause)
+        outcome = record_one(session, compositions.COLLECTION, holding, now_us())
         shown = compositions.shown_as(session, holding)
     return shown, 201 if outcome.created else 200, _headers(shown)
 
@@ -81,8 +77,6 @@ def end_composition(changes: dict[str, Any], composition_id: int) -> Any:
         found = compositions.get(session, composition_id)
         check_if_match(etag_of(found.id, found.version))
         compositions.end(recording, found, changes["until"])
-        ends = {found.assembly_id, found.part_id}
-        touched(session, ends, recording.now_us, f"holding {found.id} ended")
         (shown,) = compositions.answers(session, [found])
     return shown, 200, _headers(shown)
 
@@ -97,8 +91,7 @@ def correct_composition(correction: dict[str, Any], composition_id: int) -> Any:
     with writing() as session:
         recording = begin(session, now_us())
         found = compositions.get(session, composition_id)
-        items = composition_corrections.correct(recording, found, correction)
-        touched(session, items, recording.now_us, f"holding {found.id} was corrected")
+        composition_corrections.correct(recording, found, correction)
         (shown,) = compositions.answers(session, [found])
     return shown, 201, _headers(shown)
 

@@ -7,7 +7,6 @@ from urllib.parse import quote
 
 from api.schemas.items import ItemAnswerSchema, ItemChangeSchema, ItemQuerySchema, ItemSchema
 from api.services.base.recording import begin, record_one
-from api.services.recalls.touched import touched
 from api.services.records import items
 from api.web import paging
 from api.web.auth import requires
@@ -72,7 +71,6 @@ def change_item(changes: dict[str, Any], item_id: str) -> Any:
         item = items.get(session, item_id)
         check_if_match(etag_of(item.code, item.version))
         items.change(recording, item, changes)
-        touched(session, {item.id}, recording.now_us, f'item "{item_id}" was changed')
         shown = items.shown(session, item)
     return shown, 200, _headers(shown)
 

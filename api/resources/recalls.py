@@ -55,13 +55,16 @@ from api.schemas.recalls import (
     FaultDraftSchema,
     RecallEntryPageSchema,
     RecallHeadPageSchema,
+    RecallQuerySchema,
     RecallSchema,
+    RecallShownSchema,
     TotalsSchema,
 )
-from api.services.recalls import fault_drafts, lists, recalls, run
+from api.services.recalls import fault_drafts, lists, recalls, reporting, run
 from api.services.recalls.differences import differences, found_entries
+from api.services.recalls.rechecking import recheck
 from api.services.recalls.run import Answer
-from api.services.recalls.staleness import staleness
+from api.services.recalls.staleness import CHECKING, flags, staleness
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -70,7 +73,7 @@ from api.web.idempotency import idempotent
 from api.web.json import dumps
 from api.web.metrics import meters
 from api.web.problems import Problem
-from api.web.transactions import note_question, reading, writing
+from api.web.transactions import database, note_question, reading, writing
 from graph.recall import LISTS
 
 LOT = 1_000
@@ -86,26 +89,29 @@ blp = Blueprint("recalls", __name__, url_prefix="/v1/recalls", description=__doc
 @blp.alt_response(200, schema=RecallSchema, description="A preview: nothing was stored")
 def report_fault(request: dict[str, Any]) -> Any:
     """Report a fault and store the recall; with preview it is only answered."""
-    with reading() as session:  # one snapshot, and no writer waits while it is worked out
-        answer = run.recall(session, request, now_us())
     if request["preview"]:
+        with reading() as session:
+            answer = run.recall(session, request, now_us())
         note_question("recall preview", **_hashes(answer))
         meters().recalls.labels("preview").inc()
         return _response(recalls.preview_answer(answer), recalls.texts(answer), 200)
-    with writing() as session:
-        head = recalls.store(session, answer, request.get("previous"), now_us())
+    answer, head = reporting.reported(reading, writing, request, now_us)
     meters().stored_recall(answer.head["summary"])
     return _response(head, recalls.texts(answer), 201)
 
 
+class RecallListQuery(paging.PageQuery, RecallQuerySchema):
+    """Filters of the list, and where to go on."""
+
+
 @blp.route("")
 @requires("read")
-@blp.arguments(paging.PageQuery, location="query")
+@blp.arguments(RecallListQuery, location="query")
 @blp.response(200, RecallHeadPageSchema)
 def list_recalls(query: dict[str, Any]) -> Any:
-    """List recalls, newest first, each with its summary."""
+    """List recalls, newest first, each with its summary and whether it still holds."""
     with reading() as session:
-        found, key = recalls.find(session, paging.after(query), query["limit"])
+        found, key = recalls.find(session, query, paging.after(query), query["limit"])
     return paging.answer(found, key)
 
 
@@ -118,11 +124,12 @@ def compare_faults(request: dict[str, Any]) -> Any:
     with reading() as session:
         first = run.recall(session, {"fault": request["first"]}, now_us())
         second = run.recall(session, {"fault": request["second"]}, now_us())
+        found = differences(session, found_entries(first), found_entries(second))
     note_question("recall comparison", first=_hashes(first), second=_hashes(second))
     return {
         "first": recalls.preview_answer(first),
         "second": recalls.preview_answer(second),
-        "differences": differences(found_entries(first), found_entries(second)),
+        "differences": found,
     }
 
 
@@ -140,13 +147,20 @@ def draft_fault(request: dict[str, Any]) -> Any:
 
 @blp.route("/<int:recall_id>")
 @requires("read")
+@blp.arguments(RecallShownSchema, location="query")
 @blp.response(200, RecallSchema)
-def show_recall(recall_id: int) -> Any:
-    """Show a stored recall with its lists."""
+def show_recall(query: dict[str, Any], recall_id: int) -> Any:
+    """Show a stored recall with its lists, and whether a fresh one would find the same.
+
+    With `exact` that is worked out first where it is not known; it takes as long as a recall.
+    """
     with reading() as session:
-        head = recalls.head_answer(recalls.get(session, recall_id))
-        flag = staleness(session, recall_id)
-        head |= {} if flag is None else {"stale": flag}
+        stored = recalls.get(session, recall_id)
+        waits = query["exact"] and flags(session, [recall_id])[recall_id] == CHECKING
+    if waits:
+        recheck(database(), recall_id, now_us)
+    with reading() as session:
+        head = recalls.head_answer(stored) | staleness(session, recall_id)
         lists = {}
         if recalls.fits_at_once(head["summary"]):
             lists = {name: recalls.entries(session, recall_id, name) for name in LISTS}

@@ -6,6 +6,7 @@ from marshmallow import fields, validate
 
 from api.schemas.base import StrictSchema
 from api.schemas.fields import MomentText, Text, WholeNumber
+from api.schemas.recalls import Stale
 
 STATES = ("open", "assessed", "notified", "closed")
 
@@ -48,6 +49,10 @@ class CaseSchema(StrictSchema):
     history = fields.List(fields.Nested(HistorySchema))
     dispositions = fields.Dict()
     notices = fields.Dict()
+    stale = Stale(metadata={"description": 'Whether the recall is stale: true, false, "checking"'})
+    reopen = fields.Boolean(
+        metadata={"description": "Closed, stale, and not looked at again since"}
+    )
 
 
 class SimilarItemSchema(StrictSchema):

@@ -19,6 +19,7 @@ EVENTS = (
     "certificate.recalled",
     "disposition.made",
     "case.changed",
+    "recall.stale",
     "notice.created",
 )
 
@@ -78,6 +79,7 @@ class ChangeSchema(StrictSchema):
     class_ = Text(data_key="class", attribute="class")
     action = Text()
     state = Text()
+    stale = Text(metadata={"description": '"stale" or "current": whether a recall still holds'})
     notice = Text()
     notice_id = fields.Integer()
 

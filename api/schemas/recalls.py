@@ -2,10 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
 from marshmallow import fields, validate
 
 from api.schemas.base import StrictSchema
-from api.schemas.fields import DecimalText, MomentText, Text, WholeNumber, at_least
+from api.schemas.fields import DecimalText, MomentText, Text, WholeNumber, at_least, refuse
+
+
+class Stale(fields.Field[bool | str]):
+    """true, false, or the word "checking"."""
+
+    WORDS: ClassVar[dict[str, bool | str]] = {"true": True, "false": False, "checking": "checking"}
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> bool | str:
+        word = str(value).lower()
+        if word not in self.WORDS:
+            raise refuse("neither true nor false nor checking", "write one of them")
+        return self.WORDS[word]
 
 
 class PointSchema(StrictSchema):
@@ -72,9 +89,35 @@ class RecallHeadSchema(StrictSchema):
     notes = fields.List(Text())
     summary = fields.Dict()
     differences = fields.Dict(metadata={"description": "Against the recall named as previous"})
-    stale = fields.Dict(
-        allow_none=True,
-        metadata={"description": "Set once a late record would change the answer, and how"},
+    stale = Stale(
+        metadata={
+            "description": "Whether a fresh recall differs in its windows or in any list but "
+            'cleared; "checking" until that is known'
+        }
+    )
+    staleness = fields.Dict(
+        metadata={
+            "description": "When it was compared last, since when and why it is stale, what a "
+            "fresh recall finds, whether a closed case is to be reopened, and the history"
+        }
+    )
+
+
+class RecallQuerySchema(StrictSchema):
+    """Which recalls are listed."""
+
+    stale = Stale(metadata={"description": 'true, false or "checking"'})
+    reopen = fields.Boolean(
+        metadata={"description": "true: closed cases that are stale and not looked at again"}
+    )
+
+
+class RecallShownSchema(StrictSchema):
+    """How a stored recall is shown."""
+
+    exact = fields.Boolean(
+        load_default=False,
+        metadata={"description": "true: compare it with a fresh recall first, where it waits"},
     )
 
 

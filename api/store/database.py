@@ -15,15 +15,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session, sessionmaker
 
+from api.store import record_changes
 from api.store.journal import Author, close_entry, open_entry
 
-# Any number will do, as long as every writer of the traceability graph takes the same lock.
-GRAPH_LOCK = 7_203_118
 BUSY_TIMEOUT_MS = 30_000
 # A request takes one connection at a time, so that the server's threads bound their number.
 _POOL: dict[str, Any] = {"pool_size": 16, "max_overflow": -1}
@@ -44,6 +43,7 @@ class Database:
         level = {} if self.is_sqlite else {"isolation_level": "READ COMMITTED"}
         writing = self.engine.execution_options(writing=True, **level)
         self._write = sessionmaker(writing, expire_on_commit=False, autoflush=False)
+        record_changes.watch_session(self._write)
 
     @property
     def is_sqlite(self) -> bool:
@@ -60,12 +60,14 @@ class Database:
     def write(self, author: Author | None = None) -> Iterator[Session]:
         """Open a session that is one transaction: committed at the end, or rolled back whole.
 
-        With an author the journal gets its line in the same transaction.
+        With an author the journal gets its line in the same transaction. Stored recalls that it may
+        concern are marked, all of them if it did not say what it wrote.
         """
         with self._turn, self._write.begin() as session:
             if author is not None:
                 open_entry(session, author)
             yield session
+            record_changes.settle(session)
             close_entry(session)
 
     def write_if_free(self, write: Callable[[Connection], None]) -> bool:
@@ -93,16 +95,6 @@ class Database:
     def dispose(self) -> None:
         """Close every pooled connection."""
         self.engine.dispose()
-
-
-def lock_graph(session: Session) -> None:
-    """Let one writer of the traceability graph in at a time, until its transaction ends.
-
-    What is in force for a use depends on every other calibration of the item, so two imports that
-    each saw the other's absence could both resolve wrongly. SQLite's write lock does this already.
-    """
-    if session.get_bind().dialect.name == "postgresql":
-        session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": GRAPH_LOCK})
 
 
 def _engine(url: str) -> Engine:

@@ -6,6 +6,7 @@ What only recording and verification ask of them is in `api.store.link_checks`.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from typing import NamedTuple
 
 from api.store.keyed import rows_of
 from api.store.reading import Reader
@@ -34,6 +35,28 @@ def role_mark(role: str) -> str:
     '|adapter|'
     """
     return f"|{role.replace('|', '/')}|"
+
+
+class RoleSpan(NamedTuple):
+    """Certificates of ours with these roles: the first and last instant of any of them."""
+
+    roles: str
+    first_us: int
+    last_us: int
+
+
+class Window(NamedTuple):
+    """A time in which a certificate that names nothing in these roles is of concern."""
+
+    first_us: int | None
+    last_us: int | None
+    roles: tuple[str, ...]
+
+    def holds(self, span: RoleSpan) -> bool:
+        """Whether certificates of a span could lie in it and lack its roles."""
+        after = self.first_us is None or span.last_us >= self.first_us
+        before = self.last_us is None or span.first_us <= self.last_us
+        return after and before and not any(role_mark(one) in span.roles for one in self.roles)
 
 
 def users_of_items(reader: Reader, items: Collection[int]) -> set[int]:

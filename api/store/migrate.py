@@ -16,7 +16,8 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, text
 
-from api.store.database import GRAPH_LOCK, Database
+from api.store.database import Database
+from api.store.graph_lock import GRAPH_LOCK
 
 SCRIPTS = Path(__file__).with_name("migrations")
 

@@ -144,15 +144,6 @@ class ServingRow(NamedTuple):
     issued_us: int | None
 
 
-class UserRow(NamedTuple):
-    """One use of an item: by which certificate, and when."""
-
-    certificate_id: int
-    item_id: int
-    used_us: int
-    used_end_us: int
-
-
 class CheckRow(NamedTuple):
     """One intermediate check; its numbers are text, what it covers is JSON text."""
 
@@ -260,11 +251,6 @@ def bearing_items(reader: Reader, items: Collection[int]) -> set[int]:
         "OR EXISTS (SELECT 1 FROM composition WHERE composition.part_id = item.id)"
     )
     return {key for (key,) in rows_of(reader, "item.id", "item", "id", items, also)}
-
-
-def users_in(reader: Reader, items: Collection[int]) -> list[UserRow]:
-    """Every use of these items: by which certificate, and when."""
-    return list(map(UserRow._make, _rows(reader, UserRow, "usage", "item_id", items)))
 
 
 def checks_of(reader: Reader, item: int) -> list[CheckRow]:

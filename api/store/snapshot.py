@@ -34,7 +34,6 @@ from api.store.records import (
     ResultRow,
     ServingRow,
     UseRow,
-    UserRow,
 )
 from api.store.snapshot_files import FILES, FORMAT, MANIFEST, SnapshotError, file_in
 
@@ -126,9 +125,6 @@ class Snapshot:
     def bearing_items(self, items: Collection[int]) -> set[int]:
         held = {key for (key,) in self._scan("composition", pl.lit(True), ["part_id"])}
         return self._values("use_by_item", items, "item_id") | (held & set(items))
-
-    def users_in(self, items: Collection[int]) -> list[UserRow]:
-        return [UserRow._make(row) for row in self._rows("use_by_item", items, UserRow._fields)]
 
     def checks_of(self, item: int) -> list[CheckRow]:
         return [CheckRow._make(r) for r in self._rows("check", [item], CheckRow._fields)]

@@ -34,7 +34,6 @@ from api.store.records import (
     ResultRow,
     ServingRow,
     UseRow,
-    UserRow,
 )
 
 # 2: modes, directions, shares, and when a certificate serves.
@@ -85,7 +84,7 @@ FILES: Mapping[str, Table] = {
         "certificate", (*ServingRow._fields, "never_issued"), ("item_id", "id")
     ),
     "use": Table("usage", UseRow._fields, ("certificate_id", "position")),
-    "use_by_item": Table("usage", (*UserRow._fields, "role"), _BY_ITEM),
+    "use_by_item": Table("usage", ("item_id", "certificate_id", "role"), _BY_ITEM),
     "use_by_source": Table(
         "usage", ("source_id", "certificate_id"), ("source_id", "certificate_id")
     ),

@@ -28,7 +28,6 @@ from api.store.records import (
     ResultRow,
     ServingRow,
     UseRow,
-    UserRow,
 )
 
 
@@ -64,9 +63,6 @@ class Source(Protocol):
 
     def bearing_items(self, items: Collection[int]) -> set[int]:
         """Those of these items that were ever used or held: others may rest on them."""
-
-    def users_in(self, items: Collection[int]) -> list[UserRow]:
-        """Every use of these items: by which certificate, and when."""
 
     def checks_of(self, item: int) -> list[CheckRow]:
         """Checks of an item that were not withdrawn."""
@@ -151,9 +147,6 @@ class Recorded:
 
     def bearing_items(self, items: Collection[int]) -> set[int]:
         return records.bearing_items(self.reader, items)
-
-    def users_in(self, items: Collection[int]) -> list[UserRow]:
-        return records.users_in(self.reader, items)
 
     def checks_of(self, item: int) -> list[CheckRow]:
         return records.checks_of(self.reader, item)

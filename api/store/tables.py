@@ -25,6 +25,7 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
     text,
+    true,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
@@ -395,6 +396,8 @@ class RecallEntry(Base):
     list_name: Mapped[str] = mapped_column(Text, primary_key=True)
     position: Mapped[int] = mapped_column(Integer, primary_key=True)
     certificate_id: Mapped[int] = mapped_column(ForeignKey("certificate.id"), index=True)
+    # Of the text, so that two looks are compared without reading it.
+    body_hash: Mapped[str] = mapped_column(Text, server_default="")
     verdict_changes: Mapped[bool | None] = mapped_column()
     # What the list can be sorted and filtered by; the entry itself is the text.
     generation: Mapped[int] = mapped_column(Integer, default=0)
@@ -406,7 +409,10 @@ class RecallEntry(Base):
 
 
 class RecallStale(Base):
-    """A later record would change a stored recall: when, why, and what a second look would find."""
+    """A later record would change a stored recall, or no longer does (`stale` false): when and why.
+
+    `differences` is what a second look would find, `position` what had been read to know it.
+    """
 
     __tablename__ = "recall_stale"
     id: Mapped[int] = mapped_column(Key, primary_key=True)
@@ -415,6 +421,8 @@ class RecallStale(Base):
     cause: Mapped[str] = mapped_column(Text)
     result_hash: Mapped[str] = mapped_column(Text)
     differences: Mapped[Any] = mapped_column(JsonText)
+    stale: Mapped[bool] = mapped_column(server_default=true())
+    position: Mapped[int] = mapped_column(BigInteger, server_default="0")
 
 
 class Person(Base):

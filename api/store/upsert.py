@@ -17,10 +17,24 @@ def insert_if_absent(
 
     PostgreSQL waits for another transaction that has inserted the key and is not yet ended.
     """
+    statement = _unless_there(session, table, values, key)
+    made: int | None = session.scalar(statement.returning(table.id))
+    return made
+
+
+def add_if_absent(
+    session: Session, table: type[Any], values: Mapping[str, Any], key: Sequence[str]
+) -> None:
+    """Insert a row whose key is no id, unless there is one of the same key."""
+    session.execute(_unless_there(session, table, values, key))
+
+
+def _unless_there(
+    session: Session, table: type[Any], values: Mapping[str, Any], key: Sequence[str]
+) -> Insert:
     statement: Insert
     if session.get_bind().dialect.name == "sqlite":
         statement = sqlite.insert(table).on_conflict_do_nothing(index_elements=key)
     else:
         statement = postgresql.insert(table).on_conflict_do_nothing(index_elements=key)
-    made: int | None = session.scalar(statement.values(**values).returning(table.id))
-    return made
+    return statement.values(**values)

@@ -583,6 +583,31 @@ def test_a_sound_store_is_verified_and_a_broken_one_is_named(run, tmp_path):
     assert "journal: line 1: the line was changed" in broken.stdout
 
 
+def test_a_recall_tells_that_it_no_longer_holds_and_the_comparison_is_a_command(
+    ask, run, fault_file, database_url, client
+):
+    assert ask("import", DEMO / "laboratory.json").exit_code == 0
+    assert ask("recall", fault_file).exit_code == 0
+    shown = ask("recall", "--show", 1).stdout
+    assert "STALE" not in shown
+    assert "CHECKING" not in shown
+    late = json.loads((DEMO / "laboratory.json").read_text())["calibrations"]
+    first = json.loads(client.get("/v1/recalls/1").text)["affected"][0]
+    copied = next(one for one in late if one["certificate"] == first["certificate"])
+    copied = copied | {"certificate": "LATE-1", "revision": 0, "status": "issued"}
+    answer = client.post("/v1/calibrations", json=copied)
+    assert answer.status_code == 201, answer.text
+    assert "CHECKING against today's records since" in ask("recall", "--show", 1).stdout
+    whole = run("verify", "--recalls", 1, TRACEHOLD_DATABASE_URL=database_url)
+    assert whole.exit_code == 0, whole.stdout
+    checked = run("recalls", "check", TRACEHOLD_DATABASE_URL=database_url)
+    assert (checked.exit_code, checked.stderr) == (0, "Recall R-00001: stale.\n")
+    shown = ask("recall", "--show", 1).stdout
+    assert re.search(r"STALE since .*LATE-1.*1 added", shown)
+    assert run("recalls", "check", TRACEHOLD_DATABASE_URL=database_url).stderr == ""
+    assert run("verify", TRACEHOLD_DATABASE_URL=database_url).exit_code == 0
+
+
 def test_an_exported_journal_is_checked_without_the_database(run, tmp_path):
     address, file = f"sqlite:///{tmp_path / 'kept.db'}", tmp_path / "journal.ndjson"
     run("migrate", TRACEHOLD_DATABASE_URL=address)

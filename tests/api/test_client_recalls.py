@@ -104,3 +104,17 @@ def test_faults_are_drafted_and_compared_without_storing(lab):
     compared = lab.compare_faults(FAULT, later)
     assert compared["second"]["summary"]["affected"] == 0
     assert list(lab.recalls()) == []
+
+
+def test_a_late_record_is_told_and_an_exact_answer_given_on_request(lab):
+    recall = lab.report_fault(FAULT)["id"]
+    uses = [{"item": "REF-1", "role": "force_reference"}]
+    late = calibration("C/2", "DUT-1", "2024-03-12", uses=uses)
+    lab.import_laboratory({"calibrations": [late]})
+    assert lab.recall(recall)["stale"] == "checking"
+    assert [one["id"] for one in lab.recalls(stale="checking")] == [recall]
+    shown = lab.recall(recall, exact=True)
+    assert shown["stale"] is True
+    assert shown["staleness"]["differences"]["added"]["count"] == 1
+    assert [one["id"] for one in lab.recalls(stale=True)] == [recall]
+    assert list(lab.recalls(stale=False)) == list(lab.recalls(reopen=True)) == []

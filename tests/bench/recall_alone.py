@@ -119,6 +119,7 @@ def snapshot(url: str) -> dict[str, Any]:
     from api.services.evidence import exports
     from api.services.recalls import recalls
     from api.services.recalls.run import recall
+    from api.store import record_changes
     from api.store.database import Database
     from api.web.collector import collect_seldom
     from graph.recall import LISTS
@@ -130,7 +131,7 @@ def snapshot(url: str) -> dict[str, Any]:
         answer = recall(session, tenth(), NOW_US)
     times.append(time.process_time())
     with database.write() as session:
-        head = recalls.store(session, answer, None, NOW_US)
+        head = recalls.store(session, answer, None, NOW_US, record_changes.position(session))
         times.append(time.process_time())
         lines = exports.lines(session, recalls.get(session, head["id"]), LISTS)
         size = sum(map(len, lines))

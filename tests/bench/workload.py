@@ -20,7 +20,7 @@ import requests
 SHARED_ITEMS = 8
 WAIT_S = 0.1
 # How often each kind of request is made, in percent.
-MIX = {"read": 40, "decide": 30, "record": 12, "change": 12, "recall": 6}
+MIX = {"read": 37, "decide": 28, "record": 12, "change": 12, "recall": 5, "late": 6}
 PAGES = (
     "/v1/certificates?limit=20",
     "/v1/items?limit=20",
@@ -36,7 +36,8 @@ class Told:
 
     decisions: dict[str, int] = field(default_factory=dict)
     laboratories: set[str] = field(default_factory=set)
-    recalls: list[int] = field(default_factory=list)
+    # What each stored recall was answered with: its hash and how many it lists.
+    recalls: dict[int, str] = field(default_factory=dict)
     changes: Counter[str] = field(default_factory=Counter)
     unsure_changes: Counter[str] = field(default_factory=Counter)
     requests: Counter[str] = field(default_factory=Counter)
@@ -190,23 +191,30 @@ class Client(threading.Thread):
                 return
 
     def _recall(self) -> None:
+        """Report a fault of what all clients work with, isolated only after their work."""
         fault = {
             "item": "SHARED-REF",
             "kind": "true_force_relative_error",
             "delta_rel": "0.0004",
-            "last_good_at": "2025-02-01T00:00:00Z",
-            "isolated_at": "2025-03-01T12:00:00Z",
+            "last_good_at": "2025-03-01T00:00:00Z",
+            "isolated_at": f"2025-12-{self.dice.randrange(1, 28):02d}T12:00:00Z",
         }
         if self.dice.random() < 0.7:
             self._send("POST", "/v1/recalls", 200, json={"fault": fault, "preview": True})
             return
-        # Of an item of its own, so that no other client finds the shared one isolated.
-        name = f"R{self.dice.randrange(10**12):012d}"
-        if self._post("/v1/imports", laboratory(name)) is None:
-            return
-        with self.told.lock:
-            self.told.laboratories.add(name)
-        answer = self._post("/v1/recalls", {"fault": fault | {"item": f"{name}-0"}})
+        answer = self._post("/v1/recalls", {"fault": fault})
         if answer is not None:
             with self.told.lock:
-                self.told.recalls.append(answer.json()["id"])
+                self.told.recalls[answer.json()["id"]] = answer.json()["result_hash"]
+
+    def _late(self) -> None:
+        """Change what is recorded of what recalls list: a void, or a check of the shared item."""
+        with self.told.lock:
+            names = list(self.told.laboratories)
+        if self.dice.random() < 0.5 and names:
+            path = f"/v1/certificates/{self.dice.choice(names)}-C2/void"
+            self._send("POST", path, 200, 409, json={"reason": "wrong sheet"})
+            return
+        body = {"id": str(uuid.uuid4()), "item": "SHARED-REF", "result": "fail"}
+        body["at"] = f"2025-03-{self.dice.randrange(1, 28):02d}T12:00:00Z"
+        self._post("/v1/checks", body)

@@ -22,6 +22,7 @@ NAMES = {
     "keys revoke",
     "migrate",
     "recall",
+    "recalls check",
     "restore",
     "serve",
     "settings",

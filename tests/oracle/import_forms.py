@@ -16,6 +16,8 @@ Json = dict[str, Any]
 COLLECTIONS = ("items", "composition", "calibrations", "checks")
 # What tells of an import itself: keys in the order of arrival, when, and by which request.
 _LEFT_OUT = {"api_key", "journal_line", "journal_head", "import_run", "idempotent_answer"}
+# Those who came in one lot are one change.
+_LEFT_OUT |= {"record_change", "record_change_item"}
 _ARRIVAL = {"recorded_us", "at_us"}
 
 

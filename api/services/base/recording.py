@@ -21,9 +21,10 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue, UnknownReference, pointer
 from api.services.base.record import Record, digest
 from api.store.chunks import chunks
-from api.store.database import lock_graph
+from api.store.graph_lock import lock_graph
 from api.store.journal import note as journal_note
 from api.store.link_checks import bare_dates_recorded
+from api.store.record_changes import touched
 from api.store.tables import Item, Laboratory
 from graph import moments
 
@@ -80,6 +81,8 @@ class Recording:
     certificates: NewCertificates | None = None
     # Items that were named as an assembly.
     assemblies: set[str] = field(default_factory=set)
+    # Items that the records of this collection concern: holdings, checks.
+    concerned: set[int] = field(default_factory=set)
 
     def place(self, collection: str, index: int, *parts: str | int) -> str:
         """Pointer to a part of a record of this lot in what was sent."""
@@ -146,21 +149,13 @@ class Recording:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How many records of one collection were new and how many were known already.
-
-    `touched` are the keys of the items of whose past the new ones say something else.
-    """
+    """How many records of one collection were new and how many were known already."""
 
     created: int = 0
     unchanged: int = 0
-    touched: frozenset[int] = frozenset()
 
     def __add__(self, other: Outcome) -> Outcome:
-        return Outcome(
-            self.created + other.created,
-            self.unchanged + other.unchanged,
-            self.touched | other.touched,
-        )
+        return Outcome(self.created + other.created, self.unchanged + other.unchanged)
 
 
 def _nothing_more(recording: Recording, outcome: Outcome) -> None:
@@ -207,7 +202,7 @@ def begin(session: Session, now_us: int, zone_name: str | None = None) -> Record
         issue = Issue("/time_zone", f"bare dates were read in {recorded.key}", remedy, zone_name)
         raise Conflict("the laboratory has another time zone", [issue])
     session.merge(Laboratory(id=1, time_zone=zone_name))
-    session.flush()
+    touched(session, f"bare dates are read in {zone_name}", now_us, everything=True)
     return Recording(session, now_us, zone)
 
 

@@ -19,7 +19,7 @@ from api.errors import Conflict, Issue, NotFound
 from api.services.base.record import Record
 from api.services.feed import changes
 from api.store.casework import CaseEvent, Disposition, Notice, NoticeRecord, RecallCase
-from api.store.database import lock_graph
+from api.store.graph_lock import lock_graph
 from api.store.journal import note as journal_note
 from api.store.tables import Certificate, Recall, RecallEntry
 from graph.moments import text_of

@@ -27,13 +27,12 @@ from api.services.certificates.in_force import (
 from api.services.certificates.results import ResultRows
 from api.services.certificates.uses import use_row
 from api.services.feed import changes
-from api.services.recalls.staleness import flag_stale_after
-from api.services.recalls.touched import touched
 from api.services.records import customers
 from api.store import link_checks
 from api.store.chunks import chunks
 from api.store.in_force import resolve_after, resolve_items
 from api.store.links import role_mark
+from api.store.record_changes import touched
 from api.store.serving import Revision, refresh_after, serving
 from api.store.tables import Certificate, Result, Usage
 from graph.moments import Moment
@@ -89,7 +88,7 @@ def finish(recording: Recording, outcome: Outcome) -> None:
     """After the last lot, join what is new to what is there.
 
     What was in force is resolved for every use that the new certificates make or change, a
-    calibration that would rest on itself is refused, and recalls that would change are flagged.
+    calibration that would rest on itself is refused, and recalls that may change are marked.
     """
     new = recording.certificates
     if new is None or recording.issues or recording.conflicts:
@@ -104,10 +103,14 @@ def finish(recording: Recording, outcome: Outcome) -> None:
     changes.note_recorded(session, new.first_key, recording.now_us)
     recording.check()
     cause = f"{outcome.created} calibration(s) were recorded, {new.first_name} first"
-    flag_stale_after(session, new.first_key, recording.now_us, cause)
     # A new revision may say that an older one was of another item.
-    left = served_otherwise - link_checks.items_from(session, new.first_key)
-    touched(session, left, recording.now_us, cause)
+    touched(
+        session,
+        cause,
+        recording.now_us,
+        inserted_from=new.first_key,
+        items=served_otherwise - link_checks.items_from(session, new.first_key),
+    )
 
 
 COLLECTION = Collection("calibrations", record, finish)

@@ -20,7 +20,6 @@ from api.services.certificates import calibrations, contents
 from api.services.certificates.in_force import refuse_circle
 from api.services.feed.changes import note_certificate
 from api.services.recalls.recall_states import recall_states
-from api.services.recalls.staleness import flag_stale
 from api.services.records.customers import customer_key
 from api.services.records.revisions import choose, revisions
 from api.store import link_checks, records
@@ -28,6 +27,7 @@ from api.store.in_force import resolve_items
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
+from api.store.record_changes import touched
 from api.store.serving import refresh
 from api.store.tables import (
     Certificate,
@@ -117,7 +117,7 @@ def void(
     certificate.status, certificate.void_reason = "voided", reason
     certificate.voided_at, certificate.voided_us = at, recording.moment(at).end_us
     why = f"certificate {certificate.number} was voided"
-    _resolve_again(recording, certificate, {certificate.item_id}, why)
+    _resolve_again(recording, [certificate], why)
     note_certificate(recording.session, "certificate.voided", certificate, recording.now_us)
     _journal(recording.session, "certificate voided", certificate, reason=reason, voided_at=at)
     return certificate
@@ -139,7 +139,7 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
     """Issue a draft; an amended one takes the place of the earlier revision that is issued."""
     if certificate.status != "draft":
         raise Conflict(f'certificate "{certificate.number}" is {certificate.status}, not a draft')
-    touched = {certificate.item_id}
+    changed = [certificate]
     for other in revisions(recording.session, certificate.number, certificate.issuer):
         if other.status != "issued":
             continue
@@ -150,10 +150,10 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
                 [Issue("", "one revision is issued at a time", remedy)],
             )
         _supersede(recording, other, certificate.revision)
-        touched.add(other.item_id)
+        changed.append(other)
     certificate.status, certificate.issued_at = "issued", issued_at
     certificate.issued_us = recording.moment(issued_at).start_us
-    _resolve_again(recording, certificate, touched, f"certificate {certificate.number} was issued")
+    _resolve_again(recording, changed, f"certificate {certificate.number} was issued")
     note_certificate(recording.session, "certificate.issued", certificate, recording.now_us)
     _journal(recording.session, "certificate issued", certificate, issued_at=issued_at)
     return certificate
@@ -180,7 +180,7 @@ def replace(session: Session, number: str, record: Record, now_us: int) -> Certi
     if current.status == "issued" and record["status"] == "issued":
         _supersede(recording, current, record["revision"])
     record_one(session, calibrations.COLLECTION, record, now_us)
-    _resolve_again(recording, current, {current.item_id}, f"certificate {number} was revised")
+    _resolve_again(recording, [current], f"certificate {number} was revised")
     return choose(session, number, record.get("issuer", ""), record["revision"])
 
 
@@ -199,16 +199,16 @@ def _journal(session: Session, what: str, certificate: Certificate, **facts: Any
     journal_note(session, what, **identity, issuer=certificate.issuer, **facts)
 
 
-def _resolve_again(
-    recording: Recording, certificate: Certificate, items: set[int], why: str
-) -> None:
-    """Find anew what was in force for the uses of these items, now that a certificate changed."""
+def _resolve_again(recording: Recording, changed: Sequence[Certificate], why: str) -> None:
+    """Find anew what was in force for the uses of the items of changed certificates."""
     session = recording.session
-    touched = items | refresh(session, [(certificate.issuer, certificate.number)])
-    resolve_items(session, sorted(touched))
+    session.flush()
+    items = {one.item_id for one in changed}
+    items |= refresh(session, [(one.issuer, one.number) for one in changed])
+    resolve_items(session, sorted(items))
     recording.single = "certificates"
     refuse_circle(
-        recording, {key for item in touched for key in link_checks.certificates_of(session, item)}
+        recording, {key for item in items for key in link_checks.certificates_of(session, item)}
     )
     recording.check()
-    flag_stale(session, link_checks.touched_by_items(session, touched), recording.now_us, why)
+    touched(session, why, recording.now_us, certificates=[one.id for one in changed], items=items)

@@ -30,13 +30,13 @@ from api.services.base.recording import Recording
 from api.services.certificates.identity_holdings import swap_holdings
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.use_corrections import kept
-from api.services.recalls.touched import touched
 from api.services.records import checks, record_corrections
 from api.services.records.compositions import exclusive_end, refuse_circle_of_parts
 from api.services.records.record_corrections import CALIBRATIONS, CHECKS, IDENTITY
 from api.store import link_checks
 from api.store.chunks import chunks
 from api.store.in_force import resolve_items
+from api.store.record_changes import touched
 from api.store.tables import Certificate, Check, Item, RecordCorrection, Usage, UseCorrection
 
 
@@ -94,7 +94,7 @@ def swap(recording: Recording, request: Record) -> Record:
     recording.check()
     made = _keep(recording, one, request, moved)
     codes = " and ".join(request["items"])
-    touched(session, keys, recording.now_us, f"{codes} were taken for each other")
+    touched(session, f"{codes} were taken for each other", recording.now_us, items=keys)
     return {"id": made.id} | record_corrections.swap_answer(made)
 
 

@@ -2,11 +2,12 @@
 
 The use is part of the technical records (ISO/IEC 17025:2017, 7.5.2): the correction keeps
 the use as it was, what it became, who changed it, when and why. What was in force is resolved again
-and open recalls that it changes are flagged, all in one transaction.
+and recalls that it may change are marked, all in one transaction.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from sqlalchemy import delete, func, insert, select
@@ -17,11 +18,11 @@ from api.services.base.record import Record
 from api.services.base.recording import Recording
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.uses import use_row
-from api.services.recalls.staleness import flag_stale
 from api.store import link_checks
 from api.store.in_force import resolve_certificate
 from api.store.journal import note as journal_note
 from api.store.links import role_mark
+from api.store.record_changes import touched
 from api.store.tables import Certificate, Item, Result, Usage, UseCorrection
 from graph.moments import Moment, text_of
 
@@ -59,8 +60,9 @@ def correct(
         issue = Issue("/position", f"there is no use {position}", remedy, str(position))
         raise InvalidRecord("nothing to correct", [issue])
     before = _shown(session, old)
+    removed = [old.item_id]
     session.execute(delete(Usage).where(Usage.id == old.id))
-    return _put(recording, certificate, position, before, correction)
+    return _put(recording, certificate, position, before, correction, removed)
 
 
 def add(recording: Recording, certificate: Certificate, correction: Record) -> UseCorrection:
@@ -84,6 +86,7 @@ def _put(
     position: int,
     before: Record | None,
     correction: Record,
+    removed: Sequence[int] = (),
 ) -> UseCorrection:
     session = recording.session
     recording.single = "use"
@@ -111,8 +114,13 @@ def _put(
         position=position,
         reason=made.reason,
     )
-    touched = {certificate.id}
-    flag_stale(session, touched, recording.now_us, f"a use of {certificate.number} was corrected")
+    touched(
+        session,
+        f"a use of {certificate.number} was corrected",
+        recording.now_us,
+        certificates=[certificate.id],
+        items=removed,
+    )
     return made
 
 

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record
 from api.services.records.customers import customer_key
 from api.store.casework import Change, Notice
-from api.store.database import lock_graph
+from api.store.graph_lock import lock_graph
 from api.store.tables import Certificate, Item, Recall, RecallEntry
 from graph.moments import text_of
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
@@ -31,6 +31,7 @@ EVENTS = {
     "certificate.recalled": "class",
     "disposition.made": "action",
     "case.changed": "state",
+    "recall.stale": "stale",
     "notice.created": "notice",
 }
 

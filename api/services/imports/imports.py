@@ -17,7 +17,6 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record, digest
 from api.services.base.recording import Outcome, Recording, begin
 from api.services.certificates import calibrations
-from api.services.recalls.touched import touched
 from api.services.records import checks, compositions, items, share_notes
 from api.spans import spanned
 from api.store.journal import note as journal_note
@@ -127,8 +126,6 @@ def import_source(
         collection.finish(recording, outcome)
         recording.check()
         counts[name] = outcome
-    items_touched = frozenset[int]().union(*(one.touched for one in counts.values()))
-    touched(session, items_touched, now_us, "holdings or checks were imported")
     created = {name: outcome.created for name, outcome in counts.items()}
     if any(created.values()):
         journal_note(session, "import", created=created, sha256=contents.sha256())

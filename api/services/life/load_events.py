@@ -11,8 +11,8 @@ from sqlalchemy.orm import Session
 from api.errors import NotFound
 from api.services.base.record import Record, digest
 from api.services.base.recording import Recording, remarks, zone_of
-from api.store.database import lock_graph
 from api.store.fitting import LoadEvent
+from api.store.graph_lock import lock_graph
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
 from api.store.records import item_codes

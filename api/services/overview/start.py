@@ -19,7 +19,7 @@ from api.services.base.record import Record
 from api.services.casework.cases import STATES
 from api.services.certificates.certificates import heads
 from api.services.life import cycles
-from api.services.recalls import recalls
+from api.services.recalls import recalls, staleness
 from api.services.records.customers import answer as customer_answer
 from api.services.records.customers import customer_key
 from api.services.records.items import answer as item_answer
@@ -46,6 +46,7 @@ def open_work(session: Session, now_us: int) -> Record:
     return {
         "cases": _cases(session),
         "recalls": open_recalls(session),
+        **_reopen(session),
         "overdue": [_late(row) for row in session.execute(late.limit(SHOWN))],
         "overdue_count": session.scalar(select(func.count()).select_from(late.subquery())) or 0,
         "near_life": life,
@@ -64,7 +65,18 @@ def open_recalls(session: Session) -> list[Record]:
         .order_by(Recall.id.desc())
         .limit(SHOWN)
     )
-    return [recalls.head_answer(row.Recall) | {"state": row.state} for row in rows]
+    found = [recalls.head_answer(row.Recall) | {"state": row.state} for row in rows]
+    stale = staleness.flags(session, [one["id"] for one in found])
+    return [one | {"stale": stale[one["id"]]} for one in found]
+
+
+def _reopen(session: Session) -> Record:
+    """Return closed cases that today's records contradict, newest first."""
+    keys = staleness.reopened(session)
+    rows = session.scalars(
+        select(Recall).where(Recall.id.in_(keys[:SHOWN])).order_by(Recall.id.desc())
+    )
+    return {"reopen": [recalls.head_answer(one) for one in rows], "reopen_count": len(keys)}
 
 
 def search(session: Session, text: str, owner: str | None) -> Record:

@@ -1,87 +1,119 @@
-"""What a second look at a fault changes: certificates added, gone, in another list, or moved."""
+"""What a second look at a fault changes: certificates added, gone, in another list, or moved.
+
+Two looks are compared by the list of each certificate and the hash of its entry, so that no text of
+either is read; whoever differs is named by the records.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
+from hashlib import blake2b
 from typing import Any, NamedTuple
 
-import orjson
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
 from api.services.recalls.run import Answer
+from api.store.keyed import rows_of
+from api.store.reading import SessionReader
 from api.store.tables import RecallEntry
+from graph.recall import CLEARED
 
 # Names are for people; the counts beside them are complete.
 MOST_NAMED = 1_000
+KINDS = ("added", "removed", "moved", "changed")
 
 
 class Seen(NamedTuple):
-    """One entry of a recall: its list and its JSON text."""
+    """One entry of a recall: its list, and the hash of its JSON text."""
 
     list_name: str
-    text: str
+    body_hash: str
+
+
+def hash_of(text: str) -> str:
+    """Hash by which two entries are the same.
+
+    >>> hash_of("{}")
+    '2afb9b83f9314e5d029766197f539792'
+    """
+    return blake2b(text.encode(), digest_size=16).hexdigest()
 
 
 def stored_entries(session: Session, recall: int) -> dict[int, Seen]:
     """Return the entries of a stored recall by certificate key."""
     rows = session.execute(
-        select(RecallEntry.certificate_id, RecallEntry.list_name, RecallEntry.body).where(
+        select(RecallEntry.certificate_id, RecallEntry.list_name, RecallEntry.body_hash).where(
             RecallEntry.recall_id == recall
         )
     )
-    return {key: Seen(list_name, body) for key, list_name, body in rows}
+    return {key: Seen(*seen) for key, *seen in rows}
 
 
 def found_entries(answer: Answer) -> dict[int, Seen]:
     """Return the entries of an answer by certificate key."""
     return {
-        one.certificate: Seen(name, one.text)
+        one.certificate: Seen(name, hash_of(one.text))
         for name, entries in answer.lists.items()
         for one in entries
     }
 
 
-def differences(before: Mapping[int, Seen], after: Mapping[int, Seen]) -> Record:
-    """Return what stands in one and not in the other, in another list, or with other numbers."""
-    added = [_named(after[key]) for key in after.keys() - before.keys()]
-    removed = [_named(before[key]) for key in before.keys() - after.keys()]
-    both = before.keys() & after.keys()
-    moved = [
-        _named(after[key]) | {"from": before[key].list_name, "to": after[key].list_name}
-        for key in both
-        if before[key].list_name != after[key].list_name
-    ]
-    changed = [
-        _named(after[key])
-        for key in both
-        if before[key].list_name == after[key].list_name and before[key].text != after[key].text
-    ]
+def differing(before: Mapping[int, Seen], after: Mapping[int, Seen]) -> set[int]:
+    """Return the certificates of which the two say something else, but for what both clear.
+
+    What one look clears and the other does not list is the same.
+    """
     return {
-        name: {"count": len(found), "certificates": _in_order(found)}
-        for name, found in (
-            ("added", added),
-            ("removed", removed),
-            ("moved", moved),
-            ("changed", changed),
-        )
+        key
+        for key in before.keys() | after.keys()
+        if before.get(key) != after.get(key)
+        and not (_cleared(before.get(key)) and _cleared(after.get(key)))
+    }
+
+
+def differences(
+    session: Session,
+    before: Mapping[int, Seen],
+    after: Mapping[int, Seen],
+    among: Collection[int] | None = None,
+) -> Record:
+    """Return what stands in one and not in the other, in another list, or with other numbers.
+
+    With `among` of these certificates alone.
+    """
+    found: dict[str, list[Record]] = {kind: [] for kind in KINDS}
+    keys = before.keys() | after.keys() if among is None else among
+    other = {key for key in keys if before.get(key) != after.get(key)}
+    columns = "certificate.id, certificate.number, certificate.revision"
+    rows = rows_of(SessionReader(session), columns, "certificate", "id", list(other))
+    for key, number, revision in rows:
+        kind, said = _said(before.get(key), after.get(key))
+        found[kind].append({"certificate": number, "revision": revision, **said})
+    return {
+        kind: {"count": len(some), "certificates": _in_order(some)} for kind, some in found.items()
     }
 
 
 def any_difference(found: Mapping[str, Any]) -> bool:
     """Whether `differences` found anything."""
-    return any(part["count"] for part in found.values())
+    return any(found[kind]["count"] for kind in KINDS)
 
 
-def _named(seen: Seen) -> Record:
-    made = orjson.loads(seen.text)
-    return {
-        "certificate": made["certificate"],
-        "revision": made["revision"],
-        "class": seen.list_name,
-    }
+def _cleared(seen: Seen | None) -> bool:
+    return seen is None or seen.list_name == CLEARED
 
 
-def _in_order(found: Iterable[Record]) -> list[Record]:
+def _said(before: Seen | None, after: Seen | None) -> tuple[str, Record]:
+    if after is None or before is None:
+        kind, one = ("removed", before) if after is None else ("added", after)
+        return kind, {"class": None if one is None else one.list_name}
+    if before.list_name != after.list_name:
+        moved = {"from": before.list_name, "to": after.list_name}
+        return "moved", {"class": after.list_name, **moved}
+    return "changed", {"class": after.list_name}
+
+
+def _in_order(found: list[Record]) -> list[Record]:
     return sorted(found, key=lambda one: (one["certificate"], one["revision"]))[:MOST_NAMED]

@@ -9,8 +9,10 @@ was.
 from __future__ import annotations
 
 from collections.abc import Collection, Container, Iterable, Sequence
+from typing import NamedTuple
 
 from api.services.recalls.faults import Reported
+from api.store.links import Window
 from api.store.sources import Source
 from graph.faults import READOUT_ROLES
 from graph.in_force import MODE_NOT_RECORDED, OTHER_MODE_ONLY, OUTSIDE_RANGE, UNDATED_VOID
@@ -28,15 +30,28 @@ ROLES_OF_KIND = {
 DEFAULT_ROLES = ("force_reference",)
 
 
+class Missing(NamedTuple):
+    """Who names nothing in the roles concerned by a fault, and in which time they were sought.
+
+    `certificates` are keys with those roles. Without `window` nobody was sought.
+    """
+
+    certificates: dict[int, tuple[str, ...]]
+    window: Window | None
+
+
+NOBODY = Missing({}, None)
+
+
 def missing_roles(
     source: Source,
     reported: Sequence[Reported],
     cases: Sequence[SuspectWindow],
     direct: Sequence[Calibration],
-) -> list[dict[int, tuple[str, ...]]]:
+) -> list[Missing]:
     """For each fault the certificates of its window that name nothing in the roles concerned.
 
-    Their keys with those roles. `direct` are the calibrations that ever used what is faulty.
+    `direct` are the calibrations that ever used what is faulty.
     """
     return [_missing(source, *both, direct) for both in zip(reported, cases, strict=True)]
 
@@ -46,15 +61,15 @@ def _missing(
     reported: Reported,
     case: SuspectWindow,
     direct: Sequence[Calibration],
-) -> dict[int, tuple[str, ...]]:
+) -> Missing:
     if reported.item_key is None:
-        return {}  # a certificate or method is named by the record or was not used
+        return NOBODY  # a certificate or method is named by the record or was not used
     only = case.fault.only
     roles = roles_served(case, direct) or set(ROLES_OF_KIND.get(reported.kind or "", DEFAULT_ROLES))
     if only is not None and only.roles is not None:
         roles &= only.roles
     if not roles:
-        return {}
+        return NOBODY
     window = case.window
     first, last = window.start_us, window.end_us
     if first is not None and not window.start_inclusive:
@@ -69,7 +84,8 @@ def _missing(
     keys = {row.id for row in rows}
     if only is not None and only.directions is not None:
         keys -= _of_other_directions(source, keys, only.directions)
-    return dict.fromkeys(sorted(keys), tuple(sorted(roles)))
+    named = tuple(sorted(roles))
+    return Missing(dict.fromkeys(sorted(keys), named), Window(first, last, named))
 
 
 def roles_served(case: SuspectWindow, direct: Iterable[Calibration]) -> set[str]:

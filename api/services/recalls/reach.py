@@ -24,6 +24,7 @@ from api.services.recalls.windows import (
     recalibration_notes,
     window_answer,
 )
+from api.store.links import Window
 from api.store.records import HeadRow
 from api.store.sources import Source
 from graph.model import Calibration
@@ -61,7 +62,7 @@ class Gathered:
     `direct` ever used what is faulty; `reached` hold a suspect use or could rest on one. `measured`
     read the results of the direct ones, where forces decide who is suspect. `gaps` are, for each
     fault, those whose records name nothing in a role concerned, with the roles; what could rest on
-    them is reached, too.
+    them is reached, too; they were `sought` in these times.
     """
 
     cases: list[SuspectWindow]
@@ -71,6 +72,7 @@ class Gathered:
     reached: set[int]
     measured: Measured | None
     gaps: list[dict[int, tuple[str, ...]]]
+    sought: tuple[Window, ...]
 
 
 def asked(source: Source, request: Record) -> Asked:
@@ -120,10 +122,12 @@ def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gath
         windows.append(window_answer(one, case, considered))
         notes.extend(recalibration_notes(source, one, case))
         suspects.update(user.key for user in users if expose(user, case).uses)
-    gaps = missing_roles(source, reported, cases, users)
+    missing = missing_roles(source, reported, cases, users)
+    gaps = [one.certificates for one in missing]
+    sought = tuple(one.window for one in missing if one.window is not None)
     reached = _everything_downward(traced, suspects.union(doubtful, *gaps))
     traced.read(reached)
-    return Gathered(cases, windows, notes, frozenset(direct), reached, measured, gaps)
+    return Gathered(cases, windows, notes, frozenset(direct), reached, measured, gaps, sought)
 
 
 def _everything_downward(traced: Traced, certificates: Collection[int]) -> set[int]:

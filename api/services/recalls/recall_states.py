@@ -7,6 +7,10 @@ recalls it. Exposed without effect is "none" unless somebody decided otherwise.
 Another look at the same fault (`previous`) takes the place of a recall for the certificates that it
 lists too. One that it lists no longer is under review until a disposition says what becomes of it:
 its holder may have been told, and a second look with too short a window must free nothing unseen.
+
+What a fresh recall recalls, or judges otherwise, is under review until a look that is stored says
+so too; and so is, as long as nobody knows, whatever a recall may newly reach
+(``api.services.recalls.provisional``).
 """
 
 from __future__ import annotations
@@ -16,8 +20,10 @@ from collections.abc import Collection
 from sqlalchemy import exists, func, select
 from sqlalchemy.orm import Session, aliased
 
+from api.services.recalls.provisional import newly_reached
 from api.store.casework import Disposition
 from api.store.chunks import chunks
+from api.store.record_watch import RecallDifference
 from api.store.tables import Recall, RecallEntry
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
@@ -61,7 +67,29 @@ def recall_states(session: Session, certificates: Collection[int]) -> dict[int, 
         rows = session.execute(statement.where(RecallEntry.certificate_id.in_(some)))
         for key, list_name, action, again in rows:
             found[key] = max(found[key], _state(list_name, action, again), key=GRAVITY.index)
-    return found
+    doubtful = _judged_otherwise(session, found.keys()) | newly_reached(session, found.keys())
+    return {
+        key: UNDER_REVIEW if state == NONE and key in doubtful else state
+        for key, state in found.items()
+    }
+
+
+def _judged_otherwise(session: Session, certificates: Collection[int]) -> set[int]:
+    """Return those that a fresh recall recalls otherwise than any look that is stored."""
+    listed_again = exists().where(
+        Later.previous_id == RecallDifference.recall_id,
+        Again.recall_id == Later.id,
+        Again.certificate_id == RecallDifference.certificate_id,
+        Again.list_name.in_(UNDECIDED),
+    )
+    statement = select(RecallDifference.certificate_id).where(
+        RecallDifference.list_name.in_((AFFECTED, INDETERMINATE, NOT_EXCLUDED)), ~listed_again
+    )
+    return {
+        key
+        for some in chunks(sorted(certificates))
+        for key in session.scalars(statement.where(RecallDifference.certificate_id.in_(some)))
+    }
 
 
 def _state(list_name: str, action: str | None, looked_again: bool) -> str:

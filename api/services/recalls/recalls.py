@@ -13,11 +13,15 @@ from api.errors import InvalidRecord, Issue, NotFound
 from api.rules import ENGINE_VERSION
 from api.services.base.record import Record
 from api.services.casework import cases
-from api.services.recalls.differences import differences, found_entries, stored_entries
+from api.services.recalls.differences import differences, found_entries, hash_of, stored_entries
+from api.services.recalls.rechecking import begin_watch
 from api.services.recalls.run import Answer, Entry
-from api.store.database import lock_graph
+from api.services.recalls.staleness import flags, reopened, stale_is, staleness
+from api.services.recalls.watched import watched
+from api.store.graph_lock import lock_graph
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
+from api.store.record_touch import concerns, touch_since
 from api.store.tables import Recall, RecallEntry
 from graph.moments import text_of
 from graph.recall import LISTS
@@ -27,13 +31,41 @@ ENTRIES_AT_ONCE = 5_000
 LOT = 2_000
 
 
-def store(session: Session, answer: Answer, previous: int | None, now_us: int) -> Record:
-    """Store an answer under a new number; return its head as the API shows it."""
+class Overtaken(Exception):
+    """Something that concerns an answer was written after it had been read."""
+
+
+def store(
+    session: Session,
+    answer: Answer,
+    previous: int | None,
+    now_us: int,
+    read_at: int,
+    *,
+    overtaken: bool = False,
+) -> Record:
+    """Store an answer under a new number; return its head as the API shows it.
+
+    `read_at` is the position of the writes that the answer has seen, read in its snapshot. What
+    came between and concerns it is not overlooked: the answer is refused, or with `overtaken`
+    stored with the mark of a recall that waits to be compared with a fresh one.
+
+    Raises
+    ------
+    Overtaken
+        If something came between; nothing is stored.
+    InvalidRecord
+        If the previous recall does not exist.
+    """
     lock_graph(session)  # numbers are given out one after the other, without gaps
     head = answer.head
+    entered = {one.certificate for found in answer.lists.values() for one in found}
+    seen = watched(session, answer.faults, answer.sought, entered)
+    if not overtaken and concerns(session, touch_since(session, read_at), seen):
+        raise Overtaken
     if previous is not None and session.get(Recall, previous) is not None:
         before = stored_entries(session, previous)
-        head = head | {"differences": differences(before, found_entries(answer))}
+        head = head | {"differences": differences(session, before, found_entries(answer))}
     elif previous is not None:
         issue = Issue(
             "/previous", f"recall {previous} does not exist", "name its id", str(previous)
@@ -60,8 +92,9 @@ def store(session: Session, answer: Answer, previous: int | None, now_us: int) -
             lot = answer.lists[name][start : start + LOT]
             rows = [_row(stored.id, name, n, one) for n, one in enumerate(lot, start)]
             session.execute(insert(RecallEntry), rows)
+    begin_watch(session, stored, seen, read_at, now_us)
     cases.opened(session, stored.id, now_us)
-    return head_answer(stored)
+    return head_answer(stored) | staleness(session, stored.id)
 
 
 def _row(recall: int, name: str, position: int, one: Entry) -> Record:
@@ -77,6 +110,7 @@ def _row(recall: int, name: str, position: int, one: Entry) -> Record:
         "shift_over_U": one.shift_over_U,
         "shift_over_tolerance": one.shift_over_tolerance,
         "body": one.text,
+        "body_hash": hash_of(one.text),
     }
 
 
@@ -149,8 +183,14 @@ def fits_at_once(summary: Record) -> bool:
 
 
 def find(
-    session: Session, after: Sequence[Any] | None, limit: int
+    session: Session, filters: Record, after: Sequence[Any] | None, limit: int
 ) -> tuple[list[Record], KeyValues | None]:
     """Return a page of recalls, newest first, without their lists."""
-    rows, key = page(session, select(Recall), [Recall.id], after, limit, descending=True)
-    return [head_answer(row[0]) for row in rows], key
+    statement = select(Recall)
+    if "stale" in filters:
+        statement = statement.where(stale_is(filters["stale"]))
+    if filters.get("reopen"):
+        statement = statement.where(Recall.id.in_(reopened(session)))
+    rows, key = page(session, statement, [Recall.id], after, limit, descending=True)
+    stale = flags(session, [row[0].id for row in rows])
+    return [head_answer(row[0]) | {"stale": stale[row[0].id]} for row in rows], key

@@ -24,6 +24,7 @@ from api.services.recalls.reach import Gathered
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Measured, Statement
 from api.spans import spanned
+from api.store.links import Window
 from api.store.reading import SessionReader
 from api.store.records import CertificateRow
 from api.store.sources import Recorded, Source
@@ -72,7 +73,10 @@ def made_entry(rank_in_list: tuple[int, str, int], certificate: int, made: Recor
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """A recall as found, without number and time."""
+    """A recall as found, without number and time.
+
+    `sought` are the times in which it asked who names nothing in a role.
+    """
 
     head: Record
     lists: dict[str, list[Entry]]
@@ -80,6 +84,7 @@ class Answer:
     result_hash: str
     as_of_us: int
     faults: list[Record]
+    sought: tuple[Window, ...]
 
 
 @spanned("recall")
@@ -132,6 +137,7 @@ def recall_from(source: Source, request: Record, now_us: int) -> Answer:
         result.hexdigest(),
         now_us,
         asked.faults,
+        gathered.sought,
     )
 
 

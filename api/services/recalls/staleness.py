@@ -1,105 +1,146 @@
-"""Which open recalls a late record would change.
+"""Whether a fresh recall of the same faults still finds what a stored one says.
 
-A calibration recorded or voided after the fact may change what was in force for later uses, and so
-what a recall would find today. The stored recall never changes: it is flagged, in the transaction
-of the late record, with the differences that a second look would show. Only open recalls that the
-touched certificates could concern are worked out again.
+A write marks the recalls that it may concern (``api.store.record_changes``): open and closed ones,
+first looks and second ones. A marked one says "checking" until a fresh recall has been compared
+with it (``api.services.recalls.rechecking``). `stale` is true exactly if the two differ in their
+windows or in any list but `cleared`; the stored recall itself never changes. The history says when
+the flag came, what for, and when the records returned to what they were.
+
+A closed case that turns stale is to be reopened, by another look at its fault (`previous`) that has
+read what made it stale.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
+from typing import Any
 
-from sqlalchemy import exists, select
+from sqlalchemy import ColumnElement, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
+from api.rules import ENGINE_VERSION
 from api.services.base.record import Record
-from api.services.base.recording import zone_of
-from api.services.recalls.differences import (
-    any_difference,
-    differences,
-    found_entries,
-    stored_entries,
-)
-from api.services.recalls.faults import report
-from api.services.recalls.run import recall
-from api.store import links
 from api.store.casework import RecallCase
-from api.store.keyed import rows_of
-from api.store.reading import SessionReader
-from api.store.sources import Recorded
-from api.store.tables import Certificate, Recall, RecallStale
+from api.store.record_watch import RecallWatch, RecordChange
+from api.store.tables import Recall, RecallStale
 from graph.moments import text_of
 
+CHECKING = "checking"
 CLOSED = "closed"
+# What a flag says where no write is known to have caused it.
+OTHER_ENGINE = f"this version of the program (engine {ENGINE_VERSION}) has not compared it yet"
 Later = aliased(Recall)
+LaterWatch = aliased(RecallWatch)
 
 
-def flag_stale_after(session: Session, first: int, now_us: int, cause: str) -> None:
-    """Flag the open recalls that certificates recorded from this key on would change."""
-    if _open(session):
-        flag_stale(session, _touched(session, first), now_us, cause)
+def flag(state: RecallWatch) -> bool | str:
+    """Return `stale` as the API shows it: true, false, or "checking"."""
+    return CHECKING if is_marked(state) else state.stale
 
 
-def _touched(session: Session, first: int) -> set[int]:
-    """Certificates recorded from this key on, and those whose values in force they may change."""
-    items = set(session.scalars(select(Certificate.item_id).where(Certificate.id >= first)))
-    new = set(session.scalars(select(Certificate.id).where(Certificate.id >= first)))
-    return new | links.users_of_items(SessionReader(session), items)
+def is_marked(state: RecallWatch) -> bool:
+    """Whether a recall waits to be compared with a fresh one."""
+    return state.marked_position is not None or state.engine_version != ENGINE_VERSION
 
 
-def flag_stale(session: Session, touched: Collection[int], now_us: int, cause: str) -> None:
-    """Flag the open recalls that would now find something else."""
-    open_recalls = _open(session)
-    if not open_recalls:
-        return
-    session.flush()
-    reader, concerned = SessionReader(session), set(touched)
-    for column in ("source_id", "evidence_id"):
-        rows = rows_of(reader, f"usage.{column}", "usage", "certificate_id", concerned)
-        concerned |= {key for (key,) in rows if key is not None}
-    for stored in open_recalls:
-        before = stored_entries(session, stored.id)
-        if concerned.isdisjoint(before) and not _meets(session, stored, concerned):
-            continue
-        answer = recall(session, {"faults": stored.faults}, now_us)
-        found = differences(before, found_entries(answer))
-        if any_difference(found):
-            session.add(
-                RecallStale(
-                    recall_id=stored.id,
-                    at_us=now_us,
-                    cause=cause,
-                    result_hash=answer.result_hash,
-                    differences=found,
-                )
-            )
-
-
-def staleness(session: Session, recall_id: int) -> Record | None:
-    """Return the latest flag of a stored recall, or None."""
-    flag = session.scalars(
-        select(RecallStale)
-        .where(RecallStale.recall_id == recall_id)
-        .order_by(RecallStale.id.desc())
-        .limit(1)
-    ).first()
-    if flag is None:
-        return None
-    return {"at": text_of(flag.at_us), "cause": flag.cause, "differences": flag.differences}
-
-
-def _open(session: Session) -> list[Recall]:
-    """Recalls whose case is not closed and of which there is no second look yet."""
-    closed = exists().where(RecallCase.recall_id == Recall.id, RecallCase.state == CLOSED)
-    again = exists().where(Later.previous_id == Recall.id)
-    return list(session.scalars(select(Recall).where(~closed, ~again).order_by(Recall.id)))
-
-
-def _meets(session: Session, stored: Recall, concerned: set[int]) -> bool:
-    """Whether one of the certificates met a fault of the recall directly."""
-    zone = zone_of(session)
-    source = Recorded(SessionReader(session))
-    return any(
-        not report(source, fault, zone, "").direct.isdisjoint(concerned) for fault in stored.faults
+def marked() -> ColumnElement[bool]:
+    """Condition that a recall waits to be compared with a fresh one."""
+    return or_(
+        RecallWatch.marked_position.is_not(None), RecallWatch.engine_version != ENGINE_VERSION
     )
+
+
+def flags(session: Session, recalls: Collection[int]) -> dict[int, bool | str]:
+    """Return `stale` of several recalls."""
+    states = select(RecallWatch).where(RecallWatch.recall_id.in_(list(recalls)))
+    return {state.recall_id: flag(state) for state in session.scalars(states)}
+
+
+def standing(session: Session, recall_id: int) -> Record:
+    """Return what a case says of its recall: whether it is stale, and to be reopened."""
+    return {
+        "stale": flags(session, [recall_id])[recall_id],
+        "reopen": recall_id in reopened(session, [recall_id]),
+    }
+
+
+def staleness(session: Session, recall_id: int) -> Record:
+    """Return `stale` of a recall and what stands behind it, as the API shows them."""
+    state = session.get_one(RecallWatch, recall_id)
+    said: Record = {"checked_at": text_of(state.checked_us)}
+    if is_marked(state):
+        said["checking"] = {
+            "since": text_of(state.marked_us or state.checked_us),
+            "cause": cause_of(session, state.marked_position),
+            "was": state.stale,
+        }
+    history = session.scalars(
+        select(RecallStale).where(RecallStale.recall_id == recall_id).order_by(RecallStale.id)
+    ).all()
+    if state.stale and history:
+        last = history[-1]
+        said |= {"at": text_of(last.at_us), "cause": last.cause, "differences": last.differences}
+    said["reopen"] = recall_id in reopened(session, [recall_id])
+    said["history"] = [
+        {
+            "at": text_of(one.at_us),
+            "stale": one.stale,
+            "cause": one.cause,
+            **({"counts": _counts(one.differences)} if one.stale else {}),
+        }
+        for one in history
+    ]
+    return {"stale": flag(state), "staleness": said}
+
+
+def reopened(session: Session, recalls: Collection[int] | None = None) -> list[int]:
+    """Return the recalls, newest first, that are closed and stale and not looked at again since."""
+    newest = (
+        select(func.max(RecallStale.position))
+        .where(RecallStale.recall_id == RecallWatch.recall_id)
+        .correlate(RecallWatch)
+        .scalar_subquery()
+    )
+    statement = (
+        select(RecallWatch.recall_id, newest.label("known"))
+        .join(RecallCase, RecallCase.recall_id == RecallWatch.recall_id)
+        .where(RecallCase.state == CLOSED, RecallWatch.stale.is_(True))
+        .order_by(RecallWatch.recall_id.desc())
+    )
+    if recalls is not None:
+        statement = statement.where(RecallWatch.recall_id.in_(list(recalls)))
+    rows = session.execute(statement).all()
+    return [row.recall_id for row in rows if not _seen_again(session, row.recall_id, row.known)]
+
+
+def stale_is(wanted: bool | str) -> ColumnElement[bool]:
+    """Condition on a recall that its `stale` is true, false or "checking"."""
+    known = and_(~marked(), RecallWatch.stale.is_(wanted is True))
+    state = marked() if wanted == CHECKING else known
+    return exists().where(RecallWatch.recall_id == Recall.id, state)
+
+
+def cause_of(session: Session, change: int | None) -> str:
+    """Return what a write was, in words."""
+    found = None if change is None else session.get(RecordChange, change)
+    return OTHER_ENGINE if found is None else found.cause
+
+
+def _seen_again(session: Session, recall: int, known: int | None) -> bool:
+    """Whether a later look at the fault of a recall had read up to a position."""
+    looks, frontier = set[int](), {recall}
+    while frontier:
+        rows = session.execute(
+            select(Later.id, LaterWatch.position)
+            .join(LaterWatch, LaterWatch.recall_id == Later.id)
+            .where(Later.previous_id.in_(frontier))
+        ).all()
+        if any(row.position >= (known or 0) for row in rows):
+            return True
+        frontier = {row.id for row in rows} - looks
+        looks |= frontier
+    return False
+
+
+def _counts(found: Mapping[str, Any]) -> Record:
+    return {kind: part["count"] for kind, part in found.items() if "count" in part}

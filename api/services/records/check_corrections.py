@@ -9,13 +9,14 @@ from api.services.base.record import Record
 from api.services.base.recording import REMARKS, Recording
 from api.services.records import checks, record_corrections
 from api.services.records.record_corrections import CHECKS, marked
+from api.store.record_changes import touched
 from api.store.tables import Check
 
 _KEPT = ("code", "content_hash", "recorded_us", "withdrawn")
 
 
-def correct(recording: Recording, check: Check, correction: Record) -> set[int]:
-    """Correct a check; returns the keys of the items whose past it now tells otherwise.
+def correct(recording: Recording, check: Check, correction: Record) -> None:
+    """Correct a check, and tell stored recalls.
 
     Raises InvalidRecord if the check would say what it says already, or names what is not recorded.
     """
@@ -29,7 +30,7 @@ def correct(recording: Recording, check: Check, correction: Record) -> set[int]:
     was = marked(before, withdrawn=check.withdrawn)
     now = marked(after, withdrawn=withdrawn)
     record_corrections.refuse_same("check", was, now)
-    touched = {check.item_id}
+    concerned = {check.item_id, check.against_id}
     recording.know_items({after[link] for link in ("item", "against") if link in after})
     row = checks.row_of(recording, 0, after)
     recording.check()
@@ -42,5 +43,6 @@ def correct(recording: Recording, check: Check, correction: Record) -> set[int]:
     record_corrections.journal(
         session, "check corrected", correction, id=check.code, changed=changed
     )
-    session.flush()
-    return touched | {check.item_id}
+    concerned |= {check.item_id, check.against_id}
+    items = [key for key in concerned if key is not None]
+    touched(session, f"check {check.code} was corrected", recording.now_us, items=items)

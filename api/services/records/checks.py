@@ -16,6 +16,7 @@ from api.services.records.record_corrections import CHECKS
 from api.store.chunks import chunks
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
+from api.store.record_changes import touched
 from api.store.records import item_codes
 from api.store.tables import Check, Item
 
@@ -34,7 +35,7 @@ COLUMNS = (
 
 
 def record(recording: Recording, records: Sequence[Record]) -> Outcome:
-    """Record checks that are new; the others must be the same again."""
+    """Record checks that are new; the others must be the same again. Then comes `finish`."""
     codes = [one["id"] for one in records]
     repeated(recording, "checks", codes, [f'check "{code}"' for code in codes])
     linked = {one[link] for one in records for link in ("item", "against") if one.get(link)}
@@ -59,11 +60,20 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
             )
     if rows and not recording.issues and not recording.conflicts:
         recording.session.execute(insert(Check), rows)
-    touched = frozenset(row["item_id"] for row in rows)
-    return Outcome(len(rows), len(records) - len(rows), touched)
+        linked_keys = (row[link] for row in rows for link in ("item_id", "against_id"))
+        recording.concerned.update(key for key in linked_keys if key is not None)
+    return Outcome(len(rows), len(records) - len(rows))
 
 
-COLLECTION = Collection("checks", record)
+def finish(recording: Recording, outcome: Outcome) -> None:
+    """After the last lot, tell which items were checked, and against which."""
+    if outcome.created and not recording.issues and not recording.conflicts:
+        cause = f"{outcome.created} check(s) were recorded"
+        touched(recording.session, cause, recording.now_us, items=recording.concerned)
+        recording.concerned.clear()
+
+
+COLLECTION = Collection("checks", record, finish)
 
 
 def answers(session: Session, checks: Sequence[Check]) -> list[Record]:

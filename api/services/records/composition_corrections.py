@@ -13,6 +13,7 @@ from api.services.base.record import Record
 from api.services.base.recording import Recording
 from api.services.records import compositions, record_corrections
 from api.services.records.record_corrections import COMPOSITION, marked
+from api.store.record_changes import touched
 from api.store.tables import Composition
 
 FIELDS = ("assembly", "part", "from_", "until", "share")
@@ -27,8 +28,8 @@ _COLUMNS = (
 )
 
 
-def correct(recording: Recording, holding: Composition, correction: Record) -> set[int]:
-    """Correct a holding; returns the keys of the items whose past it now tells otherwise.
+def correct(recording: Recording, holding: Composition, correction: Record) -> None:
+    """Correct a holding, and tell stored recalls.
 
     Raises
     ------
@@ -44,7 +45,7 @@ def correct(recording: Recording, holding: Composition, correction: Record) -> s
     withdrawn = correction.get("withdrawn", holding.withdrawn)
     was = marked(before, withdrawn=holding.withdrawn)
     record_corrections.refuse_same("holding", was, marked(after, withdrawn=withdrawn))
-    touched = {holding.assembly_id, holding.part_id}
+    concerned = {holding.assembly_id, holding.part_id}
     recording.know_items({after["assembly"], after["part"]})
     start = recording.moment(after["from_"]).start_us
     row = compositions.row_of(recording, 0, after, start)
@@ -62,8 +63,8 @@ def correct(recording: Recording, holding: Composition, correction: Record) -> s
     record_corrections.journal(
         session, "holding corrected", correction, id=holding.id, changed=changed
     )
-    session.flush()
-    return touched | {holding.assembly_id, holding.part_id}
+    concerned |= {holding.assembly_id, holding.part_id}
+    touched(session, f"holding {holding.id} was corrected", recording.now_us, items=concerned)
 
 
 def _refuse_other(

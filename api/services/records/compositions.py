@@ -18,11 +18,13 @@ from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
+from api.store.record_changes import touched
 from api.store.records import item_codes
 from api.store.tables import Composition, Item, RecordCorrection
 from graph.model import Holding
 from graph.parts import PartWithinItself, refuse_part_within_itself
 
+ENDS = ("assembly_id", "part_id")
 _CORRECTED = select(RecordCorrection.record_id).where(RecordCorrection.collection == COMPOSITION)
 
 
@@ -58,14 +60,17 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
             )
     if created and not recording.conflicts:
         recording.session.execute(insert(Composition), created)
-    touched = frozenset(row[end] for row in created for end in ("assembly_id", "part_id"))
-    return Outcome(len(created), len(records) - len(created), touched)
+        recording.concerned.update(row[end] for row in created for end in ENDS)
+    return Outcome(len(created), len(records) - len(created))
 
 
 def finish(recording: Recording, outcome: Outcome) -> None:
     """After the last lot, refuse a part that would be within itself."""
     if outcome.created and not recording.issues and not recording.conflicts:
         refuse_circle_of_parts(recording)
+        cause = f"{outcome.created} holding(s) were recorded"
+        touched(recording.session, cause, recording.now_us, items=recording.concerned)
+        recording.concerned.clear()
 
 
 COLLECTION = Collection("composition", record, finish)
@@ -95,7 +100,8 @@ def end(recording: Recording, composition: Composition, until: str) -> Compositi
         raise InvalidRecord("a holding ends after it began", [issue])
     composition.held_until, composition.until_us = until, until_us
     journal_note(recording.session, "holding ended", id=composition.id, until=until)
-    recording.session.flush()
+    items = [composition.part_id, composition.assembly_id]
+    touched(recording.session, "a holding ended", recording.now_us, items=items)
     return composition
 
 

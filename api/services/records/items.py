@@ -18,6 +18,7 @@ from api.services.records.record_corrections import IDENTITY
 from api.store.chunks import chunks
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
+from api.store.record_changes import touched
 from api.store.tables import Certificate, Item
 
 COLUMNS = (
@@ -30,6 +31,8 @@ COLUMNS = (
     "in_service_from",
     "note",
 )
+# What a recall reads of an item.
+DECIDING = ("type", "channels")
 _LONGEST = 60
 Revision = aliased(Certificate)
 
@@ -88,7 +91,8 @@ def change(recording: Recording, item: Item, changes: Record) -> Item:
     if said := remarks(changes):
         item.remarks = {**(item.remarks or {}), **said}
     journal_note(recording.session, "item changed", id=item.code, changed=sorted(changes))
-    recording.session.flush()
+    read = [item.id] if any(name in changes for name in DECIDING) else []
+    touched(recording.session, f"item {item.code} was changed", recording.now_us, items=read)
     return item
 
 

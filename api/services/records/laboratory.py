@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
-from api.store.database import lock_graph
+from api.store.graph_lock import lock_graph
 from api.store.journal import note as journal_note
 from api.store.tables import Laboratory
 

@@ -12,6 +12,7 @@ the journal's head, elsewhere.
 from __future__ import annotations
 
 import hashlib
+import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -23,7 +24,8 @@ from sqlalchemy import Row, func, select, text
 from sqlalchemy.orm import Session
 
 from api.services.decisions.decisions import sha256_of
-from api.services.upkeep import journal
+from api.services.recalls.differences import hash_of
+from api.services.upkeep import journal, recall_checks
 from api.store.casework import Notice
 from api.store.comparisons import StoredComparison
 from api.store.evaluations import RunEvaluation
@@ -37,6 +39,8 @@ from api.store.versions import VERSIONS, content_hash, content_of, words_of
 from graph.recall import LISTS
 
 LOT = 1_000
+# Worked out anew unless another number is asked for.
+MOST_RECALLS = 25
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +65,18 @@ class Report:
         self.findings.extend(Breach(check, *one) for one in found)
 
 
-def verify(session: Session) -> Report:
-    """Check the whole store on one snapshot."""
+def verify(session: Session, recalls: int = MOST_RECALLS) -> Report:
+    """Check the whole store on one snapshot.
+
+    Of the recalls that wait for nothing, so many are worked out anew, the newest first; that takes
+    as long as they took.
+    """
     report = Report()
     _engine(session, report)
     _in_force(session, report)
     _one_issued(session, report)
     _recalls(session, report)
+    _standing(session, report, recalls)
     _notices(session, report)
     _journal(session, report)
     return report
@@ -114,9 +123,12 @@ def _recalls(session: Session, report: Report) -> None:
         head.pop("differences", None)  # with an earlier recall: not part of what was found
         result = hashlib.sha256(orjson.dumps(head))
         entries = session.execute(
-            select(RecallEntry.list_name, RecallEntry.position, RecallEntry.body).where(
-                RecallEntry.recall_id == recall.id
-            )
+            select(
+                RecallEntry.list_name,
+                RecallEntry.position,
+                RecallEntry.body,
+                RecallEntry.body_hash,
+            ).where(RecallEntry.recall_id == recall.id)
         ).all()
         for row in sorted(entries, key=lambda row: (place[row.list_name], row.position)):
             result.update(row.body.encode())
@@ -124,6 +136,18 @@ def _recalls(session: Session, report: Report) -> None:
         report.add(
             "recalls", 1, [] if whole else [(recall.number, "its entries do not give its hash")]
         )
+        hashed = all(hash_of(row.body) == row.body_hash for row in entries)
+        wrong = [] if hashed else [(recall.number, "an entry does not bear its own hash")]
+        report.add("entries", len(entries), wrong)
+
+
+def _standing(session: Session, report: Report, most: int) -> None:
+    """Stored recalls say rightly whether they still hold, and hear of what could change that."""
+    report.add("recalls watched", _count(session, Recall), recall_checks.unwatched(session))
+    report.add("recalls that wait to be compared", recall_checks.waiting(session))
+    for key in recall_checks.some(session, most):
+        found = recall_checks.wrong(session, key, time.time_ns() // 1000)
+        report.add("recalls worked out anew", 1, found)
 
 
 def _notices(session: Session, report: Report) -> None:

@@ -31,6 +31,7 @@ import api.store.evaluations
 import api.store.fitting
 import api.store.journal
 import api.store.pages
+import api.store.record_watch
 import api.store.uncertainty  # noqa: F401
 from api.store.tables import Base
 from api.store.types import DecimalText, JsonText

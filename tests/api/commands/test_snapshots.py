@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from api.cli import main
+from api.version import SCHEMA
 
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo_lab"
 FAULT = json.loads((DEMO / "story.json").read_text("utf-8"))["fault"]
@@ -40,7 +41,7 @@ def fault_file(tmp_path):
 def test_a_snapshot_tells_its_schema_instant_rows_and_hashes(taken, database):
     folder, manifest = taken
     assert json.loads((folder / "manifest.json").read_text()) == manifest
-    assert (manifest["format"], manifest["schema"]) == (2, "0002")
+    assert (manifest["format"], manifest["schema"]) == (2, SCHEMA)
     assert manifest["as_of"].endswith("Z")
     assert manifest["journal"].keys() == {"position", "hash"}
     assert manifest["files"]["certificate"]["rows"] > 100

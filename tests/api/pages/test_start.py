@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import sqlalchemy as sa
+
+from api.store.casework import RecallCase
+
 
 def test_what_is_open_stands_on_the_start(visitor):
     page = visitor.get("/").text
@@ -43,3 +47,26 @@ def test_what_was_searched_for_is_shown_as_text(visitor):
     page = visitor.get("/?q=%3Cscript%3Ealert(1)%3C/script%3E").text
     assert "<script>alert" not in page
     assert "&lt;script&gt;" in page
+
+
+def test_a_closed_case_that_later_records_contradict_stands_on_the_start(
+    visitor, database, keys, recheck
+):
+    with database.write() as session:
+        session.execute(
+            sa.update(RecallCase).where(RecallCase.recall_id == 1).values(state="closed")
+        )
+    assert "to be reopened" not in visitor.get("/").text
+    listed = visitor.client.get("/v1/recalls/1", headers=keys.headers()).get_json()["affected"]
+    address = f"/v1/certificates/{listed[0]['certificate']}/void"
+    body = {"reason": "wrong sheet"}
+    assert visitor.client.post(address, json=body, headers=keys.headers()).status_code == 200
+    page = visitor.get("/recalls/1").text
+    assert "Being compared with today's records since" in page.replace("&#39;", "'")
+    recheck()
+    start = visitor.get("/").text
+    assert "1 closed case to be reopened" in start
+    assert '<a href="/recalls/1">R-00001</a>' in start
+    page = visitor.get("/recalls/1").text
+    assert "This case is closed and to be reopened." in page
+    assert f"certificate {listed[0]['certificate']} was voided" in page

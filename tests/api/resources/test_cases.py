@@ -20,6 +20,8 @@ def test_a_stored_recall_opens_a_case(recalled):
         "history": [],
         "dispositions": {"needed": 4, "missing": 4, "by_action": {}},
         "notices": {"created": 0, "delivered": 0, "acknowledged": 0},
+        "stale": False,
+        "reopen": False,
     }
     assert shown.headers["ETag"]
 

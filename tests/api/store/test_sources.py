@@ -61,7 +61,6 @@ QUESTIONS = {
     "holdings": lambda s: [s.holdings_of(parts) for parts in (["A"], ["ADP", "NONE"])],
     "holdings in": lambda s: [s.holdings_in(held) for held in (["B"], ["ADP", "NONE"])],
     "servings": lambda s: sorted(s.servings_of(KEYS)),
-    "users in": lambda s: sorted(s.users_in(KEYS)),
     "checks": lambda s: [s.checks_of(key) for key in KEYS],
     "recalibrations": lambda s: [
         sorted(s.recalibrations(key, *window))

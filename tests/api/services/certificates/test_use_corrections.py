@@ -18,10 +18,12 @@ from api.services.base.recording import begin
 from api.services.certificates.use_corrections import correct, corrections
 from api.services.imports.imports import import_laboratory
 from api.services.recalls import recalls, run
+from api.services.recalls.rechecking import recheck
 from api.services.recalls.staleness import staleness
 from api.services.records.revisions import choose
 from api.services.upkeep import journal
 from api.store.journal import Author
+from api.store.record_changes import position
 from api.store.tables import Certificate, Item, Usage
 
 NOW = 1_893_456_000_000_000  # 2030
@@ -109,14 +111,18 @@ def test_a_gap_that_a_correction_opens_or_closes_is_known_of(filled):
     assert "force_reference" in roles()
 
 
-def test_an_open_recall_that_it_changes_is_flagged_in_the_same_step(filled):
+def test_a_recall_that_it_changes_is_marked_in_the_same_step(filled):
     with filled.write() as session:
         request = RecallRequestSchema().load({"fault": force_fault("REF")})
-        recalls.store(session, run.recall(session, request, NOW), None, NOW)
+        recalls.store(session, run.recall(session, request, NOW), None, NOW, position(session))
     mend(filled, 0, ref("GOOD"))
     with filled.read() as session:
-        flag = staleness(session, 1)
-    assert "C-1" in flag["cause"]
+        shown = staleness(session, 1)
+    assert shown["stale"] == "checking"
+    assert "C-1" in shown["staleness"]["checking"]["cause"]
+    assert recheck(filled, 1, lambda: NOW) is True
+    with filled.read() as session:
+        flag = staleness(session, 1)["staleness"]
     # Nothing leads from REF to C-1 now, nor from there to D-1.
     removed = flag["differences"]["removed"]["certificates"]
     assert [one["certificate"] for one in removed] == ["C-1", "D-1"]

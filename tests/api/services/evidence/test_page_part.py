@@ -12,6 +12,7 @@ from api.services.evidence import page_part
 from api.services.evidence.page_part import MOST_DRAWN, drawn_part
 from api.services.imports.imports import import_laboratory
 from api.services.recalls import recalls, run
+from api.store.record_changes import position
 from api.store.tables import Certificate
 
 LATER = 1_893_456_000_000_000  # 2030
@@ -39,7 +40,9 @@ def drawn(database):
         import_laboratory(session, LaboratorySchema().load(LABORATORY), 0)
         request = RecallRequestSchema().load({"fault": force_fault("PIN")})
         answer = run.recall(session, request, LATER)
-        stored = recalls.get(session, recalls.store(session, answer, None, LATER)["id"])
+        stored = recalls.get(
+            session, recalls.store(session, answer, None, LATER, position(session))["id"]
+        )
         numbers = dict(session.execute(select(Certificate.number, Certificate.id)).all())
         yield lambda chosen=None: drawn_part(session, stored, numbers.get(chosen))
 

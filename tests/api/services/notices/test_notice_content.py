@@ -18,6 +18,7 @@ from api.services.casework import cases, dispositions
 from api.services.imports.imports import import_laboratory
 from api.services.notices import notice_content
 from api.services.recalls import recalls, run
+from api.store.record_changes import position
 from api.store.tables import Certificate
 
 NOW = 1_893_456_000_000_000  # 2030
@@ -60,7 +61,9 @@ def content(database):
             faults = fault if isinstance(fault, list) else [fault or force_fault()]
             request = RecallRequestSchema().load({"faults": faults})
             answer = run.recall(session, request, NOW)
-            return Content(session, recalls.store(session, answer, None, NOW)["id"])
+            return Content(
+                session, recalls.store(session, answer, None, NOW, position(session))["id"]
+            )
 
         yield made
 

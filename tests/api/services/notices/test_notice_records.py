@@ -22,6 +22,7 @@ from api.services.notices.notice_records import (
 )
 from api.services.recalls import recalls, run
 from api.services.records import laboratory
+from api.store.record_changes import position
 
 DAY = 86_400_000_000
 NOW = 1_893_456_000_000_000  # 2030-01-01T00:00:00Z
@@ -65,7 +66,7 @@ def sent(database):
         import_laboratory(session, LaboratorySchema().load(made), NOW)
         laboratory.change(session, {"name": "Invented Laboratory", "contact": "the desk"})
         request = RecallRequestSchema().load({"fault": force_fault()})
-        recalls.store(session, run.recall(session, request, NOW), None, NOW)
+        recalls.store(session, run.recall(session, request, NOW), None, NOW, position(session))
         session.flush()
         found = Notices(session)
         found.create()

@@ -12,6 +12,7 @@ from api.services.overview import item_history
 from api.services.overview.item_history import history, latest_certificate, resting
 from api.services.recalls import recalls, run
 from api.services.records import items
+from api.store.record_changes import position
 from graph.moments import instant_us, time_zone
 
 NOW = 1_893_456_000_000_000  # 2030
@@ -88,7 +89,7 @@ def test_windows_are_those_of_the_recalls_that_name_the_item_as_faulty(session):
     faults = [force_fault("PIN"), force_fault("B", isolated_at=None)]
     for request in ({"fault": faults[0]}, {"faults": faults}):
         answer = run.recall(session, RecallRequestSchema().load(request), NOW)
-        recalls.store(session, answer, None, NOW)
+        recalls.store(session, answer, None, NOW, position(session))
     told = of(session, "PIN")["windows"]
     assert [(one["number"], one["start"], one["end"]) for one in told] == [
         ("R-00001", "2025-01-01T00:00:00Z", "2025-12-31T00:00:00Z"),

@@ -13,6 +13,7 @@ from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
 from api.services.recalls import lists, recalls, run
 from api.services.recalls.lists import SORTS, entry_count, entry_of, entry_page, totals
+from api.store.record_changes import position
 
 NOW = 1_893_456_000_000_000  # 2030
 # delta 0.0005 at 10 kN is a shift of 0.005, towards -; the last error that passes is -0.008 (T 0.01
@@ -35,7 +36,7 @@ def session(database):
     with database.write() as session:
         import_laboratory(session, LaboratorySchema().load(LABORATORY), 0)
         request = RecallRequestSchema().load({"fault": force_fault()})
-        recalls.store(session, run.recall(session, request, NOW), None, NOW)
+        recalls.store(session, run.recall(session, request, NOW), None, NOW, position(session))
         yield session
 
 

@@ -27,7 +27,7 @@ def test_recalls_stored_at_once_get_numbers_of_their_own_without_gaps(database):
     def store() -> None:
         try:
             with database.write() as session:
-                recalls.store(session, answer, None, LATER)
+                recalls.store(session, answer, None, LATER, 0, overtaken=True)
         except Exception as error:
             problems.append(error)
 

@@ -1,125 +1,91 @@
-"""Which open recalls a late record would change: flagged with the differences, never rewritten."""
+"""What a stored recall says of itself: true, false or "checking", and whether to look again."""
 
 from __future__ import annotations
 
 import pytest
-from oracle_cases import cal, force_fault, lab, ref
-from sqlalchemy import select
+import sqlalchemy as sa
+from oracle_cases import cal, ref
 
-from api.schemas.faults import RecallRequestSchema
-from api.schemas.imports import LaboratorySchema
-from api.services.casework import cases
-from api.services.imports.imports import import_laboratory
-from api.services.recalls import recalls, run
-from api.services.recalls.staleness import flag_stale, staleness
-from api.store.tables import Recall, RecallStale
+from api.store.casework import RecallCase
 
-NOW = 1_893_456_000_000_000  # 2030
-LABORATORY = lab(
-    cal("W-1", "WS", "01-10", [ref("REF")]),
-    cal("C-1", "A", "02-01", [ref("WS")]),
-    cal("C-2", "B", "04-01", [ref("WS")]),
-    cal("G-1", "GOOD", "01-05", [ref("ROOT")]),
-    cal("O-1", "OTHER", "01-05", [ref("ROOT")]),
-)
+LATE = cal("C-3", "X", "05-01", [ref("WS")])
 
 
-@pytest.fixture
-def session(database):
-    """A laboratory with one stored recall of REF: W-1, C-1 and C-2 are affected."""
+def listed(recalled, **query):
+    answer = recalled.client.get("/v1/recalls", query_string=query)
+    assert answer.status_code == 200, answer.get_json()
+    return {one["id"]: one["stale"] for one in answer.get_json()["items"]}
+
+
+def close(database, *keys):
     with database.write() as session:
-        import_laboratory(session, LaboratorySchema().load(LABORATORY), 0)
-        report(session)
-        yield session
+        closed = sa.update(RecallCase).where(RecallCase.recall_id.in_(keys)).values(state="closed")
+        session.execute(closed)
 
 
-def report(session, item="REF", previous=None):
-    request = RecallRequestSchema().load({"fault": force_fault(item)})
-    recalls.store(session, run.recall(session, request, NOW), previous, NOW)
+def test_the_list_is_filtered_by_it(recalled, recheck):
+    recalled.report()
+    assert listed(recalled) == {1: False, 2: False}
+    recalled.record(LATE)
+    assert listed(recalled, stale="checking") == {1: "checking", 2: "checking"}
+    assert listed(recalled, stale="true") == listed(recalled, stale="false") == {}
+    recheck()
+    recalled.report()
+    assert listed(recalled, stale="true") == {1: True, 2: True}
+    assert listed(recalled, stale="false") == {3: False}
+    wrong = recalled.client.get("/v1/recalls?stale=perhaps")
+    assert wrong.status_code == 422
+    assert "checking" in wrong.get_json()["errors"][0]["detail"]
 
 
-def late(session, *calibrations):
-    """Record calibrations after the fact, some of items that were not known before."""
-    known = {one["id"] for one in LABORATORY["items"]}
-    new = [one for one in lab(*calibrations)["items"] if one["id"] not in known]
-    sent = {"items": new, "calibrations": list(calibrations)}
-    import_laboratory(session, LaboratorySchema().load(sent), NOW)
-    session.flush()
+def test_a_recall_that_waits_says_since_when_and_for_what(recalled):
+    recalled.record(LATE)
+    waits = recalled.shown()["staleness"]["checking"]
+    assert waits["cause"] == '1 calibration(s) were recorded, certificate "C-3" rev. 0 first'
+    assert waits["was"] is False
+    assert waits["since"].endswith("Z")
 
 
-def named(flag, name):
-    return [one["certificate"] for one in flag["differences"][name]["certificates"]]
+def test_the_exact_answer_can_be_asked_for(recalled):
+    recalled.record(LATE)
+    assert recalled.shown(exact="true")["stale"] is True
+    assert recalled.shown()["stale"] is True
 
 
-def test_a_late_calibration_with_something_sound_takes_later_users_away(session):
-    late(session, cal("W-2", "WS", "03-01", [ref("GOOD")]))
-    flag = staleness(session, 1)
-    assert (named(flag, "removed"), named(flag, "added")) == (["C-2"], [])
-    assert flag["at"] == "2030-01-01T00:00:00Z"
-    assert flag["cause"]
+def test_the_feed_tells_when_it_begins_and_when_it_ends(recalled, recheck):
+    address = "/v1/certificates/C-2/uses/0/corrections"
+    for weight in ("0.5", None):
+        body = {"use": ref("WS", weight), "by": "M. Tarn", "reason": "work sheet"}
+        recalled.post(address, body)
+        recheck()
+    told = recalled.client.get("/v1/changes?events=recall.stale").get_json()["items"]
+    assert [(one["recall"], one["stale"]) for one in told] == [(1, "stale"), (1, "current")]
 
 
-def test_a_late_user_of_what_is_faulty_is_added(session):
-    late(session, cal("C-3", "D", "05-01", [ref("REF")]))
-    assert named(staleness(session, 1), "added") == ["C-3"]
+@pytest.mark.parametrize("looks", [1, 2])
+def test_a_closed_case_is_to_be_reopened_until_a_look_has_read_what_came(
+    recalled, database, recheck, looks
+):
+    for n in range(1, looks):
+        recalled.report(previous=n)
+    close(database, 1)
+    assert listed(recalled, reopen="true") == {}
+    recalled.record(LATE)
+    assert listed(recalled, reopen="true") == {}
+    recheck()
+    assert list(listed(recalled, reopen="true")) == [1]
+    recalled.report(previous=looks)  # a look at the look counts too
+    assert listed(recalled, reopen="true") == {}
+    recalled.record(cal("C-4", "Y", "05-02", [ref("WS")]))
+    recheck()
+    assert list(listed(recalled, reopen="true")) == [1]
 
 
-def test_a_late_user_further_down_is_added(session):
-    late(session, cal("C-3", "D", "05-01", [ref("A")]))
-    assert named(staleness(session, 1), "added") == ["C-3"]
-
-
-def test_the_stored_recall_itself_never_changes(session):
-    stored = session.scalars(select(Recall)).one()
-    before = stored.result_hash, stored.head, recalls.entries(session, 1, "affected")
-    late(session, cal("W-2", "WS", "03-01", [ref("GOOD")]))
-    session.refresh(stored)
-    assert (stored.result_hash, stored.head, recalls.entries(session, 1, "affected")) == before
-
-
-@pytest.mark.parametrize(
-    "record",
-    [
-        cal("Z-1", "Z", "05-01", [ref("GOOD")]),
-        cal("W-0", "WS", "2024-06-01T00:00:00Z", [ref("GOOD")]),  # W-1 came between
-        cal("R-2", "REF", "2026-06-01T00:00:00Z", []),  # after the window
-    ],
-    ids=lambda one: one["certificate"],
-)
-def test_what_changes_nothing_flags_nothing(session, record):
-    late(session, record)
-    assert staleness(session, 1) is None
-
-
-def test_only_the_recalls_that_it_changes_are_flagged(session):
-    late(session, cal("P-1", "P", "02-01", [ref("OTHER")]))
-    report(session, "OTHER")
-    late(session, cal("C-3", "D", "05-01", [ref("OTHER")]))
-    assert staleness(session, 1) is None
-    assert named(staleness(session, 2), "added") == ["C-3"]
-
-
-def test_the_latest_flag_is_told_and_the_earlier_ones_are_kept(session):
-    late(session, cal("C-3", "D", "05-01", [ref("REF")]))
-    late(session, cal("C-4", "E", "05-01", [ref("REF")]))
-    assert named(staleness(session, 1), "added") == ["C-3", "C-4"]
-    assert len(session.scalars(select(RecallStale)).all()) == 2
-
-
-def test_a_recall_with_a_second_look_is_flagged_no_more_but_its_second_look_is(session):
-    report(session, previous=1)
-    late(session, cal("C-3", "D", "05-01", [ref("REF")]))
-    assert staleness(session, 1) is None
-    assert named(staleness(session, 2), "added") == ["C-3"]
-
-
-def test_a_closed_case_is_left_alone(session):
-    cases.get(session, 1).state = "closed"
-    session.flush()
-    late(session, cal("C-3", "D", "05-01", [ref("REF")]))
-    assert staleness(session, 1) is None
-
-
-def test_without_anything_touched_there_is_nothing_to_flag(session):
-    flag_stale(session, set(), NOW, "nothing")
-    assert session.scalars(select(RecallStale)).all() == []
+def test_a_look_at_another_fault_does_not_answer_it(recalled, database, recheck):
+    close(database, 1)
+    recalled.record(LATE)
+    recheck()
+    recalled.report()
+    assert recalled.shown()["staleness"]["reopen"] is True
+    assert recalled.client.get("/v1/recalls/1/case").get_json()["reopen"] is True
+    assert recalled.client.get("/v1/recalls/2/case").get_json()["reopen"] is False

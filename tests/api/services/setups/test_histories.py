@@ -14,6 +14,7 @@ from api.services.recalls import recalls, run
 from api.services.setups.calibrated import latest_calibrations
 from api.services.setups.histories import checks_until, events_open, record_findings
 from api.services.setups.setups import gather
+from api.store.record_changes import position
 from api.store.tables import Item
 from graph.moments import instant_us, time_zone
 
@@ -188,7 +189,7 @@ def test_a_later_calibration_says_more_than_the_check_before_it(laboratory):
 def test_an_item_isolated_by_a_recall_is_found_from_then_on(laboratory):
     fault = force_fault("P-TOP", isolated_at="2025-05-01T12:00:00Z")
     answer = run.recall(laboratory, RecallRequestSchema().load({"fault": fault}), 0)
-    recalls.store(laboratory, answer, None, 0)
+    recalls.store(laboratory, answer, None, 0, position(laboratory))
     part, whole = (one(laboratory, "isolation", code) for code in ("P-TOP", "TOP"))
     assert (part["outcome"], whole["outcome"]) == ("differs", "differs")
     assert part["found"] == whole["found"]

@@ -13,6 +13,7 @@ from api.services.recalls import recalls, run
 from api.services.setups import requirements
 from api.services.setups.setups import gather
 from api.services.setups.shelf import MOST, shelf
+from api.store.record_changes import position
 
 REQUEST = {"instrument": "TL-1", "at": "2025-06-01T12:00:00Z", "planned_points": ["20 kip"]}
 TWO_INCH = {"diameter": "2 in", "tolerance_minus": "0.2 mm"}
@@ -86,7 +87,7 @@ def test_what_may_not_be_used_says_every_reason(laboratory):
     load_events.record(laboratory, event, 0)
     fault = force_fault("P-WEAK", isolated_at="2025-05-03T12:00:00Z")
     answer = run.recall(laboratory, RecallRequestSchema().load({"fault": fault}), 0)
-    number = recalls.store(laboratory, answer, None, 0)["number"]
+    number = recalls.store(laboratory, answer, None, 0, position(laboratory))["number"]
     found = by_item(choices(laboratory))
     assert found["P-WEAK"]["reasons"] == [
         f"isolated by recall {number}",

@@ -1,0 +1,81 @@
+"""What the answer of a recall depends on, so that a write finds the recalls that it may change.
+
+Items: the faulty ones; those of every certificate that the answer lists, cleared ones too;
+assemblies that ever held one of these, and every part that any of those ever held, since an
+assembly may carry what its parts do; and for the checks of the faulty items what they were made
+against, with all that this rests on. Windows: who names nothing in a role concerned.
+Words: the numbers and methods that faults name (``api.store.record_changes`` says why this
+suffices). Items that cannot matter any more may be among them: that costs work and misses nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from sqlalchemy.orm import Session
+
+from api.services.base.record import Record
+from api.store import records
+from api.store.keyed import rows_of
+from api.store.links import Window
+from api.store.reading import Reader, SessionReader
+from api.store.record_touch import CERTIFICATE, METHOD, Watched
+
+
+def watched(
+    session: Session, faults: Sequence[Record], sought: Collection[Window], listed: Collection[int]
+) -> Watched:
+    """Return what a recall of these faults watches.
+
+    `sought` are the times in which it asked who names nothing in a role, `listed` the keys of the
+    certificates in any of its lists.
+    """
+    reader = SessionReader(session)
+    codes = {fault["item"] for fault in faults if "item" in fault}
+    faulty = records.item_keys(reader, codes)
+    words = {(METHOD, fault["method"]) for fault in faults if "method" in fault}
+    numbers = {fault["certificate"] for fault in faults if "certificate" in fault}
+    words |= {(CERTIFICATE, number) for number in numbers}
+    items = faulty | _items_of(reader, "number", numbers) | _items_of(reader, "id", listed)
+    items |= _followed(reader, items, "part_id", "assembly_id")
+    items |= _followed(reader, items, "assembly_id", "part_id")
+    items |= _checked_against(reader, faulty)
+    return Watched(frozenset(items), frozenset(sought), frozenset(words))
+
+
+def holders_of(session: Session, items: Collection[int]) -> set[int]:
+    """Return the assemblies that ever held one of these items, directly or within another."""
+    return _followed(SessionReader(session), items, "part_id", "assembly_id")
+
+
+def _items_of(
+    reader: Reader, key: str, certificates: Collection[int] | Collection[str]
+) -> set[int]:
+    rows = rows_of(reader, "DISTINCT certificate.item_id", "certificate", key, certificates)
+    return {item for (item,) in rows}
+
+
+def _followed(reader: Reader, items: Collection[int], start: str, end: str) -> set[int]:
+    """Items reached from these along holdings of any time, from one end of each to the other."""
+    found, frontier = set[int](), set(items)
+    while frontier:
+        rows = rows_of(reader, f"DISTINCT composition.{end}", "composition", start, list(frontier))
+        frontier = {item for (item,) in rows} - found
+        found |= frontier
+    return found
+
+
+def _checked_against(reader: Reader, faulty: Collection[int]) -> set[int]:
+    """References of the checks of the faulty items, and all that these rest on."""
+    table = "intermediate_check"
+    rows = rows_of(reader, f"DISTINCT {table}.against_id", table, "item_id", list(faulty))
+    found, frontier = set[int](), {item for (item,) in rows if item is not None}
+    while frontier:
+        found |= frontier
+        also = "JOIN usage ON usage.certificate_id = certificate.id"
+        used = rows_of(
+            reader, "DISTINCT usage.item_id", "certificate", "item_id", list(frontier), also
+        )
+        below = {item for (item,) in used} | _followed(reader, frontier, "assembly_id", "part_id")
+        frontier = below - found
+    return found

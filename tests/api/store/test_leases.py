@@ -1,0 +1,30 @@
+"""One process at a time does a work that is done for all."""
+
+from __future__ import annotations
+
+from api.store import leases
+
+NOW, MINUTE = 1_750_000_000_000_000, 60_000_000
+
+
+def take(database, holder, at=NOW):
+    return leases.take(database, "recalls", holder, at, MINUTE)
+
+
+def test_a_lease_is_one_processs_until_it_is_given_back_or_runs_out(database):
+    assert leases.is_free(database, "recalls", NOW)
+    assert take(database, "one")
+    assert not leases.is_free(database, "recalls", NOW)
+    assert not take(database, "other")
+    assert take(database, "one", NOW + 1)  # renewed
+    assert not take(database, "other", NOW + MINUTE)
+    assert take(database, "other", NOW + 1 + MINUTE)
+    leases.release(database, "recalls", "one")  # no longer its own
+    assert not take(database, "one", NOW + 2 + MINUTE)
+    leases.release(database, "recalls", "other")
+    assert leases.is_free(database, "recalls", NOW + 2 + MINUTE)
+
+
+def test_works_do_not_hinder_each_other(database):
+    assert take(database, "one")
+    assert leases.take(database, "something else", "other", NOW, MINUTE)
