@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 import threading
 import time
 import uuid
@@ -73,7 +72,8 @@ def _for_server(database: Database) -> None:
 
 def _end_with_parent() -> None:
     """Wait for the end of stdin, which the server holds open as long as it lives."""
-    sys.stdin.buffer.read()
+    while os.read(0, 1):  # not by the buffer of sys.stdin, whose lock would hinder a regular end
+        pass
     os._exit(0)  # a transaction that is open now is rolled back
 
 

@@ -7,7 +7,8 @@ Each runs on SQLite (one server) and on a PostgreSQL of its own (three servers; 
 is installed). `load` calls every answer that is not as it should be an error. `kills` sends SIGKILL
 at random moments to servers and to PostgreSQL while clients write; a client sends again, with the
 same Idempotency-Key, until it is answered. Afterwards every acknowledged write must be there once,
-none in part, and `tracehold verify` must find nothing. Exit code 1 if anything is wrong.
+none in part, and `tracehold verify` must find nothing. Exit code 1 if anything is wrong; what the
+servers logged stays in the temporary folder as `endurance-ENGINE.log`.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from api.services.access.keys import SCOPES, create_key
 from api.store import migrate
@@ -54,7 +56,9 @@ def run(
             now = time.time_ns() // 1000
             _, token = create_key(session, "endurance", SCOPES, now=now)
         told, stop = Told(), threading.Event()
-        with servers(url, count, THREADS[count]) as serving:
+        log = Path(tempfile.gettempdir()) / f"endurance-{engine}.log"
+        log.unlink(missing_ok=True)
+        with servers(url, count, THREADS[count], log) as serving:
             prepare(serving[0].base, token)
             bases = [one.base for one in serving]
             working = [Client(bases, token, told, stop, patient=kills > 0) for _ in range(clients)]

@@ -30,25 +30,27 @@ def free_port() -> int:
 
 
 class Server:
-    """One `tracehold serve` process, always on the same port."""
+    """One `tracehold serve` process, always on the same port; what it logs is added to a file."""
 
-    def __init__(self, url: str, threads: int) -> None:
+    def __init__(self, url: str, threads: int, log: Path) -> None:
         self.port = free_port()
         self.base = f"http://127.0.0.1:{self.port}"
         self._environment = {**os.environ, "TRACEHOLD_DATABASE_URL": url, "PYTHONPATH": str(ROOT)}
         self._threads = threads
+        self._log = log
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
         """Start the process and wait until it listens."""
         command = [sys.executable, "-m", "api", "serve", "--port", str(self.port)]
-        self._process = subprocess.Popen(
-            [*command, "--threads", str(self._threads)],
-            env=self._environment,
-            cwd=ROOT,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
+        with self._log.open("ab") as log:
+            self._process = subprocess.Popen(
+                [*command, "--threads", str(self._threads)],
+                env=self._environment,
+                cwd=ROOT,
+                stdout=subprocess.DEVNULL,
+                stderr=log,
+            )
         deadline = time.monotonic() + START_S
         while time.monotonic() < deadline:
             try:
@@ -78,9 +80,9 @@ class Server:
 
 
 @contextmanager
-def servers(url: str, count: int, threads: int) -> Iterator[list[Server]]:
-    """So many servers on one database."""
-    made = [Server(url, threads) for _ in range(count)]
+def servers(url: str, count: int, threads: int, log: Path) -> Iterator[list[Server]]:
+    """So many servers on one database, with one log."""
+    made = [Server(url, threads, log) for _ in range(count)]
     try:
         for one in made:
             one.start()

@@ -17,12 +17,14 @@ from sqlalchemy.orm import Session
 
 from api.services.recalls.staleness import marked
 from api.services.recalls.upward import upward
-from api.services.recalls.watched import holders_of
+from api.services.recalls.watched import holders_of, window_rests_on
 from api.store.keyed import rows_of
 from api.store.links import RoleSpan, Window
 from api.store.reading import SessionReader
-from api.store.record_touch import CERTIFICATE, METHOD, Written, written_since
+from api.store.record_touch import CERTIFICATE, METHOD, Written, touch_since, written_since
 from api.store.record_watch import RecallWatch, RecallWatchWindow, RecallWatchWord
+from api.store.records import item_keys
+from api.store.tables import Recall
 
 
 @dataclass(slots=True)
@@ -54,6 +56,19 @@ def newly_reached(session: Session, certificates: Collection[int]) -> set[int]:
             if not ground.items.isdisjoint(moved)
             or (_written(ground, written) and not ground.watched_by.isdisjoint(recalls))
         )
+        windows = _windows_moved(session, recalls, read_at)
+        found.update(key for key, ground in grounds.items() if not ground.items.isdisjoint(windows))
+    return found
+
+
+def _windows_moved(session: Session, recalls: Collection[int], read_at: int) -> set[int]:
+    """Return the faulty items of recalls whose windows may have moved since a position."""
+    touched = touch_since(session, read_at).items
+    found: set[int] = set()
+    for faults in session.scalars(select(Recall.faults).where(Recall.id.in_(list(recalls)))):
+        if not touched.isdisjoint(window_rests_on(session, faults)):
+            codes = {fault["item"] for fault in faults if "item" in fault}
+            found |= item_keys(SessionReader(session), codes)
     return found
 
 

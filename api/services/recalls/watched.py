@@ -43,6 +43,21 @@ def watched(
     return Watched(frozenset(items), frozenset(sought), frozenset(words))
 
 
+def window_rests_on(session: Session, faults: Sequence[Record]) -> set[int]:
+    """Return the items by which the windows of faults may move; empty where nothing was checked.
+
+    Those are what the checks of the faulty items were made against, with all that this rests on,
+    and the faulty items with what ever held them, since a check covers the range of their uses.
+    """
+    reader = SessionReader(session)
+    faulty = records.item_keys(reader, {fault["item"] for fault in faults if "item" in fault})
+    table = "intermediate_check"
+    if next(rows_of(reader, f"{table}.id", table, "item_id", list(faulty), "LIMIT 1"), None):
+        holders = _followed(reader, faulty, "part_id", "assembly_id")
+        return faulty | holders | _checked_against(reader, faulty)
+    return set()
+
+
 def holders_of(session: Session, items: Collection[int]) -> set[int]:
     """Return the assemblies that ever held one of these items, directly or within another."""
     return _followed(SessionReader(session), items, "part_id", "assembly_id")
