@@ -226,6 +226,39 @@ def the_later_range_is_issued(told: Told) -> None:
     told.post("/v1/certificates/W-2/issue", {"issued_at": "2025-01-21T00:00:00Z"})
 
 
+def revision_of_another_item(**more: Any) -> Json:
+    return cal("W-1", "WS-2", "01-10", [ref("GOLD")], revision=1, amendment="serial", **more)
+
+
+def superseded() -> tuple[Json, Json]:
+    first = cal("W-1", "WS", "01-10", [ref("REF")], status="superseded", superseded_by="1")
+    return lab(
+        first,
+        outside("E-1", "GOLD"),
+        cal("C-1", "X", "02-10", [ref("WS")]),
+        kinds={"WS-2": "working_standard"},
+    ), REF
+
+
+def the_later_revision_comes_in(told: Told) -> None:
+    # Nobody knew how long the first one served: now it did until the second was issued.
+    told.post(
+        "/v1/imports",
+        {"calibrations": [revision_of_another_item(issued_at="2025-02-15T00:00:00Z")]},
+    )
+
+
+def superseded_by_a_draft() -> tuple[Json, Json]:
+    laboratory, fault = superseded()
+    laboratory["calibrations"].append(revision_of_another_item(status="draft"))
+    return laboratory, fault
+
+
+def the_draft_is_issued(told: Told) -> None:
+    issued = {"issued_at": "2025-02-15T00:00:00Z"}
+    told.post("/v1/certificates/W-1/issue?revision=1", issued)
+
+
 @pytest.mark.parametrize(
     ("made", "write", "list_name"),
     [
@@ -241,6 +274,8 @@ def the_later_range_is_issued(told: Told) -> None:
         (part_without_certificate, late_certificate_of_the_part, "affected"),
         (of_both_modes, a_revision_leaves_the_mode_out, "cannot_be_excluded"),
         (narrow_range, the_later_range_is_issued, "cannot_be_excluded"),
+        (superseded, the_later_revision_comes_in, "affected"),
+        (superseded_by_a_draft, the_draft_is_issued, "affected"),
     ],
 )
 def test_a_write_that_the_recall_does_not_name_is_heard(

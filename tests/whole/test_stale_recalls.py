@@ -2,8 +2,8 @@
 
 Random histories of a small laboratory (`tests/whole/stale_laboratory.py`) on both engines: every
 kind of write, also while a recall is worked out, between recalls, second looks and closings. After
-each step every stored recall is compared with a fresh one. A few histories run with the other
-tests; for a thousand:
+each step every stored recall is compared with a fresh one. A few histories run with the long tests;
+for a thousand:
 
     python -m pytest tests/whole/test_stale_recalls.py --hypothesis-profile=histories
 """
@@ -32,7 +32,7 @@ from tests.whole.stale_laboratory import (
     wrong,
 )
 
-FEW, STEPS = 12, 18
+FEW, STEPS = 40, 20
 DAYS = st.integers(0, 20) | st.integers(0, 60)
 WHICH = st.integers(0, 30)
 ITEMS = st.sampled_from((*STANDARDS, *STANDARDS, *INSTRUMENTS, "RIG"))
@@ -302,7 +302,7 @@ class Histories(RuleBasedStateMachine):
             self.seen[f"stale {shown['stale']}"] += 1
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_stored_recall_is_never_wrong_for_long(client, database):
     many = settings.get_current_profile_name() == "histories"
     laboratory, seen = Laboratory(client, database), Counter[str]()
@@ -311,7 +311,7 @@ def test_a_stored_recall_is_never_wrong_for_long(client, database):
         bound,
         settings=settings(
             max_examples=settings.default.max_examples if many else FEW,
-            stateful_step_count=3 * STEPS if many else STEPS,
+            stateful_step_count=STEPS,
             deadline=None,
             derandomize=not many,
             suppress_health_check=list(HealthCheck),
