@@ -80,13 +80,14 @@ class Passed:
             found = UNKNOWN if curve is None else curve.at(force_n)
         else:
             found = self._in_any_direction(force_n)
-        if self.by_force and found.delta is not None:
+        if self.by_force and found.delta:
             return Effect(found.delta / force_n, found.weight / force_n) if force_n else UNKNOWN
         return found
 
     def _in_any_direction(self, force_n: Fraction | None) -> Effect:
         ways = [UNKNOWN if one is None else one.at(force_n) for one in self.directed.values()]
-        if any(one.delta is None or one.delta != ways[0].delta for one in ways):
+        # An uncertainty that differs cannot be told either: of some faults it is all there is.
+        if any(one.delta is None or one != ways[0] for one in ways):
             return UNKNOWN
         whole = UNKNOWN if self.whole is None else self.whole.at(force_n)
         return ways[0] if whole.delta is None else whole

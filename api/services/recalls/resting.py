@@ -82,9 +82,9 @@ class Histories:
         candidates = self.candidates.get(code, ())
         ranked = self._assemblies.ranked(code, at, mode)
         in_force = next((one for one in candidates if one.key == source), None)
-        own_us = None if source is None else at.end_us
-        if in_force is not None:
-            own_us = in_force.performed_us
+        own_us = None if in_force is None else in_force.performed_us
+        if source is not None and in_force is None:  # named, though it serves nobody
+            own_us = next(self.source.certificates([source])).performed_us
         return Rest(
             _wider(ranked),
             tuple(self._assemblies.doubts(code, at, mode)),
@@ -99,8 +99,8 @@ class Histories:
         several = [row.id for some in rows.values() if len(some) > 1 for row in some]
         spans = self._spans(several)
         for item, some in rows.items():
-            firsts = _first_revisions(some)
-            found = [_candidate(row, spans.get(row.id), firsts) for row in some]
+            begins = _begins(some)
+            found = [_candidate(row, spans.get(row.id), begins[row.id]) for row in some]
             self.candidates[items[item]] = found
             # Where a mode is recorded, users of the other one may have none of their own.
             if (
@@ -129,23 +129,27 @@ class Histories:
         return found
 
 
-def _first_revisions(rows: Iterable[ServingRow]) -> dict[tuple[str, str], int]:
-    """The first revision of each number of an item that was ever issued."""
-    found: dict[tuple[str, str], int] = {}
-    for row in rows:
+def _begins(rows: Iterable[ServingRow]) -> dict[int, int]:
+    """From when each revision would have served, were it issued.
+
+    One that was voided without any date does not come before the one that it follows.
+    """
+    found: dict[int, int] = {}
+    before: dict[tuple[str, str], int] = {}
+    for row in sorted(rows, key=lambda row: row.revision):
         name = row.issuer, row.number
-        found[name] = min(found.get(name, row.revision), row.revision)
+        begins = row.performed_us
+        if name in before and row.issued_us is not None:
+            begins = row.issued_us
+        elif name in before and row.status == "voided" and row.voided_us is None:
+            begins = max(begins, before[name])
+        found[row.id] = before[name] = begins
     return found
 
 
-def _candidate(
-    row: ServingRow, span: Range | None, firsts: Mapping[tuple[str, str], int]
-) -> Candidate:
-    from_us = row.serves_from_us
+def _candidate(row: ServingRow, span: Range | None, begins_us: int) -> Candidate:
     undated = row.status == "voided" and row.voided_us is None
-    if undated:  # were it issued, it would have served from there
-        is_first = row.revision == firsts[row.issuer, row.number]
-        from_us = row.performed_us if is_first or row.issued_us is None else row.issued_us
+    from_us = begins_us if undated else row.serves_from_us
     return Candidate(
         row.id,
         (row.performed_us, row.revision, row.number),
