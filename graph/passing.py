@@ -68,18 +68,24 @@ class Passed:
     directed: Mapping[str | None, Curve | None] = field(default_factory=dict)
     by_force: bool = False
 
-    def at(self, force_n: Fraction | None, direction: str | None = None) -> Effect:
-        """Effect at a recorded force in newton; None where no force was recorded."""
+    def at(
+        self, force_n: Fraction | None, direction: str | None = None, *, anywhere: bool = False
+    ) -> Effect:
+        """Effect at a recorded force in newton; None where no force was recorded.
+
+        With `anywhere` the force says how large a wrong force is, and not where it was measured.
+        """
         if force_n == 0:
             return NO_EFFECT
         if self.constant is not None:
             return self.constant
+        place = None if anywhere else force_n
         if direction is not None or not self.directed:
             whole = self.whole
             curve = self.directed.get(direction, self.directed.get(None, whole))
-            found = UNKNOWN if curve is None else curve.at(force_n)
+            found = UNKNOWN if curve is None else curve.at(place)
         else:
-            found = self._in_any_direction(force_n)
+            found = self._in_any_direction(place)
         if self.by_force and found.delta:
             return Effect(found.delta / force_n, found.weight / force_n) if force_n else UNKNOWN
         return found

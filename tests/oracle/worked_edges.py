@@ -236,6 +236,24 @@ NO_OFFSET_THAT_WAY = {
     },
 }
 
+CANCELS_AT_ANY_FORCE = {
+    "id": "E10",
+    "title": "Offsets that cancel do so at a point without force too; without that nobody can tell",
+    "source": "Faults: true_force_offset; paths of one fault cancel",
+    "laboratory": lab(
+        cal("W-1", "WS", "02-01", BY_REF),
+        cal("C-1", "CI", "03-01", [*BY_WS, ref("REF", "-1")], [row(None)]),
+        cal("C-2", "CJ", "03-02", [*BY_WS, ref("REF", "-0.5")], [row(None)]),
+    ),
+    "fault": {"item": "REF", "kind": "true_force_offset", "delta_force": "5", "unit": "N"} | OPEN,
+    # 5 - 5 = 0 N at any force, 5 - 0.5 x 5 = 2.5 N of a force that nobody recorded.
+    "expected": {
+        "affected": {"W-1": {"points": [WHOLE]}},
+        "exposed_zero_effect": {"C-1": {"points": [at("0", "0", "0")]}},
+        "indeterminate": {"C-2": {"points": [UNKNOWN_POINT]}},
+    },
+}
+
 NOT_YET_THERE = {
     "id": "E9",
     "title": "A force that an assembly bore before it held the part is none of the part's",
@@ -277,5 +295,6 @@ EDGES: list[Json] = [
     NAMED_DRAFT,
     ZERO_POINT,
     NO_OFFSET_THAT_WAY,
+    CANCELS_AT_ANY_FORCE,
     NOT_YET_THERE,
 ]
