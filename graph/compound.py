@@ -75,7 +75,13 @@ class Assemblies:
         return found
 
     def held(
-        self, assembly: str, at: Moment, mode: str | None, own_us: int | None
+        self,
+        assembly: str,
+        at: Moment,
+        mode: str | None,
+        own_us: int | None,
+        *,
+        named: bool = False,
     ) -> tuple[Held, ...]:
         """Return every part that an assembly held when it was used, through others too.
 
@@ -87,11 +93,13 @@ class Assemblies:
             When it was used, and the mode of the calibration that used it.
         own_us
             Instant of the calibration whose value the assembly itself carried; None without one.
+        named
+            Whether the use names that value, which then is the same in whatever mode.
         """
         if assembly not in self.parts:
             return ()
         found = {one.chain: one for one in self._of((assembly,), at, mode, own_us)}
-        for other in MODES if mode is None else ():
+        for other in MODES if mode is None and not named else ():
             # In the other mode the assembly may have had no value of its own, or another one.
             own = next(iter(self.ranked(assembly, at, other)), None)
             for one in self._of((assembly,), at, other, own and own.performed_us):

@@ -236,6 +236,22 @@ NO_OFFSET_THAT_WAY = {
     },
 }
 
+NAMED_SUPERSEDED = {
+    "id": "E11",
+    "title": "A named certificate is the value in either mode, and shields the older parts",
+    "source": "Mode: a certificate that the use names is followed whatever its mode",
+    "laboratory": lab(
+        cal("A-1", "CELL-A", "01-20", BY_REF),
+        cal("R-1", "RIG", "02-01", BY_GOOD, status="superseded"),
+        cal("K-1", "CI", "03-01", [ref("RIG", certificate="R-1", revision=0)]),
+        composition=[part("RIG", "CELL-A")],
+        kinds=MACHINES,
+    ),
+    "fault": force_fault(),
+    # R-1 serves nobody by date, as no later revision is recorded; K-1 names it all the same.
+    "expected": {"affected": {"A-1": {"generation": 1}}},
+}
+
 CANCELS_AT_ANY_FORCE = {
     "id": "E10",
     "title": "Offsets that cancel do so at a point without force too; without that nobody can tell",
@@ -296,5 +312,6 @@ EDGES: list[Json] = [
     ZERO_POINT,
     NO_OFFSET_THAT_WAY,
     CANCELS_AT_ANY_FORCE,
+    NAMED_SUPERSEDED,
     NOT_YET_THERE,
 ]

@@ -42,7 +42,9 @@ class Histories:
     candidates: dict[str, list[Candidate]] = field(default_factory=dict)
     _known: set[int] = field(default_factory=set)
     _open: set[str] = field(default_factory=set)  # items that leave something to be asked
-    _rests: dict[tuple[str, Moment, str | None, int | None], Rest] = field(default_factory=dict)
+    _rests: dict[tuple[str, Moment, str | None, int | None, bool], Rest] = field(
+        default_factory=dict
+    )
     _assemblies: Assemblies = field(init=False)
 
     def __post_init__(self) -> None:
@@ -68,28 +70,34 @@ class Histories:
         """Whether the users of an item rest, or may rest, on more than its value in force."""
         return code in self._open
 
-    def rest(self, code: str, at: Moment, mode: str | None, source: int | None) -> Rest:
-        """Return what a use of an item rested on besides the value of certificate `source`."""
+    def rest(
+        self, code: str, at: Moment, mode: str | None, source: int | None, *, named: bool = False
+    ) -> Rest:
+        """Return what a use of an item rested on besides the value of certificate `source`.
+
+        Where the use names that certificate, there is no doubt about it.
+        """
         if code not in self._open:
             return NOTHING_MORE
-        asked = code, at, mode, source
+        asked = code, at, mode, source, named
         found = self._rests.get(asked)
         if found is None:
-            found = self._rests[asked] = self._rest(code, at, mode, source)
+            found = self._rests[asked] = self._rest(code, at, mode, source, named)
         return found
 
-    def _rest(self, code: str, at: Moment, mode: str | None, source: int | None) -> Rest:
+    def _rest(
+        self, code: str, at: Moment, mode: str | None, source: int | None, named: bool
+    ) -> Rest:
         candidates = self.candidates.get(code, ())
         ranked = self._assemblies.ranked(code, at, mode)
         in_force = next((one for one in candidates if one.key == source), None)
         own_us = None if in_force is None else in_force.performed_us
         if source is not None and in_force is None:  # named, though it serves nobody
             own_us = next(self.source.certificates([source])).performed_us
-        return Rest(
-            _wider(ranked),
-            tuple(self._assemblies.doubts(code, at, mode)),
-            self._assemblies.held(code, at, mode, own_us),
-        )
+        held = self._assemblies.held(code, at, mode, own_us, named=named)
+        if named:
+            return Rest(held=held)
+        return Rest(_wider(ranked), tuple(self._assemblies.doubts(code, at, mode)), held)
 
     def _read_certificates(self, items: Mapping[int, str]) -> None:
         rows: dict[int, list[ServingRow]] = defaultdict(list)
