@@ -132,7 +132,8 @@ def _value_rows(points: Sequence[Point], effects: Sequence[Effect]) -> list[Row]
 def _curve(rows: Sequence[Row], by_force: bool) -> Curve | None:
     """Curve through rows; several at one force are averaged. None where a place is not known."""
     first = rows[0][1]
-    if not by_force and all(effect == first for _, effect in rows):
+    # A wrong force that differs by place is the same in relation only where it is none.
+    if (not by_force or not first.delta) and all(effect == first for _, effect in rows):
         return Curve((ZERO,), (first,))
     by_place: dict[Fraction, list[Effect]] = {}
     for point, effect in rows:

@@ -260,7 +260,8 @@ def _clearance(
 
 def _out_of_range(use: Use, calibration: Calibration, fault: Fault) -> bool:
     """Whether no force that the faulty item carried lies where it was faulty."""
-    if use.share is None:
-        return False
+    if use.share is None:  # of no force every share is none
+        served = [p for p in calibration.points if use.points is None or p.key in use.points]
+        return all(p.at_zero for p in served) and fault.cleared_by_range(use, calibration)
     seen = tuple(point.carried(use.share) for point in calibration.points)
     return fault.cleared_by_range(use, calibration.measured(seen))

@@ -252,6 +252,51 @@ NAMED_SUPERSEDED = {
     "expected": {"affected": {"A-1": {"generation": 1}}},
 }
 
+SHARE_OF_NOTHING = {
+    "id": "E12",
+    "title": "At zero force no cell bears anything, whatever the shares are",
+    "source": "Faults by segments; Compound items: shares absent",
+    "laboratory": lab(
+        cal("K-1", "CI", "03-01", BY_RIG, [row("0")]),
+        cal("K-2", "CJ", "03-02", BY_RIG, [row("30")]),
+        composition=[part("RIG", "CELL-A"), part("RIG", "CELL-B")],
+        kinds=MACHINES | {"CELL-A": "working_standard", "CELL-B": "working_standard"},
+    ),
+    "fault": {
+        "item": "CELL-A",
+        "kind": "true_force_relative_error",
+        "segments": ABOVE_20,
+    }
+    | OPEN,
+    # Neither cell has a value in force, so that nobody knows the shares of 30 kN.
+    "expected": {
+        "indeterminate": {"K-2": {"reason": "shares", "points": [UNKNOWN_POINT]}},
+        "cleared": {"K-1": {"reason": "range"}},
+    },
+}
+
+NO_OFFSET_WITHOUT_FORCE = {
+    "id": "E13",
+    "title": "A node without force that is off by nothing passes on nothing at any force",
+    "source": "Faults: true_force_offset, only; nodes by direction",
+    "laboratory": lab(
+        cal("W-1", "WS", "02-01", BY_REF, [row(None, point=1, **UP), row(point=2, **DOWN)]),
+        cal("C-1", "CI", "03-01", BY_WS, [row("50", **UP)]),
+    ),
+    "fault": {
+        "item": "REF",
+        "kind": "true_force_offset",
+        "delta_force": "5",
+        "unit": "N",
+        "only": {"directions": ["decreasing"]},
+    }
+    | OPEN,
+    "expected": {
+        "affected": {"W-1": {"points": [at("0", "0", "0"), WHOLE]}},
+        "exposed_zero_effect": {"C-1": {"points": [at("0", "0", "0")]}},
+    },
+}
+
 CANCELS_AT_ANY_FORCE = {
     "id": "E10",
     "title": "Offsets that cancel do so at a point without force too; without that nobody can tell",
@@ -312,6 +357,8 @@ EDGES: list[Json] = [
     ZERO_POINT,
     NO_OFFSET_THAT_WAY,
     CANCELS_AT_ANY_FORCE,
+    SHARE_OF_NOTHING,
+    NO_OFFSET_WITHOUT_FORCE,
     NAMED_SUPERSEDED,
     NOT_YET_THERE,
 ]
