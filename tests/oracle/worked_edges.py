@@ -297,6 +297,34 @@ NO_OFFSET_WITHOUT_FORCE = {
     },
 }
 
+KNOWN_BESIDE_UNKNOWN = {
+    "id": "E14",
+    "title": "U after stands at the known points of a certificate that has an unknown one",
+    "source": "Faults: entries with an unknown point",
+    "laboratory": lab(
+        cal(
+            "C-1",
+            "CI",
+            "03-01",
+            BY_REF,
+            [row(point=1, U="0.003", **UP), row(point=2, U="0.003"), row(point=3, **DOWN)],
+        ),
+    ),
+    "fault": force_fault(U_delta_rel="0.0004", U_delta_k="2", only={"directions": ["increasing"]}),
+    # 2 sqrt(0.0015^2 + (10 x 0.0002)^2) = 0.005; the way back is left alone and keeps its 0.002.
+    "expected": {
+        "indeterminate": {
+            "C-1": {
+                "points": [
+                    WHOLE | {"U_after": "0.005"},
+                    UNKNOWN_POINT | {"U_after": None},
+                    at("0", "0", "0", U_after="0.002", changed=False),
+                ]
+            }
+        },
+    },
+}
+
 CANCELS_AT_ANY_FORCE = {
     "id": "E10",
     "title": "Offsets that cancel do so at a point without force too; without that nobody can tell",
@@ -357,6 +385,7 @@ EDGES: list[Json] = [
     ZERO_POINT,
     NO_OFFSET_THAT_WAY,
     CANCELS_AT_ANY_FORCE,
+    KNOWN_BESIDE_UNKNOWN,
     SHARE_OF_NOTHING,
     NO_OFFSET_WITHOUT_FORCE,
     NAMED_SUPERSEDED,
