@@ -75,7 +75,13 @@ class Assemblies:
         return found
 
     def held(
-        self, assembly: str, at: Moment, mode: str | None, own_us: int | None
+        self,
+        assembly: str,
+        at: Moment,
+        mode: str | None,
+        own_us: int | None,
+        *,
+        named: bool = False,
     ) -> tuple[Held, ...]:
         """Return every part that an assembly held when it was used, through others too.
 
@@ -87,11 +93,13 @@ class Assemblies:
             When it was used, and the mode of the calibration that used it.
         own_us
             Instant of the calibration whose value the assembly itself carried; None without one.
+        named
+            Whether the use names that value, which then is the same in whatever mode.
         """
         if assembly not in self.parts:
             return ()
         found = {one.chain: one for one in self._of((assembly,), at, mode, own_us)}
-        for other in MODES if mode is None else ():
+        for other in MODES if mode is None and not named else ():
             # In the other mode the assembly may have had no value of its own, or another one.
             own = next(iter(self.ranked(assembly, at, other)), None)
             for one in self._of((assembly,), at, other, own and own.performed_us):
@@ -105,43 +113,37 @@ class Assemblies:
     def _of(
         self, chain: tuple[str, ...], at: Moment, mode: str | None, own_us: int | None
     ) -> Iterator[Held]:
-        return self._below(chain, at, mode, ONE, own_us, BY_SHARE)
+        return self._below(Held(chain, ONE, ONE, BY_SHARE), at, mode, own_us)
 
     def _below(
-        self,
-        chain: tuple[str, ...],
-        at: Moment,
-        mode: str | None,
-        share: Fraction | None,
-        own_us: int | None,
-        bearing: str,
+        self, holder: Held, at: Moment, mode: str | None, own_us: int | None
     ) -> Iterator[Held]:
-        parts = self._parts_at(chain[0], at)
+        """Every part of what holds it, seen from there; `own_us` as in `held`."""
+        parts = self._parts_at(holder.part, at)
         shares = self._shares(parts, at, mode)
-        for name, (kind, _) in parts.items():
-            if name in chain:
+        for name in parts:
+            if name in holder.chain:
                 continue
-            measures = kind in MEASURING
-            part_share = _times(share, shares[name]) if measures else ONE
-            how = bearing if measures else UNTOLD
+            # What measures nothing sees the force of what holds it.
+            measures = name in shares
+            share = shares.get(name, ONE)
+            of_fault = ONE if len(shares) == 1 else share
             ranked = self.ranked(name, at, mode)
-            value = ranked[0] if ranked else None
-            later = value is not None and (own_us is None or value.performed_us > own_us)
+            later = bool(ranked) and _after(ranked[0], own_us)
+            bearing = holder.bearing if measures else UNTOLD
             if own_us is not None:
-                how = UNTOLD if later else SHIELDED
-            yield Held(
-                (name, *chain),
-                part_share,
-                how,
+                bearing = UNTOLD if later else SHIELDED
+            one = Held(
+                (name, *holder.chain),
+                _times(holder.share, share),
+                _times(holder.fault_share, of_fault),
+                bearing,
                 (*ranked[:1], *(one for one in ranked[1:] if _after(one, own_us))),
                 tuple(self._open_questions(name, at, mode, ranked, own_us)),
+                holder.unshared or (own_us is None and share is None),
             )
-            below_us = own_us
-            if value is not None and later:
-                below_us = value.performed_us
-            yield from self._below(
-                (name, *chain), at, mode, part_share, below_us, how if measures else UNTOLD
-            )
+            yield one
+            yield from self._below(one, at, mode, ranked[0].performed_us if later else own_us)
 
     def _open_questions(
         self,

@@ -8,6 +8,7 @@ order: deltas are added, and a path counts only where its delta is not zero.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -68,7 +69,14 @@ def _effect(
     suspect: Sequence[Use],
     carried: Sequence[Carried],
 ) -> Effect:
-    """Effect at one point: the suspect uses, and what the other items carry."""
+    """Effect at one point: the suspect uses, and what the other items carry.
+
+    Where the force is not known, wrong forces can still be told to cancel: they are compared as at
+    one newton, and carried ones only where they are the same at every force.
+    """
+    anywhere = fault.by_force and point.force_n is None
+    if anywhere:
+        point = point._replace(recorded=Decimal(1), newton=ONE)
     found = _direct(fault, calibration, point, suspect) if suspect else NO_EFFECT
     for use, passed, share in carried:
         if found.delta is None:
@@ -80,8 +88,10 @@ def _effect(
             return UNKNOWN
         effect = passed.constant
         if effect is None:
-            effect = passed.at(point.carried(share).force_n, point.direction)
+            effect = passed.at(point.carried(share).force_n, point.direction, anywhere=anywhere)
         found = _added(fault, found, effect, weight if share is ONE else weight * share)
+    if anywhere:
+        return UNKNOWN if found.delta is None or found.delta else NO_EFFECT
     return found
 
 

@@ -514,12 +514,12 @@ class ReadoutGain(Fault):
         if any(use.share is None or (unclear and use.channel is None) for use in reading):
             return UNKNOWN
         # A channel that is listed twice in one role read once.
-        sign = sum(SIGNS[role] for role in {use.role for use in reading})
+        sign = sum((SIGNS[role] for role in {use.role for use in reading}), ZERO)
         ratio = self.gain ** int(sign)
         if ratio == 1:
             return NO_EFFECT
-        share = reading[0].share or ONE
-        return Effect((ratio - 1) * share, sign * share)
+        # What was read was the whole reading, whatever part of the force its holder carried.
+        return Effect(ratio - 1, sign)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -71,21 +71,28 @@ class Held(NamedTuple):
     chain
         From the part upwards to the assembly that the use names.
     share
-        Its share of the force on the assembly, 1 for a part that measures nothing; None where the
-        shares that were recorded settle nothing.
+        Its share of the force on the assembly, that of what holds it for a part that measures
+        nothing; None where the shares that were recorded settle nothing.
+    fault_share
+        The same for a fault of the part itself, which counts whole where nothing else measures.
     bearing
         How its value bears on the user: BY_SHARE, UNTOLD or SHIELDED.
     ranked
         Certificates that served, the one in force first.
     doubts
         Certificates whose value it may have carried instead.
+    unshared
+        Whether its value waits for shares that the records do not settle; not for those below a
+        value that an assembly has of its own.
     """
 
     chain: tuple[str, ...]
     share: Fraction | None
+    fault_share: Fraction | None
     bearing: str
     ranked: tuple[Candidate, ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    unshared: bool = False
 
     @property
     def part(self) -> str:

@@ -68,25 +68,32 @@ class Passed:
     directed: Mapping[str | None, Curve | None] = field(default_factory=dict)
     by_force: bool = False
 
-    def at(self, force_n: Fraction | None, direction: str | None = None) -> Effect:
-        """Effect at a recorded force in newton; None where no force was recorded."""
+    def at(
+        self, force_n: Fraction | None, direction: str | None = None, *, anywhere: bool = False
+    ) -> Effect:
+        """Effect at a recorded force in newton; None where no force was recorded.
+
+        With `anywhere` the force says how large a wrong force is, and not where it was measured.
+        """
         if force_n == 0:
             return NO_EFFECT
         if self.constant is not None:
             return self.constant
+        place = None if anywhere else force_n
         if direction is not None or not self.directed:
             whole = self.whole
             curve = self.directed.get(direction, self.directed.get(None, whole))
-            found = UNKNOWN if curve is None else curve.at(force_n)
+            found = UNKNOWN if curve is None else curve.at(place)
         else:
-            found = self._in_any_direction(force_n)
-        if self.by_force and found.delta is not None:
+            found = self._in_any_direction(place)
+        if self.by_force and found.delta:
             return Effect(found.delta / force_n, found.weight / force_n) if force_n else UNKNOWN
         return found
 
     def _in_any_direction(self, force_n: Fraction | None) -> Effect:
         ways = [UNKNOWN if one is None else one.at(force_n) for one in self.directed.values()]
-        if any(one.delta is None or one.delta != ways[0].delta for one in ways):
+        # An uncertainty that differs cannot be told either: of some faults it is all there is.
+        if any(one.delta is None or one != ways[0] for one in ways):
             return UNKNOWN
         whole = UNKNOWN if self.whole is None else self.whole.at(force_n)
         return ways[0] if whole.delta is None else whole
@@ -125,7 +132,8 @@ def _value_rows(points: Sequence[Point], effects: Sequence[Effect]) -> list[Row]
 def _curve(rows: Sequence[Row], by_force: bool) -> Curve | None:
     """Curve through rows; several at one force are averaged. None where a place is not known."""
     first = rows[0][1]
-    if not by_force and all(effect == first for _, effect in rows):
+    # A wrong force that differs by place is the same in relation only where it is none.
+    if (not by_force or not first.delta) and all(effect == first for _, effect in rows):
         return Curve((ZERO,), (first,))
     by_place: dict[Fraction, list[Effect]] = {}
     for point, effect in rows:

@@ -295,15 +295,15 @@ def _carried(walk: _Walk, calibration: Calibration, exposure: Exposure) -> list[
 
 def _why_unknown(walk: _Walk, calibration: Calibration, exposure: Exposure) -> str | None:
     """Whether it is for the parts of a used assembly that nobody can say what the fault does."""
-    if any(use.share is None for use in exposure.uses):
+    if exposure.unshared:
         return SHARES
-    found = None
+    found = PART if any(use.share is None for use in exposure.uses) else None
     for use in calibration.uses:
         for one in use.held:
             judged = _of_part(walk, one.source, one.bearing)
             if judged is None or judged.passed is None or exposure.speaks_for(use, one.chain):
                 continue
-            if one.share is None:
+            if one.unshared:
                 return SHARES
             if one.bearing != BY_SHARE:
                 found = PART

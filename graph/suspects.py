@@ -89,12 +89,15 @@ class Exposure:
         Reasons for which other uses are cleared.
     spoken : tuple of (Use, frozenset of str)
         The suspect uses as they were recorded, each with the parts through which it is one.
+    unshared : bool
+        Whether it takes a share that the records do not settle to say what the fault does.
     """
 
     uses: tuple[Use, ...] = ()
     paths: tuple[Path, ...] = ()
     cleared: frozenset[str] = frozenset()
     spoken: tuple[tuple[Use, frozenset[str]], ...] = ()
+    unshared: bool = False
 
     def speaks_for(self, use: Use, chain: Sequence[str] = ()) -> bool:
         """Say whether the fault itself speaks for a use, so that its item's value adds nothing.
@@ -139,6 +142,7 @@ def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
     paths: list[Path] = []
     cleared: set[str] = set()
     spoken: list[tuple[Use, frozenset[str]]] = []
+    unshared = False
     for use in calibration.uses:
         routes = _routes(use, suspect.fault, suspect.holders)
         if routes is None:
@@ -147,20 +151,27 @@ def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
         if reason is not None:
             cleared.add(reason)
             continue
-        shares = [route.share for route in routes]
+        shares = [route.share if route.told else None for route in routes]
+        unshared |= any(route.unshared for route in routes)
         # A part that measures nothing counts once, in however many ways it was there.
         uses.extend([use] if shares.count(ONE) == len(shares) else map(use.shared, shares))
         paths.extend((*route.path, calibration.number) for route in routes)
         spoken.append((use, frozenset(name for route in routes for name in route.parts)))
-    return Exposure(tuple(uses), tuple(paths), frozenset(cleared), tuple(spoken))
+    return Exposure(tuple(uses), tuple(paths), frozenset(cleared), tuple(spoken), unshared)
 
 
 class _Route(NamedTuple):
-    """One way from the fault to a use: how its path begins, the parts on it, and their share."""
+    """One way from the fault to a use: how its path begins, the parts on it, and their share.
+
+    `told` says whether the share settles what the fault does to the use, `unshared` whether it
+    takes one that the records do not settle.
+    """
 
     path: Path
     parts: Path = ()
     share: Fraction | None = ONE
+    told: bool = True
+    unshared: bool = False
 
 
 def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[_Route] | None:
@@ -172,7 +183,9 @@ def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[_Route] |
             _Route(
                 (fault.item, *one.chain),
                 one.chain[:-1],
-                one.share if one.bearing == BY_SHARE else None,
+                one.share,
+                one.bearing == BY_SHARE,
+                one.unshared,
             )
             for one in use.held
             if one.source in fault.certificates and one.bearing != SHIELDED
@@ -185,12 +198,13 @@ def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[_Route] |
     chains = [holder for holder in holders if holder.assembly == use.item]
     if not chains:
         return None
-    shares = {one.chain: one.share for one in use.held if one.part == fault.item}
+    shares = {one.chain: one.fault_share for one in use.held if one.part == fault.item}
     return [
-        _Route(path, path[:-1], shares.get(path, ONE))
+        _Route(path, path[:-1], share, unshared=share is None)
         for holder in chains
         if holder.held_at(use.at)
         for path in [(fault.item, *holder.chain)]
+        for share in [shares.get(path, ONE)]
     ]
 
 
@@ -235,19 +249,19 @@ def _clearance(
     if all(_out_of_range(use.shared(route.share), calibration, fault) for route in routes):
         return "range"
     if only is not None and only.directions is not None:
-        served = [
-            point.direction
-            for point in calibration.points
-            if not point.at_zero and (use.points is None or point.key in use.points)
-        ]
-        if served and all(way and way not in only.directions for way in served):
+        served = [p for p in calibration.points if use.points is None or p.key in use.points]
+        # A point at zero force decides only where there is no other.
+        ways = [point.direction for point in served if not point.at_zero]
+        ways = ways or [point.direction for point in served]
+        if ways and all(way and way not in only.directions for way in ways):
             return "direction"
     return None
 
 
 def _out_of_range(use: Use, calibration: Calibration, fault: Fault) -> bool:
     """Whether no force that the faulty item carried lies where it was faulty."""
-    if use.share is None:
-        return False
+    if use.share is None:  # of no force every share is none
+        served = [p for p in calibration.points if use.points is None or p.key in use.points]
+        return all(p.at_zero for p in served) and fault.cleared_by_range(use, calibration)
     seen = tuple(point.carried(use.share) for point in calibration.points)
     return fault.cleared_by_range(use, calibration.measured(seen))

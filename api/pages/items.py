@@ -33,9 +33,10 @@ def show_item(item_id: str) -> Response:
         ledger = ledgers.ledger(session, item_id, {"rate_days": cycles.DAYS}, now)
         isolations = isolation.of_item(session, item_id, now)
         overrides = isolation.overrides(session, item.id)
+        shown = items.shown(session, item)
     return show(
         "item.html",
-        item=items.answer(item),
+        item=shown,
         history=history,
         line=timeline(history, now),
         resting=resting,

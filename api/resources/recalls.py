@@ -47,6 +47,7 @@ from typing import Any
 
 from flask import Response
 
+from api.schemas.base import StrictSchema
 from api.schemas.faults import ComparisonRequestSchema, RecallRequestSchema
 from api.schemas.recalls import (
     ComparisonSchema,
@@ -85,9 +86,10 @@ blp = Blueprint("recalls", __name__, url_prefix="/v1/recalls", description=__doc
 @requires("recall")
 @idempotent
 @blp.arguments(RecallRequestSchema)
+@blp.arguments(StrictSchema, location="query")  # what would be overlooked is refused
 @blp.response(201, RecallSchema)
 @blp.alt_response(200, schema=RecallSchema, description="A preview: nothing was stored")
-def report_fault(request: dict[str, Any]) -> Any:
+def report_fault(request: dict[str, Any], query: dict[str, Any]) -> Any:
     """Report a fault and store the recall; with preview it is only answered."""
     if request["preview"]:
         with reading() as session:

@@ -11,7 +11,7 @@ from api.schemas.calibrations import MAX_REVISION
 from api.schemas.fields import MomentText, Text, WholeNumber, refuse
 
 ACTIONS = ("withdraw", "reissue", "recalibrate_free", "no_action")
-DISPOSABLE = ("affected", "indeterminate", "exposed_zero_effect")
+DISPOSABLE = ("affected", "indeterminate", "exposed_zero_effect", "cannot_be_excluded")
 
 
 class CertificateNameSchema(StrictSchema):

@@ -162,6 +162,7 @@ class TotalsSchema(StrictSchema):
     affected = fields.Dict()
     exposed_zero_effect = fields.Dict()
     indeterminate = fields.Dict()
+    cannot_be_excluded = fields.Dict()
 
 
 class EntryQuerySchema(StrictSchema):

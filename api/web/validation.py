@@ -7,6 +7,7 @@ the table of marshmallow's own sentences below.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
@@ -16,7 +17,14 @@ from api.errors import pointer
 SHOWN_LENGTH = 100
 _BODY_LOCATIONS = ("json", "form", "files", "json_or_form")
 _ABSENT = object()
+# How marshmallow's sentences about choices and lengths begin -> ours and the remedy, told the rest.
 _CHOICES = "Must be one of: "
+_LENGTHS = (
+    (re.compile(r"Shorter than minimum length (\d+)\."), "fewer than {}", "send {} or more"),
+    (re.compile(r"Longer than maximum length (\d+)\."), "more than {}", "send {} at most"),
+    (re.compile(r"Length must be between (\d+ and \d+)\."), "not between {}", "send between {}"),
+    (re.compile(r"Length must be (\d+)\."), "not {}", "send {}"),
+)
 # marshmallow's sentence -> ours and the remedy.
 _SENTENCES = {
     "Missing data for required field.": ("required field is missing", "add it"),
@@ -55,8 +63,10 @@ def issues_of(messages: Mapping[str, Any], error: Any = None) -> list[dict[str, 
 
 
 def _by_beginning(message: str) -> tuple[str, str]:
-    remedy = "send one of these" if message.startswith(_CHOICES) else ""
-    return message.removesuffix("."), remedy
+    for sentence, detail, remedy in _LENGTHS:
+        if found := sentence.fullmatch(message):
+            return detail.format(found[1]), remedy.format(found[1])
+    return message.removesuffix("."), "send one of these" if message.startswith(_CHOICES) else ""
 
 
 def _leaves(

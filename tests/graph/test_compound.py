@@ -100,3 +100,19 @@ def test_in_the_other_mode_an_assembly_may_rest_on_its_parts():
     found = held([part("A")], valued("A") | {"RIG": [own]}, own_us=50)
     assert found["A"].bearing == SHIELDED
     assert found["A"].doubts == (Doubt(1, MODE_NOT_RECORDED),)
+
+
+def test_shares_that_are_not_settled_count_only_above_a_value_of_its_own():
+    # DESIGN, compound items: the value passes on alone, or is overtaken whatever the shares are.
+    inner = [part("IN", share="1"), part("B", share="0.5", assembly="IN"), part("C", assembly="IN")]
+    assert held(inner, valued("B", "C"))["B"].unshared
+    assert not held(inner, valued("B", "C"))["IN"].unshared
+    for own in (5, 50):  # before the cells, and after them
+        found = held(inner, valued("B", "C") | valued("IN", at=own))
+        assert (found["B"].share, found["B"].unshared) == (None, False)
+
+
+def test_a_fault_of_the_only_measuring_part_counts_whole_whatever_is_recorded():
+    found = held([part("A", share="0.5"), part("R", "readout")], valued("A"))
+    assert (found["A"].share, found["A"].fault_share) == (None, 1)
+    assert (found["R"].share, found["R"].fault_share) == (1, 1)

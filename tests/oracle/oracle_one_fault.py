@@ -94,6 +94,7 @@ class OneFault:
         reached: list[tuple[Use, Node, bool]] = []
         cleared: list[str] = []
         ways: list[Way] = []
+        unshared = False
         for place, use in enumerate(certificate.uses):
             tree = self.node(certificate, place)
             scope = self.scope(certificate, use, tree)
@@ -106,11 +107,13 @@ class OneFault:
             if any(way.how != "exposed" for way in found):
                 reached.append((use, tree, scope == "faulty"))
                 if self.broken(tree, scope == "faulty"):
-                    finding.reasons.add("shares")
+                    unshared = True
         finding.values = [self.total(certificate, row, reached) for row in certificate.rows]
         finding.generation = min((self.generation(way) for way in ways), default=0)
         if ways:
             finding.kind = self.classify(finding.values, bool(reached))
+            if unshared and finding.kind == "indeterminate":
+                finding.reasons.add("shares")
         elif cleared:
             finding.cleared = min(cleared, key=CLEARING.index)
         return finding
@@ -203,16 +206,21 @@ class OneFault:
         """True if a node meets the fault in one of these ways."""
         return any(way.how in how for way in self.ways(tree, faulty))
 
-    def broken(self, tree: Node, faulty: bool) -> bool:
-        """True if shares that cannot be told decide about a node."""
+    def broken(self, tree: Node, faulty: bool, shielded: bool = False) -> bool:
+        """True if shares that cannot be told decide about a node.
+
+        They do not for values that an assembly's own shields, or that come after it (section 10:
+        it "passes that on alone", else its users are indeterminate whatever the shares).
+        """
+        shielded = shielded or tree.own is not None
         for place, part in enumerate(tree.measuring):
-            of_value = tree.own is None and self.touched(part, faulty, ("value",))
+            of_value = not shielded and self.touched(part, faulty, ("value",))
             of_fault = self.touched(part, faulty, ("fault",))
             if of_value and tree.share_of(place, False) is None:
                 return True
             if of_fault and tree.share_of(place, True) is None:
                 return True
-        return any(self.broken(part, faulty) for part in tree.parts)
+        return any(self.broken(part, faulty, shielded) for part in tree.parts)
 
     def total(
         self, certificate: Certificate, row: Row, reached: list[tuple[Use, Node, bool]]

@@ -3,7 +3,7 @@
 The oracle (tests/oracle) shares no code with the product, works in exact fractions and scans the
 whole laboratory; it reproduces the worked laboratories of fixtures/scenarios by itself. The gate
 takes the same seeds each time; `python tests/whole/test_recall_against_oracle.py 1000 2000` tries
-the laboratories of other seeds and prints each that differs.
+the laboratories of other seeds, prints each that differs, and fails if one does.
 """
 
 from __future__ import annotations
@@ -88,8 +88,8 @@ def test_a_recall_gives_windows_and_lists_of_the_oracle(database: Database, lot:
         assert compared(database, seed) == [], f"seed {seed}"
 
 
-def main(first: int, last: int) -> None:
-    """Try the laboratories of seeds, from the first until before the last."""
+def main(first: int, last: int) -> int:
+    """Try the laboratories of seeds, from the first until before the last; 1 if any differs."""
     differ = 0
     with tempfile.TemporaryDirectory() as folder:
         database = Database(f"sqlite:///{folder}/oracle.db")
@@ -101,7 +101,8 @@ def main(first: int, last: int) -> None:
                 print(f"seed {seed}: {line[:200]}")
         database.dispose()
     print(f"{last - first} laboratories, {differ} differ")
+    return int(differ > 0)
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:3]))
+    sys.exit(main(*map(int, sys.argv[1:3])))

@@ -197,7 +197,7 @@ def _refuse_open_ends(session: Session, recall_id: int) -> None:
     ).all()
     remedy = f"POST /v1/recalls/{recall_id}/dispositions"
     issues = [
-        Issue("", f"no disposition of an {row.list_name} certificate", remedy, _name(row))
+        Issue("", f"no disposition yet, and it is listed as {row.list_name}", remedy, _name(row))
         for row in named
     ]
     raise Conflict(f"{missing} certificate(s) lack a disposition", issues)

@@ -33,7 +33,8 @@ def record(session: Session, case: RecallCase, command: Record, now_us: int) -> 
     Raises
     ------
     UnknownReference
-        If a certificate named is not in the lists affected, indeterminate and exposed_zero_effect.
+        If a certificate named stands in none of the lists affected, indeterminate,
+        exposed_zero_effect and cannot_be_excluded.
     Conflict
         If the case is closed.
     """
@@ -103,7 +104,7 @@ def _named(
             continue
         detail, remedy = "several certificates of this recall", "name revision and issuer too"
         if not found:
-            detail = "this recall does not list it as affected, indeterminate or exposed"
+            detail = "this recall lists it nowhere that could ask for a disposition"
             remedy = f"GET /v1/recalls/{recall_id} has its lists"
         issues.append(Issue(pointer("certificates", place), detail, remedy, name["certificate"]))
     if issues:

@@ -72,8 +72,8 @@ class ResultRows:
             "limit_upper": None if limits is None else limits[1],
             "rule_id": self._rule(result.get("rule"), f"{place}/rule"),
             "specification_id": self._specification(result),
-            "budget_id": self.budgets.key(result, place),
             "remarks": remarks(result),
+            **self.budgets.taken(result, place),
         }
 
     def _rule(self, code: str | None, place: str) -> int | None:

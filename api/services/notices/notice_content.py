@@ -26,7 +26,7 @@ from api.store.casework import Disposition
 from api.store.chunks import chunks
 from api.store.tables import Certificate, DecisionRule, Item, Recall, RecallEntry, Result
 from graph.moments import instant_us
-from graph.recall import AFFECTED, INDETERMINATE
+from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
 IDENTITY = ("manufacturer", "maker", "model", "serial", "serial_number", "asset", "customer_id")
 # The stages whose values the item is used with afterwards.
@@ -100,12 +100,14 @@ def _certificate(
     one: Subject, results: Sequence[Row[*tuple[Any, ...]]], again: str | None
 ) -> Record:
     certificate, entry = one.certificate, one.entry
+    # Of what cannot be excluded nothing is known that could be told point by point.
+    matched = [] if entry["class"] == NOT_EXCLUDED else _matched(entry, results)
     points = [
-        _point(point, row)
-        for point, row in zip(entry.get("points", ()), _matched(entry, results), strict=True)
+        _point(point, row) for point, row in zip(entry.get("points", ()), matched, strict=True)
     ]
     stages = {point["stage"] for point in points}
-    effect = words.EFFECTS[entry["class"]]
+    reasons = entry.get("reasons", [])
+    effect = words.effect_in_words(entry["class"], reasons)
     if {"as_found", "as_left"} <= stages:
         effect += f" {words.STAGES['as_found']}"
     may, why = words.now_in_words(_left_shifted(entry), bool(certificate.adjusted), again)
@@ -117,11 +119,12 @@ def _certificate(
         "issued_at": certificate.issued_at,
         "item": _item(one.item),
         "class": entry["class"],
+        **({"reasons": reasons} if reasons else {}),
         "effect": effect,
         "verdict_changes": entry.get("verdict_changes"),
         "points": points,
         "may_read_wrong_now": {"answer": may, "words": why},
-        "action": {"action": action, "words": words.ACTIONS[action]},
+        "action": {"action": action, "words": words.action_in_words(action, entry["class"])},
         "amended_by_revision": certificate.superseded_by,
     }
 
@@ -200,7 +203,7 @@ def _rule(row: Row[*tuple[Any, ...]]) -> str | None:
 def _left_shifted(entry: Record) -> bool | None:
     """Whether a value that the item was left with moved; None where that is not known."""
     shifts = [one["shift"] for one in entry.get("points", ()) if one["stage"] in LEFT]
-    if entry["class"] == INDETERMINATE or None in shifts:
+    if entry["class"] in (INDETERMINATE, NOT_EXCLUDED) or None in shifts:
         return None
     return any(shift != "0" for shift in shifts)
 
@@ -227,7 +230,7 @@ def _calibrated_again(
         select(RecallEntry.certificate_id)
         .where(
             RecallEntry.recall_id == recall_id,
-            RecallEntry.list_name.in_((AFFECTED, INDETERMINATE)),
+            RecallEntry.list_name.in_((AFFECTED, INDETERMINATE, NOT_EXCLUDED)),
         )
         .scalar_subquery()
     )

@@ -6,12 +6,13 @@ reference is described and not named, and what was written about it is left out.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from api.services.base.record import Record
+from graph.recall import NOT_EXCLUDED
 
 KINDS = {
     "reference_standard": "reference standard",
@@ -70,6 +71,48 @@ EFFECTS = {
     "affected": "The results change as shown.",
     "indeterminate": "By how much the results change cannot be stated; all of them are in doubt.",
     "exposed_zero_effect": "The results do not change, but what they rested on was not sound.",
+    "cannot_be_excluded": (
+        "Our records do not show that this calibration rested on what was wrong, but they do not "
+        "exclude it either: {why}. Until we know, all its results are in doubt."
+    ),
+}
+# Why that is so, by the reason that the recall gives; nothing of what is another customer's.
+DOUBTS = {
+    "no_use_in_role": (
+        "the record of this calibration does not say what was used in a place where it may have "
+        "served"
+    ),
+    "undated_void": (
+        "what this calibration rested on may have had its values from a certificate that was "
+        "withdrawn on a day that nobody recorded"
+    ),
+    "mode_not_recorded": (
+        "it is not recorded whether this calibration was made in tension or in compression, and "
+        "what it rested on was wrong, or may have been, in one of the two"
+    ),
+    "other_mode_only": (
+        "what this calibration rested on was itself calibrated in the other mode only (tension or "
+        "compression), with values that were wrong or may have been"
+    ),
+    "outside_range": (
+        "a force lies outside the range for which what this calibration rested on had sound "
+        "values, and inside that of earlier values that were wrong or may have been"
+    ),
+    "rests_on_doubt": (
+        "it rested on another calibration of which the records do not exclude it either"
+    ),
+}
+# Where no corrected values can be given.
+ACTIONS_IN_DOUBT = {
+    "reissue": (
+        "We issue an amended certificate that takes the place of this one. Until you have it, do "
+        "not rely on its results, and evaluate the work done with the item since the calibration."
+    ),
+    "recalibrate_free": (
+        "Please send the item back: we calibrate it again free of charge. Until then do not rely "
+        "on the results of this certificate, and evaluate the work done with the item since the "
+        "calibration."
+    ),
 }
 
 
@@ -97,6 +140,8 @@ def percent(relative: object) -> str:
 def _force_error(fault: Record) -> str:
     if "segments" in fault:
         return "gave a wrong force in part of its range"
+    if not Decimal(str(fault["delta_rel"])):
+        return f"was less certain than was stated (by {percent(fault.get('U_delta_rel', 0))})"
     return f"gave a true force {_more(fault['delta_rel'])} than was recorded"
 
 
@@ -134,6 +179,18 @@ _FAULTS: Mapping[str, Callable[[Record], str]] = {
         f"drifted until the true force was {_more(fault['delta_rel'])} than was recorded"
     ),
 }
+
+
+def effect_in_words(list_name: str, reasons: Iterable[str]) -> str:
+    """Return what a list means for a certificate; of one in doubt with the reasons, in words."""
+    return EFFECTS[list_name].format(why="; ".join(DOUBTS[one] for one in reasons))
+
+
+def action_in_words(action: str | None, list_name: str) -> str:
+    """Return what is to be done with a certificate."""
+    if list_name == NOT_EXCLUDED and action in ACTIONS_IN_DOUBT:
+        return ACTIONS_IN_DOUBT[action]
+    return ACTIONS[action]
 
 
 def period_in_words(start_us: int | None, end_us: int | None, zone: ZoneInfo) -> str:

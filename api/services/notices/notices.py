@@ -29,7 +29,7 @@ from api.store.casework import Disposition, Notice, RecallCase
 from api.store.journal import note as journal_note
 from api.store.tables import Certificate, Customer, Recall, RecallEntry
 from graph.moments import moment
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
+from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 DAY_US = 86_400_000_000
 # Common practice, no source: a month to answer where no other day is set.
@@ -168,7 +168,8 @@ def _concerned(
 ) -> dict[str, tuple[int, dict[int, Disposition | None]]]:
     """Each customer with its certificates and their dispositions.
 
-    Exposed certificates without effect are told of only if something is done about them.
+    Exposed certificates without effect are told of only if something is done about them, and those
+    that cannot be excluded unless it was decided that nothing is to be done.
     """
     rows = session.execute(
         select(Customer.name, Customer.id, RecallEntry.certificate_id, RecallEntry.list_name)
@@ -176,14 +177,17 @@ def _concerned(
         .join(RecallEntry, RecallEntry.certificate_id == Certificate.id)
         .where(
             RecallEntry.recall_id == recall_id,
-            RecallEntry.list_name.in_((AFFECTED, INDETERMINATE, EXPOSED)),
+            RecallEntry.list_name.in_((AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)),
         )
     ).all()
     decided = current(session, recall_id, [row.certificate_id for row in rows])
     found: dict[str, tuple[int, dict[int, Disposition | None]]] = {}
     for row in rows:
         made = decided.get(row.certificate_id)
-        if row.list_name == EXPOSED and (made is None or made.action == "no_action"):
+        nothing_done = made is not None and made.action == "no_action"
+        if row.list_name == EXPOSED and (made is None or nothing_done):
+            continue
+        if row.list_name == NOT_EXCLUDED and nothing_done:
             continue
         found.setdefault(row.name, (row.id, {}))[1][row.certificate_id] = made
     return found

@@ -15,10 +15,10 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
 from api.store.tables import Certificate, RecallEntry
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
+from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 Statement = TypeVar("Statement", bound=Select[*tuple[Any, ...]])
-RECALLED = (AFFECTED, INDETERMINATE, EXPOSED)
+RECALLED = (AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)
 _LAST = -1.0  # below every ratio: entries without one come last
 SORTS: dict[str, tuple[ColumnElement[Any], ...]] = {
     "order": (),
@@ -109,7 +109,7 @@ def totals(session: Session, recall: int) -> Record:
             "by_item": _count(session, recall, name, RecallEntry.item),
             "by_generation": _count(session, recall, name, RecallEntry.generation),
         }
-        for name in (AFFECTED, EXPOSED, INDETERMINATE)
+        for name in RECALLED
     }
 
 

@@ -91,8 +91,8 @@ class Traced:
         if at == performed:
             at = performed
         code = self.items[row.item_id][0]
-        rest = self.histories.rest(code, at, mode, row.source_id)
-        named = row.named_certificate is not None  # and so leaves no doubt about it
+        named = row.named_certificate is not None
+        rest = self.histories.rest(code, at, mode, row.source_id, named=named)
         return Use(
             code,
             row.role,
@@ -103,8 +103,8 @@ class Traced:
             None if row.factor_applied is None else Fraction(row.factor_applied),
             row.source_id,
             row.evidence_id,
-            () if named else rest.ranked,
-            () if named else rest.doubts,
+            rest.ranked,
+            rest.doubts,
             rest.held,
         )
 

@@ -5,8 +5,9 @@ under review; then the latest disposition decides: no_action frees the certifica
 recalls it. Exposed without effect is "none" unless somebody decided otherwise.
 
 Another look at the same fault (`previous`) takes the place of a recall for the certificates that it
-lists too. One that it lists no longer is under review until a disposition says what becomes of it:
-its holder may have been told, and a second look with too short a window must free nothing unseen.
+lists too. One that it lists no longer, or as exposed without effect, is under review until a
+disposition says what becomes of it: its holder may have been told, and a second look with too short
+a window, or too small an effect, must free nothing unseen.
 
 What a fresh recall recalls, or judges otherwise, is under review until a look that is stored says
 so too; and so is, as long as nobody knows, whatever a recall may newly reach
@@ -17,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from sqlalchemy import exists, func, select
+from sqlalchemy import exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.services.recalls.provisional import newly_reached
@@ -37,6 +38,7 @@ UNDECIDED = {
 }
 Later = aliased(Recall)
 Again = aliased(RecallEntry)
+Disposed = aliased(Disposition)
 
 
 def recall_states(session: Session, certificates: Collection[int]) -> dict[int, str]:
@@ -51,11 +53,18 @@ def recall_states(session: Session, certificates: Collection[int]) -> dict[int, 
         .scalar_subquery()
     )
     looked_again = exists().where(Later.previous_id == RecallEntry.recall_id)
+    decided_again = exists().where(
+        Disposed.recall_id == Again.recall_id,
+        Disposed.certificate_id == Again.certificate_id,
+    )
     listed_again = exists().where(
         Later.previous_id == RecallEntry.recall_id,
         Again.recall_id == Later.id,
         Again.certificate_id == RecallEntry.certificate_id,
-        Again.list_name.in_(UNDECIDED),
+        or_(
+            Again.list_name.in_((AFFECTED, INDETERMINATE, NOT_EXCLUDED)),
+            (Again.list_name == EXPOSED) & decided_again,
+        ),
     )
     statement = (
         select(RecallEntry.certificate_id, RecallEntry.list_name, Disposition.action, looked_again)

@@ -42,7 +42,9 @@ class Histories:
     candidates: dict[str, list[Candidate]] = field(default_factory=dict)
     _known: set[int] = field(default_factory=set)
     _open: set[str] = field(default_factory=set)  # items that leave something to be asked
-    _rests: dict[tuple[str, Moment, str | None, int | None], Rest] = field(default_factory=dict)
+    _rests: dict[tuple[str, Moment, str | None, int | None, bool], Rest] = field(
+        default_factory=dict
+    )
     _assemblies: Assemblies = field(init=False)
 
     def __post_init__(self) -> None:
@@ -68,28 +70,34 @@ class Histories:
         """Whether the users of an item rest, or may rest, on more than its value in force."""
         return code in self._open
 
-    def rest(self, code: str, at: Moment, mode: str | None, source: int | None) -> Rest:
-        """Return what a use of an item rested on besides the value of certificate `source`."""
+    def rest(
+        self, code: str, at: Moment, mode: str | None, source: int | None, *, named: bool = False
+    ) -> Rest:
+        """Return what a use of an item rested on besides the value of certificate `source`.
+
+        Where the use names that certificate, there is no doubt about it.
+        """
         if code not in self._open:
             return NOTHING_MORE
-        asked = code, at, mode, source
+        asked = code, at, mode, source, named
         found = self._rests.get(asked)
         if found is None:
-            found = self._rests[asked] = self._rest(code, at, mode, source)
+            found = self._rests[asked] = self._rest(code, at, mode, source, named)
         return found
 
-    def _rest(self, code: str, at: Moment, mode: str | None, source: int | None) -> Rest:
+    def _rest(
+        self, code: str, at: Moment, mode: str | None, source: int | None, named: bool
+    ) -> Rest:
         candidates = self.candidates.get(code, ())
         ranked = self._assemblies.ranked(code, at, mode)
         in_force = next((one for one in candidates if one.key == source), None)
-        own_us = None if source is None else at.end_us
-        if in_force is not None:
-            own_us = in_force.performed_us
-        return Rest(
-            _wider(ranked),
-            tuple(self._assemblies.doubts(code, at, mode)),
-            self._assemblies.held(code, at, mode, own_us),
-        )
+        own_us = None if in_force is None else in_force.performed_us
+        if source is not None and in_force is None:  # named, though it serves nobody
+            own_us = next(self.source.certificates([source])).performed_us
+        held = self._assemblies.held(code, at, mode, own_us, named=named)
+        if named:
+            return Rest(held=held)
+        return Rest(_wider(ranked), tuple(self._assemblies.doubts(code, at, mode)), held)
 
     def _read_certificates(self, items: Mapping[int, str]) -> None:
         rows: dict[int, list[ServingRow]] = defaultdict(list)
@@ -99,8 +107,8 @@ class Histories:
         several = [row.id for some in rows.values() if len(some) > 1 for row in some]
         spans = self._spans(several)
         for item, some in rows.items():
-            firsts = _first_revisions(some)
-            found = [_candidate(row, spans.get(row.id), firsts) for row in some]
+            begins = _begins(some)
+            found = [_candidate(row, spans.get(row.id), begins[row.id]) for row in some]
             self.candidates[items[item]] = found
             # Where a mode is recorded, users of the other one may have none of their own.
             if (
@@ -129,23 +137,27 @@ class Histories:
         return found
 
 
-def _first_revisions(rows: Iterable[ServingRow]) -> dict[tuple[str, str], int]:
-    """The first revision of each number of an item that was ever issued."""
-    found: dict[tuple[str, str], int] = {}
-    for row in rows:
+def _begins(rows: Iterable[ServingRow]) -> dict[int, int]:
+    """From when each revision would have served, were it issued.
+
+    One that was voided without any date does not come before the one that it follows.
+    """
+    found: dict[int, int] = {}
+    before: dict[tuple[str, str], int] = {}
+    for row in sorted(rows, key=lambda row: row.revision):
         name = row.issuer, row.number
-        found[name] = min(found.get(name, row.revision), row.revision)
+        begins = row.performed_us
+        if name in before and row.issued_us is not None:
+            begins = row.issued_us
+        elif name in before and row.status == "voided" and row.voided_us is None:
+            begins = max(begins, before[name])
+        found[row.id] = before[name] = begins
     return found
 
 
-def _candidate(
-    row: ServingRow, span: Range | None, firsts: Mapping[tuple[str, str], int]
-) -> Candidate:
-    from_us = row.serves_from_us
+def _candidate(row: ServingRow, span: Range | None, begins_us: int) -> Candidate:
     undated = row.status == "voided" and row.voided_us is None
-    if undated:  # were it issued, it would have served from there
-        is_first = row.revision == firsts[row.issuer, row.number]
-        from_us = row.performed_us if is_first or row.issued_us is None else row.issued_us
+    from_us = begins_us if undated else row.serves_from_us
     return Candidate(
         row.id,
         (row.performed_us, row.revision, row.number),

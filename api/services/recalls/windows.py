@@ -153,11 +153,12 @@ def _used_range(reported: Reported, direct: Iterable[Calibration]) -> Range | No
 
 
 def _shares(use: Use, item: str) -> list[Fraction]:
-    """Shares of the force on a used item that the faulty one carried in it."""
+    """Shares of the force on a used item that the faulty one carried; none if it was not there."""
     if use.item == item:
         return [ONE]
-    found = [one.share for one in use.held if one.part == item]
-    return [share for share in found if share is not None] or [ONE]
+    return [
+        ONE if one.fault_share is None else one.fault_share for one in use.held if one.part == item
+    ]
 
 
 def _fraction(value: Any) -> Fraction | None:

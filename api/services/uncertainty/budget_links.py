@@ -1,9 +1,10 @@
 """What takes its U from a recorded budget: a decision, or a result that names one.
 
 Choice: a decision takes U_stated and k, and the degrees of freedom that k was looked up with; none
-where k came from a density with ends. A result states its own U, which must be the budget's U or
-U_stated, or a rounding of one of them at its own last place; of a budget for several points that
-one counts whose value is nearest to the applied force.
+where k came from a density with ends. So does a result that states no U of its own, when it is
+recorded and once for all: what is decided again after a recall needs it. One that states its U must
+state the budget's U or U_stated, or a rounding of one of them at its own last place; of a budget
+for several points that one counts whose value is nearest to the applied force.
 
 Not checked: that a budget describes the calibration that names it.
 """
@@ -27,6 +28,7 @@ from api.services.base.record import Record
 from api.services.base.recording import Recording
 from api.services.base.units import PERCENT
 from api.services.uncertainty.uncertainty_budgets import find, points_of
+from graph.exact import ended, text
 
 _REMEDY = "record the budget first (POST /v1/uncertainty-budgets), or mend the id"
 
@@ -68,11 +70,15 @@ class BudgetRows:
     recording: Recording
     known: dict[str, tuple[int, Sequence[Record]] | None] = field(default_factory=dict)
 
-    def key(self, result: Mapping[str, Any], place: str) -> int | None:
-        """Return the row id of a result's budget; faults are noted at `place`."""
+    def taken(self, result: Mapping[str, Any], place: str) -> Record:
+        """Return what a result's row takes from its budget; faults are noted at `place`.
+
+        That is `budget_id`, and k, dof and U (or U_rel_pct, where the error is in percent) as far
+        as the result does not state them.
+        """
         code = result.get("budget")
         if code is None:
-            return None
+            return {"budget_id": None}
         if code not in self.known:
             row = find(self.recording.session, code)
             self.known[code] = None if row is None else (row.id, points_of(row.answer))
@@ -80,27 +86,54 @@ class BudgetRows:
         if budget is None:
             detail = f'budget "{code}" is not recorded'
             self.recording.lacks("budgets", code, f"{place}/budget", detail, _REMEDY)
-            return None
+            return {"budget_id": None}
         point = _nearest(budget[1], result)
-        for name in ("U", "U_rel_pct"):
-            if result.get(name) is not None:
-                self._compare(point, result, name, place)
-        return budget[0]
+        stated = [name for name in ("U", "U_rel_pct") if result.get(name) is not None]
+        for name in stated:
+            self._compare(point, result, name, place)
+        found: Record = {"budget_id": budget[0]}
+        if not stated:
+            found |= self._own(point, result, place)
+        k, dof = Decimal(point["k"]), _dof(point)
+        if result.get("k") is None:
+            found["k"] = k
+            if dof is not None and result.get("dof") is None:
+                found["dof"] = Decimal(dof)
+        elif not is_rounding_of(result["k"], k):
+            remedy = "leave k out, or name the budget that it came from"
+            detail = f"the budget states k = {point['k']}"
+            self.recording.refuse(f"{place}/k", detail, remedy, result["k"])
+        return found
+
+    def _own(self, point: Record, result: Mapping[str, Any], place: str) -> Record:
+        """U of a point of a budget in the terms of a result that states none."""
+        relative = result.get("error_rel_pct") is not None and result.get("error") is None
+        unit = PERCENT if relative else result.get("unit") or point["point"]["unit"]
+        U = _expressed(point, "U_stated", unit)
+        if U is None:
+            self._other_quantity(point, unit, result, place)
+            return {}
+        return {"U_rel_pct" if relative else "U": Decimal(text(ended(U)))}
 
     def _compare(self, point: Record, result: Mapping[str, Any], name: str, place: str) -> None:
         sent: Decimal = result[name]
         unit = PERCENT if name == "U_rel_pct" else result["unit"]
         stated = [_expressed(point, which, unit) for which in ("U", "U_stated")]
         if None in stated:
-            detail = f"the budget is in {point['point']['unit']}, which is not compared with {unit}"
-            remedy = "name a budget in the unit of the result"
-            self.recording.refuse(f"{place}/budget", detail, remedy, result["budget"])
+            self._other_quantity(point, unit, result, place)
         elif not any(is_rounding_of(sent, U) for U in stated if U is not None):
             own = point["U_stated"]
             at = f"{point['point']['value']} {point['point']['unit']}"
             detail = f"the budget states U = {own} {point['point']['unit']} at {at}"
             remedy = "send that U, rounded if need be, or name the budget that it came from"
             self.recording.refuse(f"{place}/{name}", detail, remedy, sent)
+
+    def _other_quantity(
+        self, point: Record, unit: str, result: Mapping[str, Any], place: str
+    ) -> None:
+        detail = f"the budget is in {point['point']['unit']}, which is not compared with {unit}"
+        remedy = "name a budget in the unit of the result"
+        self.recording.refuse(f"{place}/budget", detail, remedy, result["budget"])
 
 
 def _chosen(points: Sequence[Record], value: Decimal | None, code: str) -> Record:

@@ -134,3 +134,9 @@ def test_what_the_records_cannot_exclude_is_said_and_listed_with_its_reason(visi
     page = visitor.get("/recalls/3?list=cannot_be_excluded").text
     assert "MV-25-0900" in page
     assert "the record names nothing in the role" in page
+    assert "Record the disposition" in page
+    form = {"scope": "list", "list": "cannot_be_excluded", "action": "withdraw", "by": "Quinn"}
+    shown = "/recalls/3?list=cannot_be_excluded"
+    assert visitor.send(shown, "/recalls/3/dispositions", **form).status_code == 303
+    page = visitor.get(shown).text
+    assert "withdraw" in page.split('id="certificates"')[1].split("</tbody>")[0]

@@ -104,3 +104,25 @@ def test_a_use_that_somebody_answered_for_is_shown_with_name_and_reason(visitor,
     ):
         assert said in part
     assert "Used while it was isolated" not in visitor.get("/items/REF-500B").text
+
+
+def test_a_certificate_whose_revisions_name_two_items_is_told_of_on_both(visitor, keys):
+    headers = keys.headers()
+    first = {
+        "certificate": "MV-25-0910",
+        "item": "LC-01",
+        "performed_at": "2025-06-03T10:00:00-07:00",
+        "uses": [],
+        "results": [],
+    }
+    second = first | {"item": "LC-02", "revision": 1, "amendment": "the serial was of the other"}
+    made = visitor.client.post("/v1/calibrations", json=first, headers=headers)
+    assert made.status_code == 201, made.text
+    where = "/v1/certificates/MV-25-0910/revisions"
+    made = visitor.client.post(where, json=second, headers=headers)
+    assert made.status_code == 201, made.text
+    for item, other, revision in (("LC-01", "LC-02", 0), ("LC-02", "LC-01", 1)):
+        page = visitor.get(f"/items/{item}").text
+        said = page.split("is of this item in revision ")[1][:200]
+        assert said.startswith(str(revision))
+        assert f"/items/{other}" in said

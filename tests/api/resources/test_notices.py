@@ -327,3 +327,59 @@ def test_another_customers_instrument_is_not_named(client):
     assert "THEIRS" not in text
     assert "Quarry" not in text
     assert "An instrument that served as a reference gave a true force" in text
+
+
+@pytest.fixture
+def doubtful(client):
+    """A recall of REF that cannot exclude D-1, of Pier Works: it names an adapter, no reference."""
+    adapter = {"item": "ADP", "role": "adapter"}
+    laboratory = lab(
+        cal("C-1", "I-1", "02-01", [ref("REF")], customer=HARBOUR),
+        cal("D-1", "I-2", "03-01", [adapter], customer="Pier Works"),
+    )
+    assert client.post("/v1/imports", json=laboratory).status_code == 201
+    etag = client.get("/v1/laboratory").headers["ETag"]
+    client.patch("/v1/laboratory", json=LABORATORY, headers={"If-Match": etag})
+    made = client.post("/v1/recalls", json={"fault": force_fault()})
+    assert [one["certificate"] for one in made.get_json()["cannot_be_excluded"]] == ["D-1"]
+    return client
+
+
+def test_a_customer_is_told_what_the_records_do_not_exclude_and_why(doubtful):
+    made = doubtful.post("/v1/recalls/1/notices", json={"by": "Robin Manager"})
+    assert [one["customer"] for one in made.get_json()["items"]] == [HARBOUR, "Pier Works"]
+    shown = doubtful.get("/v1/recalls/1/notices/2", headers={"Accept": "application/json"})
+    (told,) = shown.get_json()["content"]["certificates"]
+    assert (told["certificate"], told["class"]) == ("D-1", "cannot_be_excluded")
+    assert told["reasons"] == ["no_use_in_role"]
+    assert "do not exclude it" in told["effect"]
+    assert "does not say what was used" in told["effect"]
+    assert told["points"] == []
+    assert told["may_read_wrong_now"]["answer"] == "unknown"
+    for form in ("text/plain", "text/html", "application/pdf"):
+        shown = doubtful.get("/v1/recalls/1/notices/2", headers={"Accept": form})
+        assert shown.status_code == 200
+        if form != "application/pdf":
+            assert "do not exclude" in " ".join(shown.text.split())
+
+
+def test_who_turned_out_not_to_be_concerned_is_not_told(doubtful):
+    made = doubtful.post(
+        "/v1/recalls/1/dispositions",
+        json={
+            "action": "no_action",
+            "list": "cannot_be_excluded",
+            "by": "Quinn Assessor",
+            "justification": "the workshop log names another reference",
+        },
+    )
+    assert made.get_json() == {"recorded": 1, "missing": 1}
+    made = doubtful.post("/v1/recalls/1/notices", json={"by": "Robin Manager"})
+    assert [one["customer"] for one in made.get_json()["items"]] == [HARBOUR]
+
+
+def test_what_cannot_be_excluded_is_totalled(doubtful):
+    totals = doubtful.get("/v1/recalls/1/totals").get_json()
+    assert totals["cannot_be_excluded"]["by_customer"] == [
+        {"of": "Pier Works", "certificates": 1, "verdict_changes": 0}
+    ]

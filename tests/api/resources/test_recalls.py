@@ -9,7 +9,7 @@ import base64
 import json
 
 import pytest
-from oracle_cases import cal, force_fault, lab, ref
+from oracle_cases import OPEN, cal, force_fault, lab, ref
 
 from api.services.recalls import recalls
 from graph.recall import LISTS
@@ -163,3 +163,18 @@ def test_reporting_a_fault_needs_the_recall_scope(app, bench, keys):
     request = {"fault": FAULT}
     answer = other.post("/v1/recalls", json=request, headers=keys.headers("read", "record"))
     assert answer.status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("channels", "list_name"), [(["A"], "affected"), (["A", "B"], "indeterminate")]
+)
+def test_a_use_without_channel_is_resolved_where_the_readout_has_only_one(
+    client, channels, list_name
+):
+    laboratory = lab(cal("C-1", "CI", "02-01", [{"item": "RO", "role": "readout_dut"}]))
+    for one in laboratory["items"]:
+        one |= {"kind": "readout", "channels": channels} if one["id"] == "RO" else {}
+    assert client.post("/v1/imports", json=laboratory).status_code == 201
+    fault = {"item": "RO", "channel": "A", "kind": "readout_gain", "gain": "1.0005"} | OPEN
+    found = client.post("/v1/recalls", json={"fault": fault, "preview": True}).get_json()
+    assert [one["certificate"] for one in found[list_name]] == ["C-1"]

@@ -10,6 +10,7 @@ import json
 from decimal import Decimal
 
 import pytest
+from oracle_cases import cal, force_fault, lab, ref
 
 from api.store.uncertainty import UncertaintyBudget
 
@@ -466,3 +467,34 @@ def test_a_laboratory_file_may_name_budgets(client):
     assert client.post("/v1/imports", json=laboratory).status_code == 201
     shown = client.get("/v1/certificates/C-1").get_json()
     assert shown["results"][0]["budget"] == "B"
+
+
+def test_a_result_with_a_budget_is_decided_again_with_its_uncertainty(client, keys):
+    # U = 5 lbf at k = 2. Guarded by U the limit is 20 - 5 = 15: 6 passes, and with the true force
+    # smaller by 0.002 x 10000 = 20 lbf it is 26. W 1, u of the fault 0.0006: U after =
+    # 2 sqrt(2.5^2 + (10000 x 0.0006)^2) = 2 sqrt(6.25 + 36) = 13.
+    budget = {
+        "id": "B1",
+        "point": {"value": "10000", "unit": "lbf"},
+        "components": [{"name": "reference", "distribution": "normal", "U": "5", "k": "2"}],
+    }
+    assert client.post("/v1/uncertainty-budgets", json=budget).status_code == 201
+    point = {"point": 1, "applied": "10000", "error": "6", "unit": "lbf", "budget": "B1"}
+    point |= {"tolerance": "20", "rule": "guard_U"}
+    laboratory = lab(cal("K-1", "TL", "02-01", [ref("REF")], [point], customer="Harbour Cranes"))
+    assert client.post("/v1/imports", json=laboratory).status_code == 201
+    again = client.post("/v1/imports", json=laboratory)
+    assert again.get_json()["unchanged"]["calibrations"] == 1
+    (shown,) = client.get("/v1/certificates/K-1").get_json()["results"]
+    assert (shown["U"], shown["k"], shown["budget"]) == ("5", "2", "B1")
+    theirs = keys.headers("read", customer="Harbour Cranes")
+    (shown,) = client.get("/v1/certificates/K-1", headers=theirs).get_json()["results"]
+    assert (shown["U"], shown["k"]) == ("5", "2")
+    fault = force_fault(delta="-0.002", U_delta_rel="0.0012", U_delta_k="2")
+    made = client.post("/v1/recalls", json={"fault": fault}).get_json()
+    (moved,) = made["affected"][0]["points"]
+    assert (moved["corrected_error"], moved["U_after"]) == ("26", "13")
+    assert (moved["verdict_before"], moved["verdict_after"], moved["changed"]) == (
+        *("pass", "fail", True),
+    )
+    assert made["summary"]["verdict_changes"] == 1

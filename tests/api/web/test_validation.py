@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from marshmallow import Schema, ValidationError, fields
+import pytest
+from marshmallow import Schema, ValidationError, fields, validate
 
 from api.schemas.base import StrictSchema
 from api.schemas.fields import DecimalText
@@ -85,3 +86,22 @@ def test_a_long_value_is_shown_shortened_and_a_structure_not_at_all():
 def test_a_number_with_a_huge_exponent_is_shown_as_it_was_sent():
     found = issues(CalibrationSchema(), {"value": Decimal("1E+9999")})[0]
     assert found["value"] == "1E+9999"
+
+
+@pytest.mark.parametrize(
+    ("sentence", "detail", "remedy"),
+    [
+        (validate.Length(min=1), "fewer than 1", "send 1 or more"),
+        (validate.Length(max=2), "more than 2", "send 2 at most"),
+        (validate.Length(2, 3), "not between 2 and 3", "send between 2 and 3"),
+        (validate.Length(equal=2), "not 2", "send 2"),
+    ],
+)
+def test_a_length_has_its_remedy(sentence, detail, remedy):
+    class Sent(Schema):
+        names = fields.List(fields.Integer(), validate=sentence)
+
+    with pytest.raises(ValidationError) as caught:
+        Sent().load({"names": [1, 2, 3, 4] if sentence.max or sentence.equal else []})
+    (found,) = issues_of({"json": caught.value.messages})
+    assert (found["pointer"], found["detail"], found["remedy"]) == ("/names", detail, remedy)

@@ -9,7 +9,8 @@ import pytest
 from api.schemas.faults import NEEDS
 from api.services.casework.dispositions import ACTIONS
 from api.services.notices import notice_words as words
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE
+from graph.in_force import DOUBTS
+from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 SENT = {
     "true_force_relative_error": {"delta_rel": "-0.0007"},
@@ -44,6 +45,10 @@ def test_every_kind_of_fault_is_told_in_a_sentence_of_its_own(kind):
         ({"kind": "indicates_high", "indication_rel": "-0.0006"}, "0.06 % too low"),
         ({"kind": "interval", "bound_rel": "0.002"}, "up to 0.2 %"),
         ({"kind": "true_force_relative_error", "segments": []}, "in part of its range"),
+        (
+            {"kind": "true_force_relative_error", "delta_rel": "0", "U_delta_rel": "0.0005"},
+            "less certain than was stated (by 0.05 %)",
+        ),
     ],
 )
 def test_signs_and_percentages_are_those_of_the_fault(fault, told):
@@ -67,7 +72,7 @@ def test_what_was_written_about_an_item_of_our_own_is_quoted():
 
 def test_each_action_and_class_has_its_words():
     assert set(words.ACTIONS) == {*ACTIONS, None}
-    assert set(words.EFFECTS) == {AFFECTED, INDETERMINATE, EXPOSED}
+    assert set(words.EFFECTS) == {AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED}
 
 
 def test_periods_are_told_in_the_laboratorys_zone():
@@ -99,3 +104,20 @@ def test_whether_an_item_may_read_wrong_now_is_answered_on_the_safe_side(
     found, why = words.now_in_words(shifted, adjusted, again)
     assert found == answer
     assert said in why
+
+
+@pytest.mark.parametrize("reason", DOUBTS)
+def test_every_reason_of_doubt_is_told_in_plain_words(reason):
+    told = words.effect_in_words(NOT_EXCLUDED, [reason])
+    assert "do not exclude" in told
+    assert reason not in told
+    assert "_" not in told
+    assert words.DOUBTS[reason] in told
+
+
+@pytest.mark.parametrize("action", [*ACTIONS, None])
+def test_nobody_is_sent_to_corrected_values_that_are_not_given(action):
+    told = words.action_in_words(action, NOT_EXCLUDED)
+    assert "corrected values" not in told
+    assert told
+    assert words.action_in_words(action, AFFECTED) == words.ACTIONS[action]

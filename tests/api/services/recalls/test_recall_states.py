@@ -156,3 +156,34 @@ def test_what_a_second_look_does_not_list_stays_under_review(recalled):
     recalled.fault = recalled.fault | {"last_good_at": "2025-02-15T00:00:00Z"}
     recalled.report(previous=1)
     assert [recalled.state(n) for n in ("W-1", "C-1", "G-1")] == [*["under_review"] * 2, "none"]
+
+
+def test_a_second_look_that_finds_no_effect_frees_nothing_unseen(laboratory):
+    first = laboratory.report(force_fault())
+    second = laboratory.report(force_fault(delta="0"), previous=first)  # all exposed
+    assert laboratory.state("F-1") == "under_review"
+    assert laboratory.state("E-1") == "none"
+    laboratory.decide(first, "F-2", "withdraw")
+    assert laboratory.state("F-2") == "recalled"
+    for number in ("F-1", "F-2"):
+        laboratory.decide(second, number, "no_action")
+        assert laboratory.state(number) == "none"
+
+
+def test_what_the_records_do_not_exclude_is_under_review_until_it_is_decided(laboratory):
+    gap = cal("G-1", "G", "06-01", [ref("OTHER", role="adapter")])
+    import_laboratory(laboratory.session, LaboratorySchema().load({
+        "items": [{"id": "G", "kind": "customer_instrument"}], "calibrations": [gap]
+    }), 0)  # fmt: skip
+    statement = select(Certificate.id).where(Certificate.number == "G-1")
+    laboratory.keys["G-1"] = laboratory.session.scalar(statement)
+    first = laboratory.report(force_fault())
+    assert laboratory.state("G-1") == "under_review"
+    second = laboratory.report(force_fault(isolated_at="2025-05-15T00:00:00Z"), previous=first)
+    assert laboratory.state("G-1") == "under_review"  # the narrower window leaves it out
+    third = laboratory.report(force_fault(), previous=second)
+    laboratory.decide(third, "G-1", "no_action")
+    laboratory.decide(first, "G-1", "no_action")
+    assert laboratory.state("G-1") == "none"
+    laboratory.decide(third, "G-1", "withdraw")
+    assert laboratory.state("G-1") == "recalled"

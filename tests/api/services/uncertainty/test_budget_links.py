@@ -106,7 +106,7 @@ def faults(session, **result):
     """What is wrong with a result of 100 kN that names a budget."""
     values = {"budget": "ONE", "applied": Decimal(100), "unit": "kN", **result}
     recording = Recording(session, 0)
-    BudgetRows(recording).key(values, "/results/0")
+    BudgetRows(recording).taken(values, "/results/0")
     return [issue.pointer for issue in recording.issues]
 
 
@@ -149,11 +149,47 @@ def test_results_share_one_look_up_and_an_unknown_budget_is_told_at_each(session
     recording = Recording(session, 0)
     rows = BudgetRows(recording)
     keys = [
-        rows.key({"budget": code, "applied": Decimal(100), "unit": "kN"}, f"/results/{place}")
+        rows.taken({"budget": code, "applied": Decimal(100), "unit": "kN"}, f"/results/{place}")[
+            "budget_id"
+        ]
         for place, code in enumerate(("ONE", "ONE", "GHOST", "GHOST"))
     ]
     assert keys[0] == keys[1] is not None
     assert keys[2:] == [None, None]
     assert rows.known.keys() == {"ONE", "GHOST"}
     assert [one.pointer for one in recording.issues] == ["/results/2/budget", "/results/3/budget"]
-    assert rows.key({"U": Decimal(1)}, "/results/4") is None
+    assert rows.taken({"U": Decimal(1)}, "/results/4") == {"budget_id": None}
+
+
+@pytest.mark.parametrize(
+    ("result", "expected"),
+    [
+        ({}, {"U": "0.1", "k": "2"}),
+        ({"unit": "N", "applied": Decimal(100_000)}, {"U": "100", "k": "2"}),
+        # 0.1 kN = 100 N / 4.4482216152605 N/lbf = 22.48089430997...
+        ({"unit": "lbf", "applied": Decimal(22_000)}, {"U": "22.48089431", "k": "2"}),
+        ({"error_rel_pct": Decimal("0.05")}, {"U_rel_pct": "0.1", "k": "2"}),  # 0.1 of 100
+        ({"U": Decimal("0.10")}, {"k": "2"}),  # its own U stays
+        ({"k": Decimal("2.0")}, {"U": "0.1"}),
+        ({"budget": "TWO", "applied": Decimal(40)}, {"U": "0.05", "k": "2"}),
+    ],
+)
+def test_a_result_takes_what_it_does_not_state_from_its_budget(session, result, expected):
+    values = {"budget": "ONE", "applied": Decimal(100), "unit": "kN", **result}
+    recording = Recording(session, 0)
+    found = BudgetRows(recording).taken(values, "/results/0")
+    assert recording.issues == []
+    assert found.pop("budget_id")
+    assert {name: round(value, 8) for name, value in found.items()} == {
+        name: round(Decimal(value), 8) for name, value in expected.items()
+    }
+
+
+def test_degrees_of_freedom_are_taken_with_k(session):
+    values = {"budget": "FEW", "applied": Decimal(100), "unit": "kN"}
+    assert BudgetRows(Recording(session, 0)).taken(values, "/results/0")["dof"] == 7
+
+
+def test_another_k_than_the_budgets_and_another_quantity_are_refused(session):
+    assert faults(session, k=Decimal("2.5")) == ["/results/0/k"]
+    assert faults(session, budget="SIGNAL") == ["/results/0/budget"]
