@@ -77,6 +77,7 @@ def _row(recall: int, name: str, position: int, one: Entry) -> Record:
         "shift_over_U": one.shift_over_U,
         "shift_over_tolerance": one.shift_over_tolerance,
         "body": one.text,
+        "links": one.links,
     }
 
 
