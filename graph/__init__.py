@@ -3,7 +3,7 @@
 Imports nothing of the application: it is given records and answers with records. `Calibration`,
 `Use` and `Point` are the records; a fault, such as `ForceError`, with its window is a
 `SuspectWindow`; `assess` says which certificates it reaches and `mover` what becomes of each point.
-`affected_part` makes a networkx graph of a stored recall, for
+`build` makes a networkx graph of a laboratory file, `affected_part` one of a stored recall, for
 `graphml`, `prov_json`, `sentence` and every algorithm of networkx.
 """
 
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
         WithinInterval,
         WrongCorrectionFactor,
     )
+    from graph.laboratory import BadLaboratory, build
     from graph.model import Calibration, Check, Holder, Holding, Point, Use, Window
     from graph.moments import BadMoment, Moment, instant_us, moment, text_of, time_zone
     from graph.narrowing import Considered, narrow
@@ -70,6 +71,7 @@ __all__ = [
     "NO_EFFECT",
     "TRACED",
     "UNKNOWN",
+    "BadLaboratory",
     "BadMoment",
     "Calibration",
     "Check",
@@ -107,6 +109,7 @@ __all__ = [
     "WrongCorrectionFactor",
     "affected_part",
     "assess",
+    "build",
     "document",
     "expose",
     "graphml",
@@ -132,6 +135,7 @@ __all__ = [
 _MODULES = {
     "moments": "BadMoment Moment instant_us moment text_of time_zone",
     "exact": "Exact text",
+    "laboratory": "BadLaboratory build",
     "model": "Calibration Check Holder Holding Point Use Window",
     "faults": (
         "Effect EffectByType Fault ForceError IndicatesHigh LinearDrift NO_EFFECT ReadoutGain "
