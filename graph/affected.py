@@ -271,6 +271,11 @@ def _edge_facts(facts: Mapping[str, Any]) -> Facts:
     for name, shown in (("at_us", "at"), ("end_us", "until")):
         if link.get(name) is not None:
             told[shown] = text_of(link[name])
+    holding = facts.get("holding")
+    if holding is not None:
+        told["from"] = text_of(holding.start_us)
+        if holding.end_us is not None:
+            told["until"] = text_of(holding.end_us)
     weight = link.get("weight")
     if weight is not None:
         told["weight"] = weight if isinstance(weight, str) else _json(weight)

@@ -29,7 +29,7 @@ from graph.model import ONE, Calibration, Holding, Use
 from graph.moments import BadMoment, Moment, moment, text_of, time_zone
 from graph.serving import Revision, Serves
 from graph.serving import serving as when_serving
-from graph.traceability import in_order_of_dependence, reached
+from graph.traceability import date_holdings, in_order_of_dependence, reached
 
 Json = Mapping[str, Any]
 
@@ -44,11 +44,12 @@ def build(laboratory: Json | Path) -> nx.MultiDiGraph:
     Nodes have a `kind` and a `label`: "certificate" (`number, revision, issuer, item, status, at`,
     and `customer`, `mode`, `external` where recorded), "item" (an item as a certificate left it, or
     what held it then; `item, state`) and "channel" (`channel` too). Edges run from cause to effect
-    and have a `kind`: "assigned" from a certificate to the item that it gave a value, "held" from a
-    part to what held it and from an item to its channel, "used" from there to the certificate of
-    the calibration; "confirmed" where the latest calibration only confirmed limits, "may" where it
-    may have been in force instead. These last three carry `role`, `at`, `until` (of a bare date),
-    `weight` (text; JSON where it has one for each point), `channel` and `share` (of a part).
+    and have a `kind`: "assigned" from a certificate to the item that it gave a value (`at`), "held"
+    from a part to what held it (`from`, `until`) and from an item to its channel, "used" from there
+    to the certificate of the calibration; "confirmed" where the latest calibration only confirmed
+    limits, "may" where it may have been in force instead. These last three carry `role`, `at`,
+    `until` (of a bare date), `weight` (text; JSON where it has one for each point), `channel` and
+    `share` (of a part).
 
     Parameters
     ----------
@@ -84,6 +85,7 @@ def build(laboratory: Json | Path) -> nx.MultiDiGraph:
     records = _Records(laboratory)
     made = sorted(records.calibrations(), key=lambda one: (one.performed, one.key))
     graph = reached(made)
+    date_holdings(graph, records.holdings())
     in_order_of_dependence(graph)  # refuses a circle
     return readable(graph, records.certificate)
 
@@ -150,6 +152,15 @@ class _Records:
         }
         told = {name: value for name, value in facts.items() if value is not None}
         return certificate_node(Identity(issuer or "", number, revision)), told
+
+    def holdings(self) -> dict[tuple[str, str], list[Holding]]:
+        """Every stay of a part in an assembly, by assembly and part."""
+        found: dict[tuple[str, str], list[Holding]] = {}
+        for some in self.assemblies.parts.values():
+            for one in some:
+                stay = one.holding
+                found.setdefault((stay.assembly, stay.part), []).append(stay)
+        return found
 
     def _use(self, use: Json, using: Json, performed: Moment, place: str) -> Use:
         item, role = _needed(use, "item", place), _needed(use, "role", place)

@@ -15,6 +15,7 @@ instead. Only what the question reaches is put in: the store finds it level by l
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise, product
 from typing import Any, TypeAlias
 
 import networkx as nx
@@ -32,7 +33,7 @@ from graph.links import (
     Path,
     State,
 )
-from graph.model import Calibration, Held, Use
+from graph.model import Calibration, Held, Holding, Use
 
 Graph: TypeAlias = nx.MultiDiGraph
 Incoming: TypeAlias = Mapping[State, Mapping[int, Mapping[str, Any]]]
@@ -189,6 +190,31 @@ def lead(
         graph.add_node(state, kind=CHANNEL)
         graph.add_edge(before, state, kind=HELD)
     return state
+
+
+def date_holdings(
+    graph: nx.MultiDiGraph, holdings: Mapping[tuple[str, str], Sequence[Holding]]
+) -> None:
+    """Put on each edge from a part to what held it since when and until when it did.
+
+    Parameters
+    ----------
+    graph : networkx.MultiDiGraph
+        As `reached` gives it; an edge `held` becomes one for each `holding` in which it was used.
+    holdings : mapping of (str, str) to sequence of Holding
+        By assembly and part.
+    """
+    for user, record in graph.nodes(data="record"):
+        for state, edges in incoming(graph)[user].items() if record is not None else ():
+            steps = [State(state.chain[:n], state.source) for n in range(1, len(state.chain) + 1)]
+            for edge, (part, above) in product(list(edges.values()), pairwise(steps)):
+                for one in holdings.get((above.chain[-1], part.chain[-1]), ()):
+                    if one.held_at(edge["use"].at):
+                        graph.add_edge(part, above, one.start_us, kind=HELD, holding=one)
+    for part, above, key, edge in list(graph.edges(keys=True, data=True)):
+        others = graph.number_of_edges(part, above) > 1
+        if edge["kind"] == HELD and "holding" not in edge and others:
+            graph.remove_edge(part, above, key)
 
 
 def carriers(graph: nx.MultiDiGraph) -> set[int]:

@@ -85,8 +85,31 @@ def test_a_cell_leads_through_the_rig_that_held_it_and_a_channel_is_a_node():
     ]
     (held,) = made["item/RIG/holding/CELL/as/W-1/0"]["certificate/K-1/0"].values()
     assert held["share"] == "1"
+    (stay,) = made["item/CELL/as/W-1/0"]["item/RIG/holding/CELL/as/W-1/0"].values()
+    assert stay == {"kind": "held", "from": "2024-01-01T00:00:00Z"}
     assert made.nodes["channel/A/of/IND"]["kind"] == "channel"
     assert list(made.predecessors("certificate/K-2/0")) == ["channel/A/of/IND"]
+
+
+def test_each_stay_of_a_part_in_which_it_was_used_is_an_edge():
+    stays = [
+        part("RIG", "CELL", start="2025-01-01", until="2025-04-01T00:00:00Z"),
+        part("RIG", "CELL", start="2025-05-01", until="2025-08-01T00:00:00Z"),
+        part("RIG", "CELL", start="2025-09-01"),  # nobody used it then
+    ]
+    made = graph.build(
+        lab(
+            cal("W-1", "CELL", "02-01", []),
+            cal("K-1", "I-1", "03-01", [ref("RIG")]),
+            cal("K-2", "I-2", "06-01", [ref("RIG")]),
+            composition=stays,
+        )
+    )
+    found = made["item/CELL/as/W-1/0"]["item/RIG/holding/CELL/as/W-1/0"].values()
+    assert [(one["from"], one["until"]) for one in found] == [
+        ("2025-01-01T00:00:00Z", "2025-04-01T00:00:00Z"),
+        ("2025-05-01T00:00:00Z", "2025-08-01T00:00:00Z"),
+    ]
 
 
 def test_the_example_of_the_document_beside_the_code_is_right(monkeypatch):
