@@ -36,7 +36,7 @@ from graph.links import (
 from graph.model import Calibration, Held, Holding, Use
 
 Graph: TypeAlias = nx.MultiDiGraph
-Incoming: TypeAlias = Mapping[State, Mapping[int, Mapping[str, Any]]]
+Incoming: TypeAlias = Mapping[Any, Mapping[int, Mapping[str, Any]]]  # by the node before
 
 
 class CyclicTrace(ValueError):
@@ -107,7 +107,8 @@ def reached(
 def incoming(graph: nx.MultiDiGraph) -> Mapping[int, Incoming]:
     """Return what leads to each certificate: for each node before it the edges, by their numbers.
 
-    The dictionaries of networkx themselves: its views of them cost as much as the judgement.
+    The dictionaries of networkx themselves: its views of them cost as much as the judgement, and
+    some of them keep the graph from being freed with the recall.
 
     Parameters
     ----------
@@ -229,7 +230,7 @@ def carriers(graph: nx.MultiDiGraph) -> set[int]:
     -------
     set of int
     """
-    return {node for node, after in graph.out_degree() if after and isinstance(node, int)}
+    return {node for node, after in graph._succ.items() if after and isinstance(node, int)}
 
 
 def in_order_of_dependence(graph: nx.MultiDiGraph) -> list[int]:
@@ -278,3 +279,8 @@ def in_order_of_dependence(graph: nx.MultiDiGraph) -> list[int]:
     except nx.NetworkXUnfeasible as error:
         circle = [link[0] for link in nx.find_cycle(graph)]
         raise CyclicTrace([node for node in circle if node in places]) from error
+    finally:
+        # What networkx keeps of these points back at the graph, which would then stay until the
+        # collector comes, seldom in a server.
+        for view in ("edges", "in_degree"):
+            vars(graph).pop(view, None)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from graph.links import Origin
-from graph.traceability import Graph
+from graph.traceability import Graph, incoming
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +99,11 @@ def _leading(
     part: Graph, key: int
 ) -> Iterator[tuple[int | Origin, tuple[str, ...], Mapping[str, Any]]]:
     """The certificates and faults that lead to a certificate, each with the names between."""
-    for before, _, link in part.in_edges(key, data="link"):
+    for before, edges in incoming(part)[key].items():
         cause = before if isinstance(before, Origin) else before.source
-        yield cause, tuple(link["names"]), link
+        for edge in edges.values():
+            link = edge["link"]
+            yield cause, tuple(link["names"]), link
 
 
 def _trace(

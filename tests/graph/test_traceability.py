@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import gc
 import random
+import weakref
+from fractions import Fraction
 from itertools import pairwise
 
 import networkx as nx
 import pytest
-from graph_records import at, cal, use
+from graph_records import DAY, at, cal, use
 
+from graph.faults import ForceError
 from graph.in_force import Candidate, Doubt
 from graph.links import ASSIGNED, CHANNEL, CONFIRMED, HELD, ITEM, MAY, USED, State
 from graph.model import BY_SHARE, ONE, Held
+from graph.recall import assess
+from graph.suspects import SuspectWindow
 from graph.traceability import CyclicTrace, carriers, in_order_of_dependence, incoming, reached
 
 
@@ -112,3 +118,21 @@ def test_a_circle_is_an_error_that_names_it(size):
     with pytest.raises(CyclicTrace, match="rests on itself") as caught:
         in_order_of_dependence(reached([*made, cal(9)]))
     assert set(caught.value.circle) == set(range(size))
+
+
+@pytest.mark.parametrize("given", [(1, 2), (2, 1)])
+def test_a_graph_is_freed_with_its_last_user_and_not_when_the_collector_comes(given):
+    made = {1: cal(1, use()), 2: cal(2, use("I-1", source=1))}
+    fault = ForceError(item="REF", start_us=0, end_us=20 * DAY, delta_rel=Fraction("0.001"))
+    gc.collect()
+    gc.disable()
+    try:
+        graph = reached([made[key] for key in given])
+        order = [made[key] for key in in_order_of_dependence(graph)]
+        found = list(assess([SuspectWindow(fault, fault.window())], order, graph))
+        gone = weakref.ref(graph)
+        del graph
+        assert len(found) == 2
+        assert gone() is None
+    finally:
+        gc.enable()
