@@ -3,7 +3,8 @@
 Imports nothing of the application: it is given records and answers with records. `Calibration`,
 `Use` and `Point` are the records; a fault, such as `ForceError`, with its window is a
 `SuspectWindow`; `assess` says which certificates it reaches and `mover` what becomes of each point.
-`affected_part` makes a graph of a stored recall, for `graphml`, `prov_json` and `sentence`.
+`build` makes a networkx graph of a laboratory file, `affected_part` one of a stored recall, for
+`graphml`, `prov_json`, `sentence` and every algorithm of networkx.
 """
 
 from importlib import import_module
@@ -12,13 +13,10 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from graph.affected import (
         Identity,
-        Trace,
-        Used,
         affected_part,
         graphml,
         identity,
-        items_by_number,
-        traced,
+        node_link,
     )
     from graph.exact import Exact, text
     from graph.explanation import sentence
@@ -38,6 +36,7 @@ if TYPE_CHECKING:
         WithinInterval,
         WrongCorrectionFactor,
     )
+    from graph.laboratory import BadLaboratory, build
     from graph.model import Calibration, Check, Holder, Holding, Point, Use, Window
     from graph.moments import BadMoment, Moment, instant_us, moment, text_of, time_zone
     from graph.narrowing import Considered, narrow
@@ -52,14 +51,14 @@ if TYPE_CHECKING:
         LISTS,
         NOT_EXCLUDED,
         TRACED,
-        CyclicTrace,
         Judgement,
         assess,
-        in_order_of_dependence,
         rank,
     )
     from graph.shifts import Mover, Shifted, Span, mover
     from graph.suspects import CLEARED_REASONS, Exposure, SuspectWindow, expose
+    from graph.traceability import CyclicTrace, in_order_of_dependence, reached
+    from graph.traces import Trace, traced
 
 __all__ = [
     "AFFECTED",
@@ -72,6 +71,7 @@ __all__ = [
     "NO_EFFECT",
     "TRACED",
     "UNKNOWN",
+    "BadLaboratory",
     "BadMoment",
     "Calibration",
     "Check",
@@ -104,12 +104,12 @@ __all__ = [
     "Trace",
     "UnknownEffect",
     "Use",
-    "Used",
     "Window",
     "WithinInterval",
     "WrongCorrectionFactor",
     "affected_part",
     "assess",
+    "build",
     "document",
     "expose",
     "graphml",
@@ -117,12 +117,13 @@ __all__ = [
     "identity",
     "in_order_of_dependence",
     "instant_us",
-    "items_by_number",
     "moment",
     "mover",
     "narrow",
+    "node_link",
     "prov_json",
     "rank",
+    "reached",
     "refuse_part_within_itself",
     "sentence",
     "text",
@@ -134,6 +135,7 @@ __all__ = [
 _MODULES = {
     "moments": "BadMoment Moment instant_us moment text_of time_zone",
     "exact": "Exact text",
+    "laboratory": "BadLaboratory build",
     "model": "Calibration Check Holder Holding Point Use Window",
     "faults": (
         "Effect EffectByType Fault ForceError IndicatesHigh LinearDrift NO_EFFECT ReadoutGain "
@@ -144,11 +146,12 @@ _MODULES = {
     "suspects": "CLEARED_REASONS Exposure SuspectWindow expose",
     "paths": "Reasons",
     "recall": (
-        "AFFECTED CLEARED CyclicTrace EXPOSED INDETERMINATE Judgement LISTS NOT_EXCLUDED TRACED "
-        "assess in_order_of_dependence rank"
+        "AFFECTED CLEARED EXPOSED INDETERMINATE Judgement LISTS NOT_EXCLUDED TRACED assess rank"
     ),
+    "traceability": "CyclicTrace in_order_of_dependence reached",
     "shifts": "Mover Shifted Span mover",
-    "affected": "Identity Trace Used affected_part graphml identity items_by_number traced",
+    "affected": "Identity affected_part graphml identity node_link",
+    "traces": "Trace traced",
     "provenance": "RecallFacts document prov_json",
     "explanation": "sentence",
 }

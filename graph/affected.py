@@ -1,44 +1,53 @@
 """The affected part of a recall as a graph: what leads from the fault to which certificate.
 
-Built from the entries of a stored recall, not from the records, so that it shows what was found
-then. Edges run from cause to effect. An item that a listed certificate calibrated stands in the
-graph once for each such certificate, as calibrated by it: two calibrations give it two values, and
-the graph has no circle even where two items calibrated each other in turn.
-
-Not checked: a path names certificates by number only. Where several revisions or issuers share a
-number, the one that calibrated the item named next is taken, recalled ones before the rest, then
-the highest revision. Beyond the cap on paths of a certificate, links may be missing; such
-certificates carry `paths_not_shown`.
+Built from the entries of a stored recall and the links that were kept beside them, not from the
+records, so that it shows what was found then. `found_part` is the graph by key, in the form of
+`graph.traceability`; `affected_part` the same with names that mean something to others, for
+GraphML, PROV, pictures and scripts. Edges run from cause to effect.
 """
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, NamedTuple, TypeAlias
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, NamedTuple
 from urllib.parse import quote
 
 import networkx as nx
 
+from graph.exact import text
+from graph.links import (
+    ASSIGNED,
+    CERTIFICATE,
+    CHANNEL,
+    FAULT,
+    ITEM,
+    METHOD,
+    USED,
+    Origin,
+    State,
+    is_channel,
+    recorded,
+)
+from graph.moments import text_of
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, TRACED
+from graph.traceability import Graph, lead
 
 Entry = Mapping[str, Any]
+# One `graph.links.Link` with `graph.links.recorded`, as JSON: `fault`, `cause`, `names`, `use`,
+# `role`, `at_us`, `end_us`, `weight`, `channel`.
+StoredLink = Mapping[str, Any]
+Facts = dict[str, Any]
 # Lists whose certificates something faulty reached, those that matter most first.
 REACHED = (AFFECTED, INDETERMINATE, EXPOSED, TRACED)
-ITEM, CHANNEL, METHOD, CERTIFICATE = "item", "channel", "method", "certificate"
-FAULT = "fault"
 FAULTY, HOLDING, CALIBRATED = "faulty", "holding", "calibrated"
-METHOD_PREFIX = "method:"
+CONCERNS = "concerns"
 # The writer gives all but ASCII as references. Control characters and surrogates are refused where
 # texts come in, which leaves U+FFFE and U+FFFF of what XML 1.0 (section 2.2) cannot hold.
 _NOT_IN_XML = re.compile("&#6553[45];")
 # The affected part of a recall; `affected_part` makes it.
-Part: TypeAlias = nx.DiGraph
-
-
-# A certificate, the item of it that was used next (None for the last), and what held that item.
-Step = tuple[str, str | None, tuple[str, ...]]
+Part = Graph
 
 
 class Identity(NamedTuple):
@@ -57,54 +66,6 @@ class Identity(NamedTuple):
     issuer: str
     number: str
     revision: int
-
-
-class Used(NamedTuple):
-    """A recorded use of an item.
-
-    Parameters
-    ----------
-    item, role : str
-        Its code, and what it was used as.
-    weight : str or None
-        As text, if one was recorded.
-    """
-
-    item: str
-    role: str
-    weight: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Trace:
-    """One reason path, taken apart.
-
-    Attributes
-    ----------
-    concerns : str
-        "item", "channel", "method" or "certificate".
-    start : str
-        The name that the path begins with.
-    fault : mapping
-        The fault that it belongs to.
-    through : tuple of str
-        The assemblies from the faulty part upwards, or the item used with the values of the wrong
-        certificate.
-    role : str or None
-        That of a faulty channel.
-    steps : tuple of (str, str or None)
-        The certificates on the path, each with the item used next (None for the last).
-    within : tuple of tuple of str
-        For each step the assemblies that held that item when it was used, from it upwards.
-    """
-
-    concerns: str
-    start: str
-    fault: Mapping[str, Any]
-    through: tuple[str, ...]
-    role: str | None
-    steps: tuple[tuple[str, str | None], ...]
-    within: tuple[tuple[str, ...], ...] = ()
 
 
 def identity(entry: Entry) -> Identity:
@@ -127,146 +88,208 @@ def identity(entry: Entry) -> Identity:
     return Identity(entry.get("issuer") or "", entry["certificate"], entry["revision"])
 
 
-def traced(
-    path: Sequence[str],
-    faults: Iterable[Mapping[str, Any]],
-    items_of: Mapping[str, Collection[str]],
-) -> Trace:
-    """Take a reason path apart.
-
-    Parameters
-    ----------
-    path : sequence of str
-        One of an entry's `reason_paths`.
-    faults : iterable of mapping
-        The faults of the recall.
-    items_of : mapping of str to collection of str
-        For the numbers of the listed certificates, the items that they calibrated
-        (`items_by_number`).
-
-    Returns
-    -------
-    Trace
-
-    Raises
-    ------
-    ValueError
-        If no fault of the recall can begin the path so.
-    """
-    for fault in faults:
-        for concerns, before in _beginnings(path, fault):
-            steps = _steps(path[before:], items_of)
-            if steps is None:
-                continue
-            role = path[1] if concerns == CHANNEL else None
-            through = () if concerns == CHANNEL else tuple(path[1:before])
-            plain = tuple((number, item) for number, item, _ in steps)
-            within = tuple(held for _, _, held in steps)
-            return Trace(concerns, path[0], fault, through, role, plain, within)
-    raise ValueError(f"no fault of the recall begins the path {list(path)}")
-
-
-def _beginnings(path: Sequence[str], fault: Mapping[str, Any]) -> Iterator[tuple[str, int]]:
-    """What the path may begin with, and how many names stand before its first certificate."""
-    start = path[0]
-    if "method" in fault:
-        if start == METHOD_PREFIX + fault["method"]:
-            yield METHOD, 1
-    elif "certificate" in fault:
-        if start == fault["certificate"]:
-            yield CERTIFICATE, 2
-    else:
-        channel = fault.get("channel")
-        if channel is not None and start == f"{fault['item']}:{channel}":
-            yield CHANNEL, 2
-        if start == fault["item"]:
-            yield from ((ITEM, before) for before in range(1, len(path)))
-
-
-def _steps(rest: Sequence[str], items_of: Mapping[str, Collection[str]]) -> list[Step] | None:
-    """Certificates, items and what held these in turn, if that is what these names are."""
-    if len(rest) == 1:
-        return [(rest[0], None, ())]
-    if len(rest) < 3 or rest[1] not in items_of.get(rest[0], ()):
-        return None
-    for after in range(2, len(rest)):
-        onward = _steps(rest[after:], items_of)
-        if onward is not None:
-            return [(rest[0], rest[1], tuple(rest[2:after])), *onward]
-    return None
-
-
-def items_by_number(entries: Iterable[Entry]) -> dict[str, set[str]]:
-    """Return the items that the certificates of each number calibrated.
-
-    Parameters
-    ----------
-    entries : iterable of mapping
-        Entries of a stored recall.
-
-    Returns
-    -------
-    dict of str to set of str
-    """
-    found: dict[str, set[str]] = {}
-    for entry in entries:
-        found.setdefault(entry["certificate"], set()).add(entry["item"])
-    return found
-
-
-def affected_part(
+def found_part(
     faults: Sequence[Mapping[str, Any]],
-    entries: Iterable[Entry],
-    uses: Mapping[Identity, Sequence[Used]] | None = None,
-) -> nx.DiGraph:
-    """Return the graph of a recall's entries; those without a path to the fault are left out.
-
-    Nodes have a `label` and a `kind`: "fault" (with `concerns`), "item" (`item` and its `state`:
-    faulty, holding the faulty part, or as calibrated), or "certificate" (`number, revision, issuer,
-    item, list, generation, verdict_changes, could_change, customer, external`; what is unknown is
-    left out). Edges run from cause to effect; those to a certificate carry `role` and `weight`
-    where they are known: from the path, or from `uses`.
+    entries: Mapping[int, Entry],
+    links: Mapping[int, Sequence[StoredLink]],
+) -> nx.MultiDiGraph:
+    """Return the graph of a recall's entries by key.
 
     Parameters
     ----------
     faults : sequence of mapping
         The faults of the recall, as stored.
-    entries : iterable of mapping
-        The entries of its lists, as stored.
-    uses : mapping of Identity to sequence of Used, optional
-        What the certificates recorded.
+    entries : mapping of int to mapping
+        Entries of its lists by key of the certificate.
+    links : mapping of int to sequence of mapping
+        By the same keys what leads to each; a link from a certificate that is not in `entries` is
+        left out.
 
     Returns
     -------
-    networkx.DiGraph
-        Nodes and edges in order of their names.
-
-    Raises
-    ------
-    ValueError
-        If a path fits no fault.
+    networkx.MultiDiGraph
+        Certificates by key with `kind` and `entry`, `graph.links.Origin` and `graph.links.State`
+        with `kind`; edges have `kind`, those to a certificate `link`, and one of them stands for
+        one recorded use.
     """
-    reached = [entry for entry in entries if entry.get("reason_paths")]
-    # Most important first, so that the first one found under a number and item is the one meant.
-    reached.sort(key=lambda e: (REACHED.index(e["class"]), e["certificate"], -e["revision"]))
-    part = nx.DiGraph()
-    carriers: dict[tuple[str, str], str] = {}
-    for entry in reached:
-        node = certificate_node(identity(entry))
-        carriers.setdefault((entry["certificate"], entry["item"]), node)
-        part.add_node(node, **_facts(entry))
-    items_of = items_by_number(reached)
-    for entry in reached:
-        recorded = (uses or {}).get(identity(entry), ())
-        for path in entry["reason_paths"]:
-            _link(part, traced(path, faults, items_of), entry, carriers, recorded)
-    return _in_order(part)
+    part = nx.MultiDiGraph()
+    part.add_nodes_from((key, {"kind": CERTIFICATE, "entry": one}) for key, one in entries.items())
+    for key in entries:
+        for link in links.get(key, ()):
+            before = _before(part, link, faults)
+            if before is not None:
+                part.add_edge(before, key, link["use"], kind=USED, link=link)
+    return part
+
+
+def _before(
+    part: nx.MultiDiGraph, link: StoredLink, faults: Sequence[Mapping[str, Any]]
+) -> State | Origin | None:
+    """Add what lies before the certificate of a link; None if its cause is not listed."""
+    names, cause = tuple(link["names"]), link["cause"]
+    if cause is not None:
+        return lead(part, cause, names, cause) if cause in part else None
+    origin = _origin(faults[link["fault"]], names)
+    part.add_node(origin, kind=FAULT)
+    if origin.concerns == METHOD:
+        return origin
+    if origin.concerns == CERTIFICATE:
+        return lead(part, origin, names[1:], origin)
+    item = faults[link["fault"]]["item"]
+    chain = (item,) if origin.concerns == CHANNEL else (item, *names[1:])
+    return lead(part, origin, chain, origin, kind=CONCERNS)
+
+
+def _origin(fault: Mapping[str, Any], names: Sequence[str]) -> Origin:
+    """What a fault is about, told by the fault and what its paths begin with."""
+    start = names[0]
+    if "method" in fault:
+        return Origin(start, METHOD)
+    if "certificate" in fault:
+        return Origin(start, CERTIFICATE)
+    return (
+        Origin(start, CHANNEL, fault["channel"])
+        if is_channel(names, fault)
+        else Origin(start, ITEM)
+    )
+
+
+def affected_part(
+    faults: Sequence[Mapping[str, Any]],
+    entries: Mapping[int, Entry],
+    links: Mapping[int, Sequence[StoredLink]],
+) -> nx.MultiDiGraph:
+    """Return the graph of a recall's entries; those without a path to the fault are left out.
+
+    Nodes have a `label` and a `kind`: "fault" (with `concerns`), "item" (`item` and its `state`:
+    faulty, holding the faulty part, or as calibrated), or "certificate" (`number, revision, issuer,
+    item, list, generation, verdict_changes, could_change, at, customer, external`; what is unknown
+    is left out). Edges run from cause to effect and have a `kind`: "concerns", "assigned" (`at` the
+    instant of the calibration), "held" or "used"; each of the last stands for one recorded use and
+    carries its `role`, `at`, `until` (the last instant of a bare date), `weight` (JSON, where it
+    has one for each point) and `channel`.
+
+    Parameters
+    ----------
+    faults : sequence of mapping
+        The faults of the recall, as stored.
+    entries : mapping of int to mapping
+        Entries of its lists by key of the certificate, as stored; `performed_us` may be added.
+    links : mapping of int to sequence of mapping
+        By the same keys what leads to each, as stored.
+
+    Returns
+    -------
+    networkx.MultiDiGraph
+        Nodes and edges in order of their names.
+    """
+    listed = {key: one for key, one in entries.items() if one.get("reason_paths")}
+    found = found_part(faults, listed, links)
+    return readable(
+        found, lambda key: (certificate_node(identity(listed[key])), _facts(listed[key]))
+    )
+
+
+def readable(
+    graph: nx.MultiDiGraph, certificate: Callable[[int], tuple[str, Facts]]
+) -> nx.MultiDiGraph:
+    """Return a graph by key with nodes and facts that can be read, written and sent.
+
+    Parameters
+    ----------
+    graph : networkx.MultiDiGraph
+        As `found_part` or `graph.traceability.reached` gives it.
+    certificate : callable
+        Name and facts of the certificate with a key.
+
+    Returns
+    -------
+    networkx.MultiDiGraph
+        In order of the names, so that every reading gives the same bytes; the keys of edges are
+        their places in that order.
+    """
+    named: dict[Any, str] = {}
+    nodes = []
+    for node in graph:
+        if isinstance(node, State | Origin):
+            made = _state(node, certificate) if isinstance(node, State) else _fault(node)
+        else:
+            made = certificate(node)
+        named[node] = made[0]
+        nodes.append(made)
+    part = nx.MultiDiGraph()
+    part.add_nodes_from(sorted(nodes, key=lambda node: node[0]))
+    edges = []
+    for before, after, facts in graph.edges(data=True):
+        told = _edge_facts(facts)
+        if facts["kind"] == ASSIGNED and "at" in (certified := part.nodes[named[before]]):
+            told["at"] = certified["at"]
+        edges.append((named[before], named[after], told))
+    edges.sort(key=lambda edge: (*edge[:2], sorted(edge[2].items())))
+    for place, (before, after, facts) in enumerate(edges):
+        part.add_edge(before, after, place, **facts)
+    return part
+
+
+def _fault(origin: Origin) -> tuple[str, Facts]:
+    facts = {"kind": FAULT, "label": origin.start, "concerns": origin.concerns}
+    return f"fault/{_quoted(origin.start)}", facts
+
+
+def _state(state: State, certificate: Callable[[int], tuple[str, Facts]]) -> tuple[str, Facts]:
+    """Name and facts of an item as something left it, or of what held it."""
+    source = state.source
+    item, *above = state.chain
+    name, label = f"item/{_quoted(item)}", item
+    facts: Facts = {"kind": ITEM, "label": label, "item": item}
+    if isinstance(source, Origin) and source.concerns != CERTIFICATE:
+        suffix = "" if source.channel is None else f"/{_quoted(source.channel)}"
+        name += f"/faulty{suffix}"
+        facts |= {"label": source.start, "state": FAULTY}
+    elif source is not None:
+        before = _fault(source)[0] if isinstance(source, Origin) else certificate(source)[0]
+        name += f"/as/{before.removeprefix('certificate/')}"
+        facts["state"] = CALIBRATED
+    for one in above:
+        name = f"item/{_quoted(one)}/holding/{name.removeprefix('item/')}"
+        facts = {"kind": ITEM, "label": one, "item": one, "state": HOLDING}
+    if state.channel is not None:
+        name = f"channel/{_quoted(state.channel)}/of/{name.removeprefix('item/')}"
+        facts |= {"kind": CHANNEL, "label": f"{item}:{state.channel}", "channel": state.channel}
+    return name, facts
+
+
+def _edge_facts(facts: Mapping[str, Any]) -> Facts:
+    told: Facts = {"kind": facts["kind"]}
+    link = recorded(facts["use"]) if "use" in facts else facts.get("link", {})
+    held = facts.get("held")
+    if held is not None and held.share is not None:
+        told["share"] = text(held.share)
+    for name in ("role", "channel"):
+        if link.get(name) is not None:
+            told[name] = link[name]
+    for name, shown in (("at_us", "at"), ("end_us", "until")):
+        if link.get(name) is not None:
+            told[shown] = text_of(link[name])
+    holding = facts.get("holding")
+    if holding is not None:
+        told["from"] = text_of(holding.start_us)
+        if holding.end_us is not None:
+            told["until"] = text_of(holding.end_us)
+    weight = link.get("weight")
+    if weight is not None:
+        told["weight"] = weight if isinstance(weight, str) else _json(weight)
+    return told
 
 
 def certificate_node(one: Identity) -> str:
     """Name of the node of a certificate; the same in every recall."""
     parts = [one.issuer, one.number, str(one.revision)]
     return "certificate/" + "/".join(_quoted(part) for part in parts if part)
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
 
 
 def _quoted(name: str) -> str:
@@ -287,84 +310,12 @@ def _facts(entry: Entry) -> dict[str, Any]:
         "generation": entry["generation"],
         "verdict_changes": entry.get("verdict_changes"),
         "could_change": entry.get("could_change"),
+        "at": text_of(entry["performed_us"]) if "performed_us" in entry else None,
         "customer": entry.get("customer"),
         "external": entry.get("external"),
         "paths_not_shown": hidden or None,
     }
     return {name: value for name, value in facts.items() if value is not None}
-
-
-def _link(
-    part: nx.DiGraph,
-    trace: Trace,
-    entry: Entry,
-    carriers: Mapping[tuple[str, str], str],
-    recorded: Sequence[Used],
-) -> None:
-    """Add the last stretch of a path; what comes before is told by the certificates on it."""
-    node = certificate_node(identity(entry))
-    if len(trace.steps) == 1:
-        cause, item = _origin(part, trace)
-    else:
-        number, used = trace.steps[-2]
-        item = used or ""
-        before = carriers[number, item]
-        cause = f"item/{_quoted(item)}/as/{before.removeprefix('certificate/')}"
-        part.add_node(cause, kind=ITEM, label=item, item=item, state=CALIBRATED)
-        part.add_edge(before, cause)
-        for item in trace.within[-2]:
-            cause = _held_in(part, item, cause)
-    part.add_edge(cause, node, **_use_facts(trace, item, recorded))
-
-
-def _origin(part: nx.DiGraph, trace: Trace) -> tuple[str, str]:
-    """Add fault, faulty item and assemblies; return the last of these nodes and its item."""
-    node, item = f"fault/{_quoted(trace.start)}", trace.start
-    part.add_node(node, kind=FAULT, label=trace.start, concerns=trace.concerns)
-    if trace.concerns == CERTIFICATE:
-        item = trace.through[0]
-        state = f"item/{_quoted(item)}/as/{node}"
-        part.add_node(state, kind=ITEM, label=item, item=item, state=CALIBRATED)
-        part.add_edge(node, state)
-        return state, item
-    if trace.concerns == METHOD:
-        return node, item
-    item = trace.fault["item"]
-    suffix = f"/{_quoted(trace.fault['channel'])}" if trace.concerns == CHANNEL else ""
-    state = f"item/{_quoted(item)}/faulty{suffix}"
-    part.add_node(state, kind=ITEM, label=trace.start, item=item, state=FAULTY)
-    part.add_edge(node, state)
-    for item in trace.through:
-        state = _held_in(part, item, state)
-    return state, item
-
-
-def _held_in(part: nx.DiGraph, assembly: str, held: str) -> str:
-    """Add an assembly above the node of what it held; return its node."""
-    above = f"item/{_quoted(assembly)}/holding/{held.removeprefix('item/')}"
-    part.add_node(above, kind=ITEM, label=assembly, item=assembly, state=HOLDING)
-    part.add_edge(held, above)
-    return above
-
-
-def _use_facts(trace: Trace, item: str, recorded: Sequence[Used]) -> dict[str, str]:
-    if trace.concerns == METHOD and len(trace.steps) == 1:
-        return {"role": METHOD}
-    uses = [use for use in recorded if use.item == item]
-    if trace.role is not None and len(trace.steps) == 1:
-        uses = [use for use in uses if use.role == trace.role] or [Used(item, trace.role, None)]
-    roles = sorted({use.role for use in uses})
-    weights = sorted({use.weight for use in uses if use.weight is not None})
-    facts = {"role": ", ".join(roles), "weight": ", ".join(weights)}
-    return {name: value for name, value in facts.items() if value}
-
-
-def _in_order(part: nx.DiGraph) -> nx.DiGraph:
-    """The same graph with nodes and edges by name, so that every reading gives the same bytes."""
-    ordered = nx.DiGraph()
-    ordered.add_nodes_from(sorted(part.nodes(data=True), key=lambda node: node[0]))
-    ordered.add_edges_from(sorted(part.edges(data=True), key=lambda edge: edge[:2]))
-    return ordered
 
 
 def leading_to(part: Part, node: str) -> set[str]:
@@ -378,12 +329,38 @@ def causes_first(part: Part) -> Iterator[str]:
     return nodes
 
 
-def graphml(part: nx.DiGraph) -> bytes:
+def told_together(part: Part, cause: str, effect: str) -> Facts:
+    """Return the roles and weights of all uses between two nodes, as one."""
+    uses = part.get_edge_data(cause, effect).values()
+    joined = {
+        name: sorted({one[name] for one in uses if name in one}) for name in ("role", "weight")
+    }
+    return {name: ", ".join(texts) for name, texts in joined.items() if texts}
+
+
+def node_link(part: nx.MultiDiGraph) -> Facts:
+    """Return the graph in the node-link form, which `networkx.node_link_graph` reads.
+
+    Parameters
+    ----------
+    part : networkx.MultiDiGraph
+        As `affected_part` gives it.
+
+    Returns
+    -------
+    dict
+        `directed`, `multigraph`, `graph`, `nodes` and `edges`.
+    """
+    data: Facts = nx.node_link_data(part, edges="edges")
+    return data
+
+
+def graphml(part: nx.MultiDiGraph) -> bytes:
     """Return the graph as GraphML; characters that XML cannot hold become U+FFFD.
 
     Parameters
     ----------
-    part : networkx.DiGraph
+    part : networkx.MultiDiGraph
         As `affected_part` gives it.
 
     Returns

@@ -1,7 +1,7 @@
 """Circles in a relation: what rests on itself, or holds itself, through others.
 
-networkx is loaded when a circle is looked for, which recording does; a recall, which must come at
-once, never does.
+networkx is loaded when a circle is looked for, which recording does; a first list, which must come
+at once, never does. The order of a recall has its own (`graph.traceability`).
 """
 
 from __future__ import annotations

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from graph.affected import CERTIFICATE, CHANNEL, METHOD, METHOD_PREFIX, Trace
+from graph.links import CERTIFICATE, CHANNEL, METHOD, METHOD_PREFIX
+from graph.traces import Trace
 
 WRONG_FACTOR = "wrong_correction_factor"
 
@@ -65,7 +66,8 @@ def _method(trace: Trace) -> str:
 def _origin(trace: Trace) -> str:
     """What was used of the fault, or what held it."""
     if trace.concerns == CERTIFICATE:
-        return f"{trace.through[0]} at the values of the wrong certificate {trace.start}"
+        item, *above = trace.through
+        return _held(above, f"{item} at the values of the wrong certificate {trace.start}")
     if trace.concerns == CHANNEL:
         channel, item = trace.fault["channel"], trace.fault["item"]
         return f"the faulty channel {channel} of {item} in the role {trace.role}"

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-Path = tuple[str, ...]
+from graph.links import Path
+
 MOST_PATHS = 50
 
 

@@ -9,7 +9,7 @@ PROV-DM specializationOf and hadMember have no identifier; PROV-JSON gives them 
 Sources, from memory, verify: W3C PROV-DM (Recommendation, 2013), PROV-JSON (Member Submission,
 2013). The namespaces are names, not addresses; the laboratory's own numbers keep records apart.
 
-Not checked: times of use, which entries do not carry.
+Not told: times of use; several uses between two entities are one, with all roles and weights.
 """
 
 from __future__ import annotations
@@ -48,7 +48,8 @@ from prov.constants import (
 from prov.identifier import Namespace, QualifiedName
 from prov.model import ProvDocument
 
-from graph.affected import CERTIFICATE, FAULT, HOLDING, ITEM
+from graph.affected import HOLDING, told_together
+from graph.links import CERTIFICATE, FAULT, ITEM
 from graph.recall import AFFECTED
 
 Facts = Mapping[str, Any]
@@ -97,14 +98,14 @@ class RecallFacts:
     laboratory: str | None = None
 
 
-def document(part: nx.DiGraph, recall: RecallFacts) -> ProvDocument:
+def document(part: nx.MultiDiGraph, recall: RecallFacts) -> ProvDocument:
     """Return the W3C PROV document of an affected part.
 
     W3C PROV-DM (Recommendation, 2013), from memory, verify.
 
     Parameters
     ----------
-    part : networkx.DiGraph
+    part : networkx.MultiDiGraph
         As `graph.affected_part` gives it.
     recall : RecallFacts
         About the recall.
@@ -118,12 +119,12 @@ def document(part: nx.DiGraph, recall: RecallFacts) -> ProvDocument:
     return writing.document
 
 
-def prov_json(part: nx.DiGraph, recall: RecallFacts) -> bytes:
+def prov_json(part: nx.MultiDiGraph, recall: RecallFacts) -> bytes:
     """Return the PROV document as PROV-JSON (Member Submission, 2013), from memory, verify.
 
     Parameters
     ----------
-    part : networkx.DiGraph
+    part : networkx.MultiDiGraph
         As `graph.affected_part` gives it.
     recall : RecallFacts
         About the recall.
@@ -148,7 +149,7 @@ def prov_json(part: nx.DiGraph, recall: RecallFacts) -> bytes:
 class _Writing:
     """One document while it is written."""
 
-    part: nx.DiGraph
+    part: nx.MultiDiGraph
     recall: RecallFacts
     document: ProvDocument = field(default_factory=ProvDocument)
     known: set[str] = field(default_factory=set)
@@ -160,8 +161,8 @@ class _Writing:
         kinds = {FAULT: self._fault, ITEM: self._item, CERTIFICATE: self._certificate}
         for node, facts in self.part.nodes(data=True):
             kinds[facts["kind"]](node, facts)
-        for cause, effect, facts in self.part.edges(data=True):
-            self._link(cause, effect, facts)
+        for cause, effect in dict.fromkeys(self.part.edges()):
+            self._link(cause, effect, told_together(self.part, cause, effect))
         self._revisions()
 
     def _recall(self) -> None:

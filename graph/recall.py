@@ -1,9 +1,10 @@
 """What a fault reaches: every certificate in exactly one list, with paths, generation and effects.
 
-The engine is given the direct users of the faulty items and all that could follow from them. It
-judges the direct uses, then evaluates the calibrations in order of dependence (one may be reached
-at several depths), since whether an item passes anything on depends on its own effect. What each
-point's effect means for a statement of conformity is not decided here.
+The engine is given the graph (`graph.traceability`) of the direct users of the faulty items and all
+that could follow from them. It judges the direct uses, then goes along the edges of the graph in
+order of dependence (one may be reached at several depths), since whether an item passes anything on
+depends on its own effect. What each point's effect means for a statement of conformity is not
+decided here.
 
 First order: deltas of several uses are added, all paths of one fault being fully correlated.
 Several faults walk one after the other and are then joined: their deltas add up, their
@@ -12,19 +13,22 @@ uncertainties are kept apart, and a certificate that several of them reach is li
 
 from __future__ import annotations
 
-from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from graphlib import CycleError, TopologicalSorter
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from graph.effects import Carried, effects_at_points
 from graph.faults import NO_EFFECT, Effect, Fault
 from graph.in_force import DOUBTS, Candidate, Doubt, beyond_range
-from graph.model import BY_SHARE, ONE, SHIELDED, Calibration, Point, Use
+from graph.links import CONFIRMED, MAY, Link, Path
+from graph.model import BY_SHARE, ONE, SHIELDED, Calibration, Held, Point, Use
 from graph.passing import Passed, passed_on
-from graph.paths import Path, Reasons, joined, reasons
+from graph.paths import Reasons, joined, reasons
 from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Exposure, SuspectWindow, concerned, expose
+
+if TYPE_CHECKING:  # a first list asks for names of this module and can do without networkx
+    from graph.traceability import Graph, Incoming
 
 # The lists of a recall.
 AFFECTED = "affected"
@@ -39,20 +43,6 @@ NO_USE_IN_ROLE = "no_use_in_role"
 RESTS_ON_DOUBT = "rests_on_doubt"
 # Why a certificate is indeterminate for the parts of an assembly that it used.
 SHARES, PART = "shares", "part"
-
-
-class CyclicTrace(ValueError):
-    """A calibration rests on itself.
-
-    Parameters
-    ----------
-    circle : sequence of int
-        The keys on the way round.
-    """
-
-    def __init__(self, circle: Sequence[int]) -> None:
-        super().__init__(f"a calibration rests on itself: {circle}")
-        self.circle = tuple(circle)
 
 
 class Judgement(NamedTuple):
@@ -74,6 +64,9 @@ class Judgement(NamedTuple):
         Why it could not be excluded, did it stand in no other list.
     cancels : bool
         Whether paths of one fault cancel each other, which assumes that they are fully correlated.
+    links : tuple of Link
+        The last stretch of every path, by key; of those that would hold, where it cannot be
+        excluded.
     """
 
     calibration: Calibration
@@ -83,6 +76,7 @@ class Judgement(NamedTuple):
     reason: str | None = None
     doubts: tuple[str, ...] = ()
     cancels: bool = False
+    links: tuple[Link, ...] = ()
 
 
 class _Judged(NamedTuple):
@@ -94,6 +88,7 @@ class _Judged(NamedTuple):
     passed: Passed | None
     cancels: bool = False
     reason: str | None = None
+    links: tuple[Link, ...] = ()
 
 
 class _Doubt(NamedTuple):
@@ -101,6 +96,23 @@ class _Doubt(NamedTuple):
 
     reasons: frozenset[str]
     why: Reasons
+    links: tuple[Link, ...]
+
+
+class _Edge(NamedTuple):
+    """An edge of the graph on which a fault may come to a calibration.
+
+    `held` is the part whose value it is, if it is that of a part; `judged` what was found of the
+    certificate `source` that gave the value, `place` which of the uses it is.
+    """
+
+    source: int
+    names: Path
+    use: Use
+    place: int
+    held: Held | None
+    judged: _Judged
+    assigned: bool
 
 
 @dataclass(slots=True)
@@ -111,8 +123,10 @@ class _Walk:
     the same effect, and is then seen to at a glance.
     """
 
+    place: int
     suspect: SuspectWindow
-    carriers: Container[int] | None
+    into: Mapping[int, Incoming]
+    carriers: Container[int]
     gaps: Container[int] = frozenset()
     judged: dict[int, _Judged] = field(default_factory=dict)
     known: dict[Effect, Effect] = field(default_factory=dict)
@@ -123,7 +137,7 @@ class _Walk:
 def assess(
     suspects: Sequence[SuspectWindow],
     calibrations: Iterable[Calibration],
-    carriers: Container[int] | None = None,
+    graph: Graph | None = None,
     gaps: Sequence[Container[int]] = (),
 ) -> Iterator[Judgement]:
     """Judge calibrations one by one; those that no fault ever met give no judgement.
@@ -134,10 +148,11 @@ def assess(
         The faults, each with its window; their effects add up.
     calibrations : iterable of Calibration
         The direct users of the faulty items and whatever rests on a suspect one, each after those
-        it rests on (`in_order_of_dependence`). Of each only what it passes on is kept, so that a
-        recall of any size can be read and answered piece by piece.
-    carriers : container of int, optional
-        Keys of the calibrations that others rest on, if known; nothing is kept of the rest.
+        it rests on (`graph.traceability.in_order_of_dependence`). Of each only what it passes on is
+        kept, so that a recall of any size can be read and answered piece by piece.
+    graph : networkx.MultiDiGraph, optional
+        That of these calibrations (`graph.traceability.reached`), which needs no results; made here
+        unless given.
     gaps : sequence of container of int
         For each fault, if known, the keys of the calibrations whose records name nothing in a role
         that the faulty item served.
@@ -161,11 +176,16 @@ def assess(
     >>> found.list_name, found.why.paths, found.effects[0][0].delta
     ('affected', (('REF', 'C-1'),), Fraction(1, 1000))
     """
+    from graph.traceability import carriers, incoming, reached
+
+    if graph is None:
+        calibrations = list(calibrations)
+        graph = reached(calibrations)
+    carry = carriers(graph)
+    missing = gaps or [frozenset[int]()] * len(suspects)
     walks = [
-        _Walk(suspect, carriers, missing)
-        for suspect, missing in zip(
-            suspects, gaps or [frozenset[int]()] * len(suspects), strict=True
-        )
+        _Walk(place, suspect, incoming(graph), carry, some)
+        for place, (suspect, some) in enumerate(zip(suspects, missing, strict=True))
     ]
     for calibration in calibrations:
         exposures = [_exposure(walk.suspect, calibration) for walk in walks]
@@ -180,134 +200,88 @@ def assess(
             yield judgement
 
 
-def in_order_of_dependence(rests_on: Mapping[int, Collection[int]]) -> list[int]:
-    """Order keys so that each comes after those it rests on; links out of the mapping are ignored.
-
-    Keys given in order of time mostly are in this order already, which is then kept.
-
-    Parameters
-    ----------
-    rests_on : mapping of int to collection of int
-        For each key those that it rests on.
-
-    Returns
-    -------
-    list of int
-
-    Raises
-    ------
-    CyclicTrace
-        If one rests on itself.
-
-    Examples
-    --------
-    >>> in_order_of_dependence({3: [2], 1: [], 2: [1]})
-    [1, 2, 3]
-    """
-    seen: set[int] = set()
-    for key, below in rests_on.items():
-        if any(link not in seen and link in rests_on for link in below):
-            break
-        seen.add(key)
-    else:
-        return list(rests_on)
-    inside = {key: [n for n in below if n in rests_on] for key, below in rests_on.items()}
-    try:
-        return list(TopologicalSorter(inside).static_order())
-    except CycleError as error:
-        raise CyclicTrace(error.args[1]) from error
-
-
 def _exposure(suspect: SuspectWindow, calibration: Calibration) -> Exposure:
     return expose(calibration, suspect) if suspect.met_by(calibration) else NOT_EXPOSED
 
 
 def _judge(walk: _Walk, calibration: Calibration, exposure: Exposure) -> _Judged | frozenset[str]:
     """What one fault does to one calibration, or the reasons for which it does nothing."""
-    through = _ways_on(walk, calibration, exposure)
+    edges = _edges(walk, calibration, exposure)
+    through = [edge for edge in edges if edge.judged.list_name != EXPOSED]
     if not exposure.paths and not through:
         return exposure.cleared
     fault = walk.suspect.fault
-    carried = _carried(walk, calibration, exposure)
+    carried = _carried(edges)
     effects = effects_at_points(fault, calibration, exposure.uses, carried)
     list_name = _list_of(fault, effects)
     if not effects and _weighs([*exposure.uses, *(one.use for one in carried)]):
         list_name = INDETERMINATE  # something reached it, and there is no result to move
-    why = reasons(calibration.number, exposure.paths, through)
+    # A certificate leads on once for each item, however often that was used.
+    ways = {(edge.source, edge.names): edge.judged.why for edge in through}
+    on = [(names, why) for (_, names), why in ways.items()]
+    why = reasons(calibration.number, exposure.paths, on)
     cancels = list_name == EXPOSED and _cancels(fault, calibration, exposure.uses, carried)
-    reason = _why_unknown(walk, calibration, exposure) if list_name == INDETERMINATE else None
-    judged = _Judged(list_name, why, effects, None, cancels, reason)
-    if walk.carriers is None or calibration.key in walk.carriers:
+    reason = _why_unknown(exposure, edges) if list_name == INDETERMINATE else None
+    links = [Link(walk.place, None, names, place) for place, names in exposure.ways]
+    links += [Link(walk.place, edge.source, edge.names, edge.place) for edge in through]
+    if calibration.key in walk.carriers:
         passed = None
         if calibration.assigns_value and list_name in (AFFECTED, INDETERMINATE):
             known = [walk.known.setdefault(effect, effect) for effect in effects]
             passed = passed_on(calibration, known, by_force=fault.by_force)
         walk.judged[calibration.key] = _Judged(list_name, why, (), passed)
-    return judged
+    return _Judged(list_name, why, effects, None, cancels, reason, tuple(links))
 
 
-def _ways_on(
-    walk: _Walk, calibration: Calibration, exposure: Exposure
-) -> list[tuple[Path, Reasons]]:
-    """Certificates this one rests on that carry the fault or expose to it, each once an item.
+def _edges(walk: _Walk, calibration: Calibration, exposure: Exposure) -> list[_Edge]:
+    """Edges from certificates that carry the fault or expose to it.
 
     Where the fault itself speaks for a use, the value in force adds nothing.
     """
-    ways: dict[tuple[int, Path], Reasons] = {}
-    for use in calibration.uses:
-        for link in (use.source, use.evidence):
-            judged = None if link is None else walk.judged.get(link)
-            if link is None or judged is None or judged.list_name == EXPOSED:
+    found: list[_Edge] = []
+    for (names, source, _), edges in walk.into[calibration.key].items():
+        if not isinstance(source, int) or source not in walk.judged:
+            continue
+        judged = walk.judged[source]
+        for edge in edges.values():
+            kind, use, held = edge["kind"], edge["use"], edge.get("held")
+            if kind == MAY or (held is not None and held.bearing == SHIELDED):
                 continue
-            if not exposure.speaks_for(use):
-                ways[link, (use.item,)] = judged.why
-        for one in use.held:
-            judged = _of_part(walk, one.source, one.bearing)
-            if one.source is None or judged is None or judged.list_name == EXPOSED:
+            if exposure.spoken and exposure.speaks_for(use, () if held is None else names):
                 continue
-            if not exposure.speaks_for(use, one.chain):
-                ways[one.source, one.chain] = judged.why
-    return [(items, why) for (_, items), why in ways.items()]
-
-
-def _of_part(walk: _Walk, source: int | None, bearing: str) -> _Judged | None:
-    """What was found of the value of a part, where that bears on the user of its assembly."""
-    return None if source is None or bearing == SHIELDED else walk.judged.get(source)
-
-
-def _carried(walk: _Walk, calibration: Calibration, exposure: Exposure) -> list[Carried]:
-    """Uses whose value in force, or that of a part, carries an effect, with what it carries."""
-    found = []
-    for use in calibration.uses:
-        judged = None if use.source is None else walk.judged.get(use.source)
-        if judged is not None and judged.passed is not None and not exposure.speaks_for(use):
-            found.append(Carried(use, judged.passed))
-        for one in use.held:
-            judged = _of_part(walk, one.source, one.bearing)
-            if judged is None or judged.passed is None or exposure.speaks_for(use, one.chain):
-                continue
-            if one.bearing == BY_SHARE and one.share is not None:
-                found.append(Carried(use, judged.passed, one.share))
-            else:
-                found.append(Carried(use, None))
+            place, assigned = edge["place"], kind != CONFIRMED
+            found.append(_Edge(source, names, use, place, held, judged, assigned))
     return found
 
 
-def _why_unknown(walk: _Walk, calibration: Calibration, exposure: Exposure) -> str | None:
+def _carried(edges: Sequence[_Edge]) -> list[Carried]:
+    """Uses whose value in force, or that of a part, carries an effect, with what it carries."""
+    found = []
+    for edge in edges:
+        held, passed = edge.held, edge.judged.passed
+        if passed is None or not edge.assigned:
+            continue
+        if held is None:
+            found.append(Carried(edge.use, passed))
+        elif held.bearing == BY_SHARE and held.share is not None:
+            found.append(Carried(edge.use, passed, held.share))
+        else:
+            found.append(Carried(edge.use, None))
+    return found
+
+
+def _why_unknown(exposure: Exposure, edges: Sequence[_Edge]) -> str | None:
     """Whether it is for the parts of a used assembly that nobody can say what the fault does."""
     if exposure.unshared:
         return SHARES
-    found = PART if any(use.share is None for use in exposure.uses) else None
-    for use in calibration.uses:
-        for one in use.held:
-            judged = _of_part(walk, one.source, one.bearing)
-            if judged is None or judged.passed is None or exposure.speaks_for(use, one.chain):
-                continue
-            if one.unshared:
-                return SHARES
-            if one.bearing != BY_SHARE:
-                found = PART
-    return found
+    parts = [
+        edge.held for edge in edges if edge.held is not None and edge.judged.passed is not None
+    ]
+    if any(held.unshared for held in parts):
+        return SHARES
+    weighed = all(use.share is not None for use in exposure.uses)
+    weighed = weighed and all(held.bearing == BY_SHARE for held in parts)
+    return None if weighed else PART
 
 
 def _cancels(
@@ -327,12 +301,12 @@ def _doubt(
 ) -> _Doubt | None:
     """Why the fault cannot be excluded, whether or not it is found in another way."""
     found: set[str] = set()
-    direct: list[Path] = []
+    links: list[Link] = []
     if calibration.key in walk.gaps:
         found.add(NO_USE_IN_ROLE)
-        direct.append((walk.suspect.fault.name, calibration.number))
+        links.append(Link(walk.place, None, (walk.suspect.fault.name,), None))
     through: list[tuple[Path, Reasons]] = []
-    for use in calibration.uses:
+    for place, use in enumerate(calibration.uses):
         suspect = any(use is met or use == met for met, _ in exposure.spoken)
         for items, source, doubts in _values(use, calibration.points):
             if suspect and walk.suspect.fault.item in items:
@@ -341,23 +315,26 @@ def _doubt(
                 if key in walk.suspect.fault.certificates:
                     if concerned(use, calibration, walk.suspect):
                         found.add(reason)
-                        direct.append((walk.suspect.fault.item, *items, calibration.number))
+                        names = walk.suspect.fault.item, *items
+                        links.append(Link(walk.place, None, names, place))
                     continue
                 why = _would_list(walk, key)
                 if why is not None:
                     found.add(reason)
                     through.append((items, why))
-            if source in walk.doubtful:
+                    links.append(Link(walk.place, key, items, place))
+            if source is not None and source in walk.doubtful:
                 found.add(RESTS_ON_DOUBT)
                 through.append((items, walk.doubtful[source]))
+                links.append(Link(walk.place, source, items, place))
     if not found:
         return None
+    direct = [(*link.names, calibration.number) for link in links if link.cause is None]
     why = reasons(calibration.number, direct, through)
     listed = isinstance(judged, _Judged)
-    carries = walk.carriers is None or calibration.key in walk.carriers
-    if calibration.assigns_value and carries and not listed:
+    if calibration.assigns_value and calibration.key in walk.carriers and not listed:
         walk.doubtful[calibration.key] = why
-    return _Doubt(frozenset(found), why)
+    return _Doubt(frozenset(found), why, tuple(links))
 
 
 def _values(
@@ -420,13 +397,15 @@ def _judgement(
     named = tuple(reason for reason in DOUBTS if reason in said)
     if not reached and doubts and calibration.status == "issued":
         why = joined([one.why for one in doubts])
-        return Judgement(calibration, NOT_EXCLUDED, why, doubts=named)
+        links = tuple(link for one in doubts for link in one.links)
+        return Judgement(calibration, NOT_EXCLUDED, why, doubts=named, links=links)
     if not reached:
         cleared = {why for one in judged if isinstance(one, frozenset) for why in one}
         return _clearance(calibration, cleared)
     why = joined([one.why for one in reached])
+    links = tuple(link for one in reached for link in one.links)
     if calibration.status != "issued":
-        return Judgement(calibration, TRACED, why, reason=calibration.status)
+        return Judgement(calibration, TRACED, why, reason=calibration.status, links=links)
     nothing = (NO_EFFECT,) * len(calibration.points)
     effects = _together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
     # Of several independent faults one with an effect is enough, even if their sum has none.
@@ -434,7 +413,7 @@ def _judgement(
     list_name = next(name for name in (INDETERMINATE, AFFECTED, EXPOSED) if name in lists)
     cancels = list_name == EXPOSED and any(one.cancels for one in reached)
     reason = max((one.reason for one in reached if one.reason), default=None)  # shares first
-    return Judgement(calibration, list_name, why, effects, reason, named, cancels)
+    return Judgement(calibration, list_name, why, effects, reason, named, cancels, links)
 
 
 def _together(effects: Sequence[Sequence[Effect]]) -> tuple[tuple[Effect, ...], ...]:

@@ -14,6 +14,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from graph.faults import Fault
+from graph.links import Path
 from graph.model import BY_SHARE, ONE, SHIELDED, Calibration, Holder, Use, Window
 
 # Why a use is cleared, in the order in which it is tried.
@@ -28,7 +29,6 @@ CLEARED_REASONS = (
     "range",
     "direction",
 )
-Path = tuple[str, ...]
 
 
 @dataclass(frozen=True)  # without slots: a cached property needs a dictionary
@@ -91,6 +91,8 @@ class Exposure:
         The suspect uses as they were recorded, each with the parts through which it is one.
     unshared : bool
         Whether it takes a share that the records do not settle to say what the fault does.
+    ways : tuple of (int, tuple of str)
+        For each path which of the calibration's uses it was, and what stands before its number.
     """
 
     uses: tuple[Use, ...] = ()
@@ -98,6 +100,7 @@ class Exposure:
     cleared: frozenset[str] = frozenset()
     spoken: tuple[tuple[Use, frozenset[str]], ...] = ()
     unshared: bool = False
+    ways: tuple[tuple[int, Path], ...] = ()
 
     def speaks_for(self, use: Use, chain: Sequence[str] = ()) -> bool:
         """Say whether the fault itself speaks for a use, so that its item's value adds nothing.
@@ -139,11 +142,11 @@ def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
     Exposure
     """
     uses: list[Use] = []
-    paths: list[Path] = []
+    ways: list[tuple[int, Path]] = []
     cleared: set[str] = set()
     spoken: list[tuple[Use, frozenset[str]]] = []
     unshared = False
-    for use in calibration.uses:
+    for place, use in enumerate(calibration.uses):
         routes = _routes(use, suspect.fault, suspect.holders)
         if routes is None:
             continue
@@ -155,9 +158,10 @@ def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
         unshared |= any(route.unshared for route in routes)
         # A part that measures nothing counts once, in however many ways it was there.
         uses.extend([use] if shares.count(ONE) == len(shares) else map(use.shared, shares))
-        paths.extend((*route.path, calibration.number) for route in routes)
+        ways.extend((place, route.path) for route in routes)
         spoken.append((use, frozenset(name for route in routes for name in route.parts)))
-    return Exposure(tuple(uses), tuple(paths), frozenset(cleared), tuple(spoken), unshared)
+    paths = tuple((*names, calibration.number) for _, names in ways)
+    return Exposure(tuple(uses), paths, frozenset(cleared), tuple(spoken), unshared, tuple(ways))
 
 
 class _Route(NamedTuple):

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from api.client.wire import Answer, Wire, named, path_part
+
+if TYPE_CHECKING:
+    import networkx
 
 
 class EvidenceCalls(Wire):
@@ -67,7 +72,30 @@ class EvidenceCalls(Wire):
         """
         return self._get(f"/v1/recalls/{recall_id}/provenance")
 
-    def graph(self, recall_id: int) -> bytes:
+    def graph(self, recall_id: int) -> networkx.MultiDiGraph:
+        """Return the affected part as a graph of networkx, for any of its algorithms.
+
+        Nodes have a ``kind`` (fault, item, certificate) and a ``label``; certificates also
+        ``number``, ``revision``, ``list``, ``generation`` and what else is known. Edges run from
+        cause to effect and have a ``kind`` (concerns, assigned, held, used); each ``used`` one is
+        one recorded use with its ``role``, ``at``, ``weight`` (text) and ``channel``.
+
+        Parameters
+        ----------
+        recall_id : int
+            Id of the recall.
+
+        Returns
+        -------
+        networkx.MultiDiGraph
+        """
+        import networkx  # slow to import, and wanted by few calls
+
+        return networkx.node_link_graph(
+            dict(self._get(f"/v1/recalls/{recall_id}/graph.json")), edges="edges"
+        )
+
+    def graphml(self, recall_id: int) -> bytes:
         """Return the affected part as GraphML.
 
         Parameters

@@ -7,7 +7,7 @@ from typing import Any
 from flask import Response
 
 from api.schemas.certificates import CertificateQuerySchema
-from api.schemas.evidence import ExplanationSchema
+from api.schemas.evidence import ExplanationSchema, GraphSchema
 from api.services.evidence import evidence
 from api.services.recalls import recalls
 from api.web.auth import requires
@@ -37,6 +37,21 @@ def show_graph(recall_id: int) -> Response:
     with reading() as session:
         body = evidence.as_graphml(session, recalls.get(session, recall_id))
     return Response(body, mimetype=GRAPHML)
+
+
+@blp.route("/<int:recall_id>/graph.json")
+@requires("read")
+@blp.response(200, GraphSchema)
+def show_graph_as_json(recall_id: int) -> Any:
+    """Show the affected part in node-link form; edges lead from cause to effect.
+
+    Nodes have an `id`, a `kind` (fault, item, certificate) and a `label`; edges a `kind` (concerns,
+    assigned, held, used) and, where an item was used for a certificate, `role`, `at`, `weight` and
+    `channel` of that use. `networkx.node_link_graph(answer, edges="edges")` reads it as the
+    `MultiDiGraph` that it is.
+    """
+    with reading() as session:
+        return evidence.as_node_link(session, recalls.get(session, recall_id))
 
 
 @blp.route("/<int:recall_id>/explanations/<path:number>")

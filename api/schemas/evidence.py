@@ -1,4 +1,4 @@
-"""Evidence for a recall: which certificate is meant, and its paths in sentences."""
+"""Evidence for a recall: its graph, and the paths of a certificate in sentences."""
 
 from __future__ import annotations
 
@@ -6,6 +6,16 @@ from marshmallow import fields
 
 from api.schemas.base import StrictSchema
 from api.schemas.fields import Text, WholeNumber
+
+
+class GraphSchema(StrictSchema):
+    """A graph in the node-link form of networkx."""
+
+    directed = fields.Boolean(required=True)
+    multigraph = fields.Boolean(required=True)
+    graph = fields.Dict(required=True)
+    nodes = fields.List(fields.Dict(), required=True)
+    edges = fields.List(fields.Dict(), required=True)
 
 
 class ExplainedPathSchema(StrictSchema):

@@ -406,6 +406,8 @@ class RecallEntry(Base):
     shift_over_U: Mapped[float | None] = mapped_column()
     shift_over_tolerance: Mapped[float | None] = mapped_column()
     body: Mapped[str] = mapped_column(Text)
+    # By key what leads to it, as JSON; null where nothing does, and in recalls older than these.
+    links: Mapped[str | None] = mapped_column(Text)
 
 
 class RecallStale(Base):

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator
 from decimal import Decimal
 
+import networkx as nx
 import pytest
 
 from api.client import Client, Conflict, InvalidRequest, Stale
@@ -87,7 +88,10 @@ def test_evidence_comes_as_objects_and_files(lab):
     recall = lab.report_fault(FAULT)["id"]
     assert "C/1" in str(lab.explanation(recall, "C/1")["paths"])
     assert "prefix" in lab.provenance(recall)
-    assert b"<graphml" in lab.graph(recall)
+    assert b"<graphml" in lab.graphml(recall)
+    graph = lab.graph(recall)
+    assert isinstance(graph, nx.MultiDiGraph)
+    assert "fault/REF-1" in nx.ancestors(graph, "certificate/C%2F1/0")
     assert b"<svg" in lab.figure(recall)
     assert lab.figure(recall, "png").startswith(b"\x89PNG")
     assert b"C/1" in lab.export(recall, "csv")

@@ -6,6 +6,7 @@ import json
 
 import networkx as nx
 import pytest
+from linked_entries import entry, keyed
 from prov.model import (
     ProvActivity,
     ProvAgent,
@@ -16,7 +17,7 @@ from prov.model import (
     ProvMembership,
 )
 
-from graph.affected import Identity, Used, affected_part
+from graph.affected import affected_part
 from graph.provenance import RecallFacts, prov_json
 
 FACTS = RecallFacts("R-00001", "2025-09-12T08:00:00Z", "abc", "1", "Invented Laboratory")
@@ -29,27 +30,21 @@ FAULTS = [
 ]
 
 
-def entry(number, item, *paths, **more):
-    made = {"certificate": number, "revision": 0, "item": item, "class": "affected"}
-    made |= {"generation": 1, "reason_paths": [list(path) for path in paths]}
-    return made | {"path_count": len(paths), "verdict_changes": True} | more
-
-
 ENTRIES = [
-    entry("W", "WS", ["REF", "W"]),
-    entry("D/1", "D", ["REF", "W", "WS", "D/1"], generation=2),
+    entry("W", "WS", ["REF", "W"], verdict_changes=True),
+    entry("D/1", "D", ["REF", "W", "WS", "D/1"], generation=2, verdict_changes=True),
     entry("D/1", "D", ["REF", "W", "WS", "D/1"], revision=1, generation=2),
     entry("P", "T", ["PIN", "ADP", "P"], **{"class": "indeterminate", "verdict_changes": None}),
     entry("I", "U", ["IND:A", "readout_dut", "I"]),
     entry("M", "V", ["method:MP v3", "M"]),
     entry("E", "X", ["EXT/7", "WS-9", "E"], external=True, issuer="Another House"),
 ]
-USES = {Identity("", "D/1", 0): [Used("WS", "force_reference", "0.25")]}
+USES = {"D/1": [{"item": "WS", "role": "force_reference", "weight": "0.25"}]}
 
 
 @pytest.fixture(scope="module")
 def written():
-    return prov_json(affected_part(FAULTS, ENTRIES, USES), FACTS)
+    return prov_json(affected_part(*keyed(FAULTS, ENTRIES, USES)), FACTS)
 
 
 @pytest.fixture(scope="module")
@@ -138,4 +133,4 @@ def test_only_what_is_affected_is_invalidated_and_by_the_recall(written):
 
 
 def test_the_same_part_gives_the_same_bytes_whatever_the_order_of_its_entries(written):
-    assert prov_json(affected_part(FAULTS, ENTRIES[::-1], USES), FACTS) == written
+    assert prov_json(affected_part(*keyed(FAULTS, ENTRIES[::-1], USES)), FACTS) == written

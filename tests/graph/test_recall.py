@@ -17,12 +17,11 @@ from graph.recall import (
     INDETERMINATE,
     LISTS,
     TRACED,
-    CyclicTrace,
     SuspectWindow,
     assess,
-    in_order_of_dependence,
     rank,
 )
+from graph.traceability import CyclicTrace, in_order_of_dependence, reached
 
 F = Fraction
 OPEN = {"item": "REF", "start_us": 0, "end_us": 20 * DAY}
@@ -37,12 +36,10 @@ def case(kind=ForceError, **more) -> SuspectWindow:
 def judged(cases, calibrations):
     """Judge calibrations given in any order."""
     by_key = {one.key: one for one in calibrations}
-    rests_on = {
-        one.key: [n for used in one.uses for n in (used.source, used.evidence) if n is not None]
-        for one in calibrations
-    }
-    order = [by_key[key] for key in in_order_of_dependence(rests_on)]
-    return sorted(assess(cases, order), key=lambda one: (LISTS.index(one.list_name), rank(one)))
+    graph = reached(calibrations)
+    order = [by_key[key] for key in in_order_of_dependence(graph)]
+    found = assess(cases, order, graph)
+    return sorted(found, key=lambda one: (LISTS.index(one.list_name), rank(one)))
 
 
 def found(*calibrations, cases=None):

@@ -33,9 +33,10 @@ from api.store.chunks import chunks
 from api.store.in_force import resolve_after, resolve_items
 from api.store.links import role_mark
 from api.store.record_changes import touched
-from api.store.serving import Revision, refresh_after, serving
+from api.store.serving import refresh_after
 from api.store.tables import Certificate, Result, Usage
 from graph.moments import Moment
+from graph.serving import Revision, serving
 
 Identity = tuple[str, str, int]
 COLUMNS = (

@@ -7,7 +7,7 @@ was answered. A bounded number is a text of both bounds.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -18,8 +18,12 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record
 from api.services.base.sheets import Cell
 from api.services.casework.dispositions import current, said
+from api.services.evidence.leading import Leading
 from api.store.casework import Disposition
-from api.store.tables import Composition, Item, Recall, RecallEntry, Result
+from api.store.tables import Recall, RecallEntry, Result
+from graph.links import CERTIFICATE
+from graph.traceability import Graph
+from graph.traces import Trace, traced
 
 COLUMNS = (
     "class",
@@ -55,22 +59,17 @@ LOT = 1_000
 
 def rows(session: Session, recall_id: int, lists: Sequence[str]) -> Iterator[list[Cell]]:
     """Yield the rows of these lists, in their order; a certificate without points has one row."""
-    assemblies = set(
-        session.scalars(
-            select(Item.code)
-            .join(Composition, Composition.assembly_id == Item.id)
-            .where(Composition.withdrawn.is_(False))
-        )
-    )
-    faults = session.get_one(Recall, recall_id).faults
-    wrong = {fault["certificate"] for fault in faults if "certificate" in fault}
+    recall = session.get_one(Recall, recall_id)
+    leading = Leading(session, recall)
     for lot in _lots(session, recall_id, lists):
         keys = [one.certificate_id for one in lot]
         decided = current(session, recall_id, keys)
         stated = _results(session, keys)
+        leading.learn(keys)
+        part = leading.part(keys)
         for one in lot:
             entry = orjson.loads(one.body)
-            front = _front(entry, assemblies, wrong)
+            front = _front(entry, _path(part, one.certificate_id, entry, recall.faults))
             back = _back(entry, decided.get(one.certificate_id))
             results = stated.get(one.certificate_id, [])
             points = entry.get("points", ())
@@ -80,6 +79,7 @@ def rows(session: Session, recall_id: int, lists: Sequence[str]) -> Iterator[lis
                 yield [*front, *_point(point, result), *back]
             if not points:
                 yield [*front, *[None] * (len(COLUMNS) - len(front) - len(back)), *back]
+        leading.forget(keys)
 
 
 def lines(session: Session, recall: Recall, lists: Sequence[str]) -> Iterator[bytes]:
@@ -103,41 +103,45 @@ def lines(session: Session, recall: Recall, lists: Sequence[str]) -> Iterator[by
     yield orjson.dumps(last) + b"\n"
 
 
-def path_in_words(
-    path: Sequence[str], assemblies: Collection[str], certificates: Collection[str] = ()
-) -> str:
-    """Return a reason path as a sentence.
+def path_in_words(trace: Trace) -> str:
+    """Return a reason path as a sentence, from the fault onwards.
 
-    `certificates` are the numbers of faulty certificates; any other path begins with an item.
-
-    >>> path_in_words(["REF-100", "W-202", "WS-20", "D-303"], set())
+    >>> fault = {"item": "REF-100", "kind": "unknown"}
+    >>> steps = (("W-202", "WS-20"), ("D-303", None))
+    >>> path_in_words(Trace("item", "REF-100", fault, (), None, steps, ((), ())))
     'REF-100 was used for W-202, which calibrated WS-20, which was used for D-303'
-    >>> path_in_words(["PIN-7A", "ADP-7", "F-601"], {"ADP-7"})
+    >>> path_in_words(Trace("item", "PIN-7A", fault, ("ADP-7",), None, (("F-601", None),), ((),)))
     'PIN-7A in ADP-7 was used for F-601'
-    >>> path_in_words(["IND-1:A", "readout_dut", "X-1"], set())
+    >>> steps = (("X-1", None),)
+    >>> path_in_words(Trace("channel", "IND-1:A", fault, (), "readout_dut", steps, ((),)))
     'IND-1:A as readout_dut was used for X-1'
-    >>> path_in_words(["W-202", "WS-20", "D-303"], set(), {"W-202"})
-    'W-202, which calibrated WS-20, which was used for D-303'
-    >>> path_in_words(["REF-9", "W-1", "CELL-2", "RIG-A", "K-7"], {"RIG-A"})
-    'REF-9 was used for W-1, which calibrated CELL-2 in RIG-A, which was used for K-7'
     """
-    told, *rest = path
-    if told not in certificates:
-        if ":" in told and len(rest) > 1 and rest[0] not in assemblies:  # a channel, then its role
-            told += f" as {rest.pop(0)}"
-        told += _held_in(rest, assemblies) + f" was used for {rest.pop(0)}"
-    while rest:
-        told += f", which calibrated {rest.pop(0)}"
-        told += _held_in(rest, assemblies) + f", which was used for {rest.pop(0)}"
+    told = trace.start
+    if trace.concerns == CERTIFICATE:
+        item, *above = trace.through
+        told += f", which calibrated {_in(item, above)}, which"
+    elif trace.role is not None:
+        told += f" as {trace.role}"
+    else:
+        told = _in(told, trace.through)
+    for (number, used), within in zip(trace.steps, trace.within, strict=True):
+        told += f" was used for {number}"
+        if used is not None:
+            told += f", which calibrated {_in(used, within)}, which"
     return told
 
 
-def _held_in(rest: list[str], assemblies: Collection[str]) -> str:
-    """Take the assemblies off the front of a path; its last name is always a certificate."""
-    told = ""
-    while len(rest) > 1 and rest[0] in assemblies:
-        told += f" in {rest.pop(0)}"
-    return told
+def _in(item: str, above: Sequence[str]) -> str:
+    return " in ".join((item, *above))
+
+
+def _path(part: Graph, key: int, entry: Record, faults: Sequence[Mapping[str, Any]]) -> str | None:
+    """The first path of an entry in words, or as it is where a certificate of it is not listed."""
+    paths = entry.get("reason_paths")
+    if not paths:
+        return None
+    trace = traced(part, key, paths[0], faults)
+    return " > ".join(paths[0]) if trace is None else path_in_words(trace)
 
 
 def _lots(
@@ -172,8 +176,7 @@ def _results(session: Session, keys: Sequence[int]) -> Mapping[int, list[Result]
     return found
 
 
-def _front(entry: Record, assemblies: set[str], wrong: set[str]) -> list[Cell]:
-    paths = entry.get("reason_paths")
+def _front(entry: Record, path: str | None) -> list[Cell]:
     return [
         entry["class"],
         entry["certificate"],
@@ -182,7 +185,7 @@ def _front(entry: Record, assemblies: set[str], wrong: set[str]) -> list[Cell]:
         entry["item"],
         entry.get("customer"),
         entry.get("generation"),
-        path_in_words(paths[0], assemblies, wrong) if paths else None,
+        path,
         entry.get("path_count"),
     ]
 

@@ -14,7 +14,8 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from graph.affected import CERTIFICATE, FAULT, FAULTY, ITEM, REACHED, Part, causes_first
+from graph.affected import FAULTY, REACHED, Part, causes_first
+from graph.links import CERTIFICATE, FAULT, ITEM
 
 MOST_DRAWN = 60
 CHANGES, COULD_CHANGE, STAYS = "changes", "could change", "stays"

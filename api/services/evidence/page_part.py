@@ -5,37 +5,32 @@ certificate that was chosen, then those whose statement changes or that shift mo
 to certificates named further on. The rest is counted by list and change. Only the entries that are
 named are read; the others are counted where they lie, so that ten thousand cost little more than
 ten.
-
-Not checked: a path names certificates by number; see `graph.affected` for which one is meant.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
-import orjson
-from sqlalchemy import ColumnElement, Select, case, func, select
+from sqlalchemy import ColumnElement, case, func, select
 from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
-from api.store.chunks import chunks
-from api.store.tables import Certificate, Recall, RecallEntry
-from graph.affected import METHOD, METHOD_PREFIX, REACHED, Trace, traced
+from api.services.evidence.leading import Leading
+from api.store.tables import Recall, RecallEntry
+from graph.affected import REACHED
+from graph.links import is_channel
 
 MOST_DRAWN = 24
 # Of these, so many are taken for what they show themselves; the rest for what they lead to.
 OWN_MERIT = 16
-# Of the paths of one certificate that are followed.
-MOST_PATHS = 20
 Group = tuple[str, bool]  # a list, and whether a statement of conformity changes
 
 
 @dataclass(slots=True)
 class Named:
-    """One certificate that is drawn; `paths` are its reason paths, taken apart."""
+    """One certificate that is drawn, or leads to one."""
 
     key: int
     number: str
@@ -44,7 +39,6 @@ class Named:
     item: str
     generation: int
     group: Group
-    paths: Sequence[Trace] = ()
 
     @property
     def label(self) -> str:
@@ -151,84 +145,59 @@ def _name(generation: Generation, reader: _Reader, best: Sequence[int]) -> None:
 
 
 class _Reader:
-    """Reads entries of one recall, and puts what their paths say into the part."""
+    """Reads entries of one recall, and puts what leads to them into the part."""
 
     def __init__(self, session: Session, recall: Recall, part: Part) -> None:
-        self.session, self.recall, self.part = session, recall, part
-        self.by_number: dict[str, list[Named]] = {}
+        self.part = part
+        self.leading = Leading(session, recall)
+        self.faults = recall.faults
         self.done: dict[int, Named] = {}
 
     def light(self, key: int) -> None:
-        """Note everything on the paths of a chosen certificate."""
-        for one in self.read([key]):
-            on_paths = [one, *(found for trace in one.paths for found in self._carriers(trace))]
-            self.part.known |= {found.key: found for found in on_paths}
-            self.part.lit = {found.key for found in on_paths}
+        """Note everything that leads to a chosen certificate."""
+        self.leading.learn([key])
+        if self.leading.entries.get(key, {}).get("class") not in REACHED:
+            return
+        frontier = {key}
+        while frontier:
+            self.part.lit |= frontier
+            frontier = {one for on in frontier for one in self._causes(on)} - self.part.lit
+        self.part.known |= {one: self._named(one) for one in self.part.lit}
 
     def read(self, keys: Sequence[int]) -> list[Named]:
-        """Read the entries of these certificates; what leads to them is noted in the part."""
-        bodies = select(RecallEntry.certificate_id, RecallEntry.body).where(
-            *_reached(self.recall.id),
-            RecallEntry.certificate_id.in_([key for key in keys if key not in self.done]),
+        """Read what leads to these certificates directly, and note it in the part."""
+        self.leading.learn([key for key in keys if key not in self.done], all_the_way=False)
+        for key in keys:
+            if key not in self.done:
+                self._note(key)
+        return [self.done[key] for key in keys]
+
+    def _note(self, key: int) -> None:
+        self.done[key] = self._named(key)
+        self.part.causes[key] = self._causes(key)
+        self.part.known |= {cause: self._named(cause) for cause in self.part.causes[key]}
+        self.part.origins[key] = {
+            self._origin(link) for link in self.leading.links[key] if link["cause"] is None
+        }
+
+    def _causes(self, key: int) -> set[int]:
+        return {link["cause"] for link in self.leading.links[key] if link["cause"] is not None}
+
+    def _origin(self, link: Record) -> tuple[str, ...]:
+        """The names between the fault and a certificate that met it; a role is none of them."""
+        fault, (start, *above) = self.faults[link["fault"]], link["names"]
+        if "method" in fault:
+            return (fault["method"],)
+        return (start,) if is_channel(link["names"], fault) else (start, *above)
+
+    def _named(self, key: int) -> Named:
+        one = self.leading.entries[key]
+        return Named(
+            key,
+            one["certificate"],
+            one["revision"],
+            one["issuer"],
+            one["item"],
+            one["generation"],
+            (one["class"], bool(one["verdict_changes"])),
         )
-        rows = self.session.execute(bodies).all()
-        entries = {row.certificate_id: orjson.loads(row.body) for row in rows}
-        self._know(entries.values())
-        for key, entry in entries.items():
-            one = next(one for one in self.by_number[entry["certificate"]] if one.key == key)
-            one.paths = self._paths(entry)
-            self.done[key] = one
-            self._note(one)
-        return [self.done[key] for key in keys if key in self.done]
-
-    def _note(self, one: Named) -> None:
-        causes = self.part.causes.setdefault(one.key, set())
-        origins = self.part.origins.setdefault(one.key, set())
-        for trace in one.paths:
-            if len(trace.steps) == 1:
-                start = trace.start.removeprefix(METHOD_PREFIX)
-                origins.add((start if trace.concerns == METHOD else trace.start, *trace.through))
-            else:
-                cause = self._carriers(trace)[-2]
-                causes.add(cause.key)
-                self.part.known[cause.key] = cause
-
-    def _paths(self, entry: Record) -> list[Trace]:
-        items_of = {number: {one.item for one in ones} for number, ones in self.by_number.items()}
-        paths = entry.get("reason_paths", ())[:MOST_PATHS]
-        return [traced(path, self.recall.faults, items_of) for path in paths]
-
-    def _carriers(self, trace: Trace) -> list[Named]:
-        """The certificates on a path, which `traced` found to be listed."""
-        return [
-            next(one for one in self.by_number[number] if used in (None, one.item))
-            for number, used in trace.steps
-        ]
-
-    def _know(self, entries: Iterable[Record]) -> None:
-        """Read who the certificates on the paths of some entries are."""
-        names: set[str] = set()
-        for entry in entries:
-            names.add(entry["certificate"])
-            names.update(name for path in entry.get("reason_paths", ()) for name in path)
-        for some in chunks(sorted(names - self.by_number.keys())):
-            numbered = self.session.execute(_who(self.recall.id, some)).all()
-            # Recalled ones before the rest, then the highest revision, as in graph.affected.
-            for row in sorted(numbered, key=_importance):
-                group = row.list_name, bool(row.verdict_changes)
-                who = row.id, row.number, row.revision, row.issuer, row.item, row.generation
-                self.by_number.setdefault(row.number, []).append(Named(*who, group))
-
-
-def _importance(row: Any) -> tuple[int, int, int]:
-    return REACHED.index(row.list_name), -row.revision, row.id
-
-
-def _who(recall_id: int, numbers: Sequence[str]) -> Select[*tuple[Any, ...]]:
-    certificate = Certificate.id, Certificate.number, Certificate.revision, Certificate.issuer
-    entry = RecallEntry.item, RecallEntry.generation, RecallEntry.list_name
-    return (
-        select(*certificate, *entry, RecallEntry.verdict_changes)
-        .join(RecallEntry, RecallEntry.certificate_id == Certificate.id)
-        .where(*_reached(recall_id), Certificate.number.in_(numbers))
-    )

@@ -111,6 +111,7 @@ def _row(recall: int, name: str, position: int, one: Entry) -> Record:
         "shift_over_tolerance": one.shift_over_tolerance,
         "body": one.text,
         "body_hash": hash_of(one.text),
+        "links": one.links,
     }
 
 

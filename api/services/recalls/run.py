@@ -28,16 +28,10 @@ from api.store.links import Window
 from api.store.reading import SessionReader
 from api.store.records import CertificateRow
 from api.store.sources import Recorded, Source
+from graph.links import recorded
 from graph.model import Calibration
-from graph.recall import (
-    AFFECTED,
-    INDETERMINATE,
-    LISTS,
-    Judgement,
-    assess,
-    in_order_of_dependence,
-    rank,
-)
+from graph.recall import AFFECTED, INDETERMINATE, LISTS, Judgement, assess, rank
+from graph.traceability import in_order_of_dependence, reached
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -54,9 +48,12 @@ class Entry(NamedTuple):
     shift_over_U: float | None
     shift_over_tolerance: float | None
     text: str
+    links: str | None = None
 
 
-def made_entry(rank_in_list: tuple[int, str, int], certificate: int, made: Record) -> Entry:
+def made_entry(
+    rank_in_list: tuple[int, str, int], certificate: int, made: Record, links: str | None = None
+) -> Entry:
     """Keep an entry as text, with what a list is sorted and filtered by beside it."""
     over_U, over_tolerance = made.get("max_shift_over_U"), made.get("max_shift_over_tolerance")
     return Entry(
@@ -68,7 +65,27 @@ def made_entry(rank_in_list: tuple[int, str, int], certificate: int, made: Recor
         None if over_U is None else float(over_U),
         None if over_tolerance is None else float(over_tolerance),
         orjson.dumps(made).decode(),
+        links,
     )
+
+
+def kept_links(finding: Judgement) -> str | None:
+    """Return what leads to a certificate, by key, as JSON text; None where nothing does.
+
+    It is kept beside the entry and is no part of it: the hash of a result stays what it is.
+    """
+    if not finding.links:
+        return None
+    uses = finding.calibration.uses
+    told: dict[int, Record] = {}
+    made: list[Record] = []
+    for link in finding.links:
+        place = link.use
+        if place is not None and place not in told:
+            told[place] = recorded(uses[place])
+        way = {"fault": link.fault, "cause": link.cause, "names": link.names, "use": place}
+        made.append(way if place is None else way | told[place])
+    return orjson.dumps(made).decode()
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +134,8 @@ def recall_from(source: Source, request: Record, now_us: int) -> Answer:
     for finding, statements in _findings(gathered, asked.reported, measured):
         made = written.entry(finding, statements)
         tally.count(made)
-        lists[finding.list_name].append(made_entry(rank(finding), finding.calibration.key, made))
+        key = finding.calibration.key
+        lists[finding.list_name].append(made_entry(rank(finding), key, made, kept_links(finding)))
     for entries_found in lists.values():
         entries_found.sort()
     head = {
@@ -180,22 +198,21 @@ def _findings(
     gathered: Gathered, reported: Sequence[Reported], measured: Measured
 ) -> Iterator[tuple[Judgement, Sequence[Statement]]]:
     """Judge everyone read, in order of dependence, some hundred at a time."""
-    traced, reached = measured.traced, gathered.reached
+    traced, with_points = measured.traced, gathered.reached
     if any(one.fault.by_points for one in reported):
-        reached = reached | gathered.direct  # which range clears a use is seen at its points
+        with_points = with_points | gathered.direct  # which range clears a use is seen at points
     by_time = sorted(traced.calibrations.values(), key=lambda one: (one.performed, one.key))
-    rests_on = {one.key: {link for use in one.uses for link in use.links()} for one in by_time}
-    order = in_order_of_dependence(rests_on)
+    graph = reached(by_time, {name for case in gathered.cases for name in case.names})
+    order = in_order_of_dependence(graph)
     statements: dict[int, Sequence[Statement]] = {}
 
     def calibrations() -> Iterator[Calibration]:
-        for calibration, stated in measured.in_order(order, reached):
+        for calibration, stated in measured.in_order(order, with_points):
             statements.clear()
             statements[calibration.key] = stated
             yield calibration
 
-    carriers = {link for links_up in rests_on.values() for link in links_up}
-    for finding in assess(gathered.cases, calibrations(), carriers, gathered.gaps):
+    for finding in assess(gathered.cases, calibrations(), graph, gathered.gaps):
         yield finding, statements[finding.calibration.key]
 
 

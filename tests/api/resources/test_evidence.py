@@ -15,7 +15,7 @@ from api.services.evidence import evidence, layout
 from graph.affected import certificate_node, identity
 
 SVG = "{http://www.w3.org/2000/svg}"
-FILES = ("provenance", "graph.graphml", "figure.svg", "figure.png")
+FILES = ("provenance", "graph.graphml", "graph.json", "figure.svg", "figure.png")
 REACHED = ("affected", "indeterminate", "exposed_zero_effect", "traced_not_recalled")
 CALIBRATIONS = [
     cal("W/1", "WS", "02-01", [ref("REF")], customer="Harbour Cranes"),
@@ -69,6 +69,19 @@ def test_the_certificates_of_the_graph_are_those_of_the_entries(recalled):
     assert graph.nodes["certificate/W%2F1/0"]["customer"] == "Harbour Cranes"
     assert graph.edges["item/WS/as/W%2F1/0", "certificate/C-1/0"]["weight"] == "0.5"
     assert nx.descendants(graph, "fault/REF") == set(graph) - {"fault/REF"}
+
+
+def test_the_graph_comes_as_json_that_networkx_reads_as_the_same_graph(recalled):
+    answer = recalled.client.get(f"{recalled.at}/graph.json")
+    graph = nx.node_link_graph(answer.get_json(), edges="edges")
+    assert isinstance(graph, nx.MultiDiGraph)
+    written = nx.read_graphml(io.BytesIO(recalled.client.get(f"{recalled.at}/graph.graphml").data))
+    assert dict(graph.nodes(data=True)) == dict(written.nodes(data=True))
+    assert set(graph.edges()) == set(written.edges())
+    (used,) = graph["item/WS/as/W%2F1/0"]["certificate/C-1/0"].values()
+    assert (used["kind"], used["weight"], used["at"]) == ("used", "0.5", "2025-03-01T10:00:00Z")
+    (assigned,) = graph["certificate/W%2F1/0"]["item/WS/as/W%2F1/0"].values()
+    assert assigned == {"kind": "assigned", "at": "2025-02-01T10:00:00Z"}
 
 
 def test_the_picture_holds_every_label_and_a_legend_of_what_is_there(recalled):

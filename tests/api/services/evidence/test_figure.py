@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from xml.etree import ElementTree as ET
 
+from linked_entries import keyed
+
 from api.services.evidence.figure import recall_figure
 from graph.affected import affected_part
 
@@ -26,7 +28,9 @@ ENTRIES = [
 
 
 def drawn(entries, chosen=None):
-    return ET.fromstring(recall_figure(affected_part([REF], entries), "svg", "R-00001", chosen))
+    return ET.fromstring(
+        recall_figure(affected_part(*keyed([REF], entries)), "svg", "R-00001", chosen)
+    )
 
 
 def texts(root):
@@ -97,5 +101,5 @@ def test_a_long_name_is_cut_and_the_sheet_stays_bounded():
 
 
 def test_the_picture_comes_as_png_too():
-    made = recall_figure(affected_part([REF], ENTRIES[:1]), "png", "R-00001")
+    made = recall_figure(affected_part(*keyed([REF], ENTRIES[:1])), "png", "R-00001")
     assert made.startswith(b"\x89PNG\r\n\x1a\n")  # PNG (W3C), 5.2
