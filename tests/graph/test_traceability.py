@@ -54,7 +54,7 @@ def test_an_item_used_twice_is_on_two_edges():
 
 def test_a_part_leads_through_what_held_it():
     served = Candidate(1, (0, 0, "C-1"))
-    held = Held(("CELL", "INNER", "RIG"), ONE, BY_SHARE, (served,))
+    held = Held(("CELL", "INNER", "RIG"), ONE, ONE, BY_SHARE, (served,))
     graph = reached([cal(1, item="CELL"), cal(2, use("RIG", held=(held,)))], set())
     path = [1, *(State(held.chain[:n], 1) for n in (1, 2, 3)), 2]
     assert nx.shortest_path(graph, 1, 2) == path

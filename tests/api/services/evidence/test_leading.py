@@ -13,6 +13,7 @@ from api.schemas.imports import LaboratorySchema
 from api.services.evidence.leading import Leading
 from api.services.imports.imports import import_laboratory
 from api.services.recalls import recalls, run
+from api.store.record_changes import position
 from api.store.tables import Certificate, RecallEntry
 
 LATER = 1_893_456_000_000_000  # 2030
@@ -33,7 +34,8 @@ def stored(database):
         import_laboratory(session, LaboratorySchema().load(LABORATORY), 0)
         request = RecallRequestSchema().load({"fault": force_fault()})
         answer = run.recall(session, request, LATER)
-        recall = recalls.get(session, recalls.store(session, answer, None, LATER)["id"])
+        head = recalls.store(session, answer, None, LATER, position(session))
+        recall = recalls.get(session, head["id"])
         keys = dict(session.execute(select(Certificate.number, Certificate.id)).all())
         yield session, recall, keys
 

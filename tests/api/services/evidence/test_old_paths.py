@@ -14,6 +14,7 @@ from api.services.evidence.old_paths import last_stretch
 from api.services.evidence.page_part import drawn_part
 from api.services.imports.imports import import_laboratory
 from api.services.recalls import recalls, run
+from api.store.record_changes import position
 from api.store.tables import RecallEntry
 
 LATER = 1_893_456_000_000_000  # 2030
@@ -42,7 +43,8 @@ def stored(database):
         import_laboratory(session, LaboratorySchema().load(laboratory), 0)
         request = RecallRequestSchema().load({"fault": force_fault()})
         answer = run.recall(session, request, LATER)
-        recall = recalls.get(session, recalls.store(session, answer, None, LATER)["id"])
+        head = recalls.store(session, answer, None, LATER, position(session))
+        recall = recalls.get(session, head["id"])
         if old:
             session.execute(update(RecallEntry).values(links=None))
         return recall
