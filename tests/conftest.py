@@ -27,10 +27,7 @@ from api.services.access.keys import SCOPES, create_key
 from api.services.recalls.rechecking import recheck_marked
 from api.settings import Settings
 from api.store.database import Database
-from tests.databases import EMPTY, POSTGRES, OnPostgresql, OnSqlite, Place, new_postgresql
-
-ENGINES = ["sqlite", *(["postgresql"] if POSTGRES else [])]
-
+from tests.databases import EMPTY, ENGINES, OnPostgresql, OnSqlite, Place, new_postgresql
 
 # Long searches are asked for by name: --hypothesis-profile=histories.
 hypothesis.settings.register_profile("histories", max_examples=1_000)

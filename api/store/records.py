@@ -126,7 +126,8 @@ class ServingRow(NamedTuple):
     """A certificate of an item that was ever issued, and when its value serves uses.
 
     From `serves_from_us` (inclusive; None: never) until `serves_until_us` (exclusive; None: open),
-    see `api.store.serving`.
+    see `api.store.serving`. `span_from` and `span_to` are the ends of its calibrated range, in
+    newton, as fractions in text; None where it has none.
     """
 
     id: int
@@ -142,6 +143,8 @@ class ServingRow(NamedTuple):
     serves_until_us: int | None
     voided_us: int | None
     issued_us: int | None
+    span_from: str | None
+    span_to: str | None
 
 
 class CheckRow(NamedTuple):

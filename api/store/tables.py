@@ -196,6 +196,10 @@ class Certificate(Base):
     # from all revisions of its number. Without a beginning it never serves.
     serves_from_us: Mapped[int | None] = mapped_column(BigInteger)
     serves_until_us: Mapped[int | None] = mapped_column(BigInteger)
+    # Smallest and largest force that it calibrated, zero left out, in newton, as exact fractions;
+    # derived from its results, so that a recall need not read them.
+    span_from: Mapped[str | None] = mapped_column(Text)
+    span_to: Mapped[str | None] = mapped_column(Text)
     load_applications: Mapped[int | None] = mapped_column(BigInteger)
     # The roles of its uses, each between marks (`links.role_mark`), so that a gap in the records is
     # found without reading them.

@@ -24,6 +24,7 @@ from api.services.upkeep import snapshots
 from api.store.database import Database
 from api.store.reading import SessionReader, file_of, opened
 from api.store.sources import Recorded
+from tests.databases import shared
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 WORKED = json.loads((FIXTURES / "scenarios" / "recall.json").read_text("utf-8"))["scenarios"]
@@ -141,7 +142,7 @@ def cases(draw: st.DrawFn) -> tuple[Json, Any]:
 
 @pytest.mark.slow
 @settings(
-    max_examples=60,
+    max_examples=shared(60),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

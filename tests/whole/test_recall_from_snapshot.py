@@ -25,6 +25,7 @@ from api.services.imports.imports import import_laboratory
 from api.services.recalls.run import Answer, recall
 from api.services.upkeep import snapshots
 from api.store.database import Database
+from tests.databases import shared
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 WORKED = json.loads((FIXTURES / "scenarios" / "recall.json").read_text("utf-8"))["scenarios"]
@@ -125,7 +126,7 @@ def cases(draw: st.DrawFn) -> tuple[dict[str, Any], Any]:
 
 @pytest.mark.slow
 @settings(
-    max_examples=25,
+    max_examples=shared(25),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 from hypothesis.stateful import run_state_machine_as_test as run
 
+from tests.databases import shared
 from tests.whole.stale_laboratory import (
     ADAPTERS,
     INSTRUMENTS,
@@ -32,7 +33,7 @@ from tests.whole.stale_laboratory import (
     wrong,
 )
 
-FEW, STEPS = 40, 20
+FEW, STEPS = 24, 20
 DAYS = st.integers(0, 20) | st.integers(0, 60)
 WHICH = st.integers(0, 30)
 ITEMS = st.sampled_from((*STANDARDS, *STANDARDS, *INSTRUMENTS, "RIG"))
@@ -310,7 +311,7 @@ def test_a_stored_recall_is_never_wrong_for_long(client, database):
     run(
         bound,
         settings=settings(
-            max_examples=settings.default.max_examples if many else FEW,
+            max_examples=settings.default.max_examples if many else shared(FEW),
             stateful_step_count=STEPS,
             deadline=None,
             derandomize=not many,

@@ -24,7 +24,7 @@ from api.services.certificates.in_force import (
     refuse_new_circle,
     refuse_unknown_names,
 )
-from api.services.certificates.results import ResultRows
+from api.services.certificates.results import ResultRows, calibrated_span
 from api.services.certificates.uses import use_row
 from api.services.feed import changes
 from api.services.records import customers
@@ -149,6 +149,7 @@ def _prepare(
         for position, use in enumerate(calibration.get("uses", ()))
     ]
     row = _certificate_row(recording, calibration, item, performed)
+    row["span_from"], row["span_to"] = calibrated_span(results) or (None, None)
     row["roles"] = "".join(sorted({role_mark(use["role"]) for use in uses}))
     return _Prepared(row, calibration.get("customer"), uses, results)
 

@@ -7,13 +7,15 @@ the specification they came from.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal, localcontext
+from fractions import Fraction
 from typing import Any
 
 from api.errors import UnknownReference
 from api.rules.limits import LimitsError, tolerance_offsets
+from api.rules.units import is_force, to_newton
 from api.services.base.record import Record
 from api.services.base.recording import Recording, remarks
 from api.services.decisions.decision_rules import ensure_rule
@@ -23,6 +25,7 @@ from api.services.decisions.specifications import (
     resolve_specification,
 )
 from api.services.uncertainty.budget_links import BudgetRows
+from graph.model import VALUE_STAGES
 
 COLUMNS = (
     "point",
@@ -123,6 +126,20 @@ class ResultRows:
             else:
                 self.recording.refuse(place, str(error), remedy, tolerance)
             return None
+
+
+def calibrated_span(results: Iterable[Mapping[Any, Any]]) -> tuple[str, str] | None:
+    """Return the ends of the range of force that results calibrated, zero left out.
+
+    In newton, as fractions in text: of the stage whose values serve (as left, else single, else as
+    found). None where no force is recorded.
+    """
+    forces: dict[str, list[Fraction]] = {stage: [] for stage in VALUE_STAGES}
+    for one in results:
+        if one["applied"] and is_force(one["unit"]):
+            forces[one["stage"]].append(to_newton(one["applied"], one["unit"]))
+    serving = next((found for found in forces.values() if found), None)
+    return None if serving is None else (str(min(serving)), str(max(serving)))
 
 
 def _tolerance_name(result: Mapping[str, Any]) -> str:

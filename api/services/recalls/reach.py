@@ -100,7 +100,8 @@ def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gath
     direct = {key for one in reported for key in one.direct}
     traced.read(direct)
     wrong = {key for one in reported for key in one.fault.certificates}
-    doubtful = set(_resting_on(traced, wrong))
+    items = {row.item_id for row in source.heads(sorted(wrong))}
+    doubtful = _resting_on(traced, wrong, items)
     direct |= {key for key in doubtful if _holds_part_of(traced, key, wrong)}
     measured: Measured | None = None
     with_points: dict[int, Calibration] = {}
@@ -126,26 +127,25 @@ def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gath
     gaps = [one.certificates for one in missing]
     sought = tuple(one.window for one in missing if one.window is not None)
     reached = _everything_downward(traced, suspects.union(doubtful, *gaps))
-    traced.read(reached)
     return Gathered(cases, windows, notes, frozenset(direct), reached, measured, gaps, sought)
 
 
 def _everything_downward(traced: Traced, certificates: Collection[int]) -> set[int]:
-    """These certificates and all that rest on them or may, through parts and in doubt too."""
+    """Read these certificates and all that rest on them or may, through parts and in doubt too."""
     reached = traced.source.everything_downward(certificates)
     frontier = set(reached)
     while frontier:
-        beyond = _resting_on(traced, frontier) - reached
+        traced.read(frontier)
+        items = {traced.rows[key].item_id for key in frontier}
+        beyond = _resting_on(traced, frontier, items) - reached
         frontier = traced.source.everything_downward(beyond) - reached
         reached |= frontier
     return reached
 
 
-def _resting_on(traced: Traced, certificates: Collection[int]) -> set[int]:
-    """Certificates that rest on one of these through a part, or may."""
-    if not certificates:
-        return set()
-    users = users_beyond(traced.source, traced.histories, certificates)
+def _resting_on(traced: Traced, certificates: Collection[int], items: Collection[int]) -> set[int]:
+    """Certificates that rest on one of these, which are of these items, through a part, or may."""
+    users = users_beyond(traced.source, traced.histories, items)
     traced.read(users)
     return {
         key

@@ -12,12 +12,13 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 
 from api.store.records import ServingRow
 from api.store.sources import Source
 from graph.compound import Assemblies, Part
 from graph.in_force import Candidate, Doubt, Range
-from graph.model import VALUE_STAGES, Held, Holding
+from graph.model import Held, Holding
 from graph.moments import Moment
 
 
@@ -104,11 +105,9 @@ class Histories:
         for row in self.source.servings_of(sorted(items)):
             if row.assigns_value:
                 rows[row.item_id].append(row)
-        several = [row.id for some in rows.values() if len(some) > 1 for row in some]
-        spans = self._spans(several)
         for item, some in rows.items():
             begins = _begins(some)
-            found = [_candidate(row, spans.get(row.id), begins[row.id]) for row in some]
+            found = [_candidate(row, begins[row.id]) for row in some]
             self.candidates[items[item]] = found
             # Where a mode is recorded, users of the other one may have none of their own.
             if (
@@ -116,25 +115,6 @@ class Histories:
                 or len({one.span for one in found}) > 1
             ):
                 self._open.add(items[item])
-
-    def _spans(self, certificates: Collection[int]) -> dict[int, Range]:
-        """Smallest and largest non-zero calibrated force of each certificate, in newton."""
-        from api.rules.units import is_force, to_newton
-
-        forces: dict[int, dict[str, list[Fraction]]] = defaultdict(lambda: defaultdict(list))
-        for row in self.source.results(sorted(certificates)):
-            if row.applied is None or row.unit is None or not is_force(row.unit):
-                continue
-            force = to_newton(Fraction(row.applied), row.unit)
-            if force:
-                forces[row.certificate_id][row.stage].append(force)
-        found = {}
-        for key, by_stage in forces.items():
-            for stage in VALUE_STAGES:
-                if by_stage[stage]:
-                    found[key] = min(by_stage[stage]), max(by_stage[stage])
-                    break
-        return found
 
 
 def _begins(rows: Iterable[ServingRow]) -> dict[int, int]:
@@ -155,7 +135,7 @@ def _begins(rows: Iterable[ServingRow]) -> dict[int, int]:
     return found
 
 
-def _candidate(row: ServingRow, span: Range | None, begins_us: int) -> Candidate:
+def _candidate(row: ServingRow, begins_us: int) -> Candidate:
     undated = row.status == "voided" and row.voided_us is None
     from_us = begins_us if undated else row.serves_from_us
     return Candidate(
@@ -165,8 +145,14 @@ def _candidate(row: ServingRow, span: Range | None, begins_us: int) -> Candidate
         from_us,
         row.serves_until_us,
         undated,
-        span,
+        _span(row.span_from, row.span_to),
     )
+
+
+@lru_cache(maxsize=4_096)
+def _span(low: str | None, high: str | None) -> Range | None:
+    """Return a calibrated range; few certificates of a laboratory have one of their own."""
+    return None if low is None or high is None else (Fraction(low), Fraction(high))
 
 
 def _wider(ranked: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
@@ -182,13 +168,12 @@ def _wider(ranked: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
     return (first, *beyond) if beyond else ()
 
 
-def users_beyond(source: Source, histories: Histories, certificates: Iterable[int]) -> set[int]:
-    """Certificates that used an item, or an assembly of it, that leaves something to be asked.
+def users_beyond(source: Source, histories: Histories, items: Collection[int]) -> set[int]:
+    """Certificates that used one of these items that leaves something to be asked, or what held it.
 
-    Some of them rest on one of these certificates through a part or in doubt; the links of their
-    uses say which.
+    Some of them rest on a certificate of it through a part or in doubt; the links of their uses say
+    which.
     """
-    items = {row.item_id for row in source.heads(sorted(certificates))}
     bearing = source.bearing_items(items)
     codes = {key: words[0] for key, words in source.item_words(sorted(bearing)).items()}
     histories.learn(codes)

@@ -16,13 +16,14 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import islice
+from itertools import groupby, islice
 from typing import Any
 
 import orjson
 from sqlalchemy import Row, func, select, text
 from sqlalchemy.orm import Session
 
+from api.services.certificates.results import calibrated_span
 from api.services.decisions.decisions import sha256_of
 from api.services.recalls.differences import hash_of
 from api.services.upkeep import journal, recall_checks
@@ -32,7 +33,7 @@ from api.store.evaluations import RunEvaluation
 from api.store.fitting import LoadEvent, SetupCheck
 from api.store.in_force import unresolved
 from api.store.serving import astray
-from api.store.tables import Certificate, Recall, RecallEntry, StoredDecision
+from api.store.tables import Certificate, Recall, RecallEntry, Result, StoredDecision
 from api.store.types import json_text
 from api.store.uncertainty import UncertaintyBudget
 from api.store.versions import VERSIONS, content_hash, content_of, words_of
@@ -102,6 +103,26 @@ def _in_force(session: Session, report: Report) -> None:
         for number, revision in astray(session)
     ]
     report.add("what was in force", _count(session, Certificate), wrong)
+    report.add("calibrated ranges", _count(session, Certificate), _spans_astray(session))
+
+
+def _spans_astray(session: Session) -> Iterator[tuple[str, str]]:
+    """Certificates whose calibrated range is not that of their results."""
+    columns = (Result.certificate_id, Result.stage, Result.applied, Result.unit)
+    results = select(*columns).order_by(Result.certificate_id).execution_options(yield_per=LOT)
+    groups = groupby(session.execute(results).mappings(), lambda row: row["certificate_id"])
+    ends = (Certificate.span_from, Certificate.span_to)
+    statement = select(Certificate.id, Certificate.number, Certificate.revision, *ends)
+    group = next(groups, None)
+    for key, number, revision, *span in session.execute(
+        statement.order_by(Certificate.id).execution_options(yield_per=LOT)
+    ):
+        given = None
+        if group is not None and group[0] == key:
+            given = calibrated_span(group[1])
+            group = next(groups, None)
+        if span != list(given or (None, None)):
+            yield f"{number} rev. {revision}", "its calibrated range is not that of its results"
 
 
 def _one_issued(session: Session, report: Report) -> None:

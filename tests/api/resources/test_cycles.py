@@ -11,6 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.databases import shared
+
 WORKED = Path(__file__).parents[3] / "fixtures" / "scenarios" / "recall.json"
 RECORDS = ("items", "composition", "composition_bounds", "calibrations", "checks")
 PIN = {"id": "PIN", "kind": "adapter_part", "type": "pin", "capacity": "100 kN"}
@@ -253,7 +255,9 @@ def test_the_latest_uses_are_shown_and_all_are_counted(ledger, monkeypatch):
 
 
 @settings(
-    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=shared(20),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(st.lists(st.tuples(st.integers(1, 12), st.integers(0, 50)), min_size=1, max_size=6))
 def test_another_calibration_never_lowers_a_count(client, made):

@@ -15,6 +15,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.databases import shared
+
 AT = "2025-06-01T12:00:00Z"
 HIRE = "Quill Hire"
 ITEMS = [
@@ -678,7 +680,9 @@ MM = {"mm": Fraction(1), "cm": Fraction(10), "in": Fraction("25.4"), "ft": Fract
 
 
 @settings(
-    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=shared(15),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(
     st.fractions(Fraction(1), Fraction(120), max_denominator=16),

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import threading
+from fractions import Fraction
 
 import pytest
 import sqlalchemy as sa
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
+from oracle_cases import cal, lab, row
 
+from api.schemas.imports import LaboratorySchema
+from api.services.imports.imports import import_laboratory
 from api.store import migrate
 from api.store.database import Database
 from api.store.serving import astray
@@ -47,7 +51,7 @@ def test_constraints_that_alembic_does_not_compare_are_there_too(database):
 
 
 def test_a_migrated_database_is_current(database):
-    assert migrate.current(database) == migrate.head() == "0004"
+    assert migrate.current(database) == migrate.head() == "0005"
     assert migrate.is_current(database)
 
 
@@ -177,4 +181,33 @@ def test_older_certificates_serve_from_the_second_revision_on_as_their_dates_say
         modes = {one.id: (one.mode, one.note) for one in session.scalars(sa.select(Certificate))}
         assert modes[2] == ("tension", None)
         assert modes[3] == (None, "two cells; mode as recorded: dual")
+    opened.dispose()
+
+
+def test_calibrated_ranges_of_older_certificates_are_those_of_their_results(empty_url):
+    opened = Database(empty_url)
+    migrate.upgrade(opened)
+    rows = [
+        {"stage": "as_found", "applied": "1", "unit": "kN"},
+        {"stage": "as_left", "applied": "0", "unit": "lbf"},
+        {"stage": "as_left", "applied": "-200.5", "unit": "lbf"},
+        {"stage": "as_left", "applied": "1000", "unit": "lbf"},
+    ]
+    calibration = cal("C-1", "A", "02-01", [], [row() | one for one in rows])
+    plain = cal("C-2", "A", "03-01", [], [])
+    with opened.write() as session:
+        laboratory = LaboratorySchema().load(lab(calibration, plain))
+        import_laboratory(session, laboratory, 0)
+    with opened.engine.begin() as connection:
+        command.downgrade(migrate.configuration(connection), "0004")
+    migrate.upgrade(opened)
+    with opened.read() as session:
+        found = [(one.span_from, one.span_to) for one in session.scalars(sa.select(Certificate))]
+    # Of what was left, zero set aside. 1 lbf = 4.448 221 615 260 5 N exactly
+    # (0.453 592 37 kg x 9.806 65 m/s2), so that -200.5 lbf = -891.868 433 859 730 25 N.
+    assert [Fraction(one) for one in found[0]] == [
+        Fraction("-891.86843385973025"),
+        Fraction("4448.2216152605"),
+    ]
+    assert found[1] == (None, None)
     opened.dispose()

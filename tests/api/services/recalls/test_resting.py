@@ -81,4 +81,5 @@ def test_what_an_assembly_held_is_read_with_its_share(histories):
     found, keys = histories(laboratory)
     (held,) = found.rest("RIG", MARCH, None, None).held
     assert (held.chain, held.share, held.source) == (("CELL", "RIG"), 1, keys["W-1"])
-    assert users_beyond(found.source, found, [keys["W-1"]]) == {keys["K-1"]}
+    cell = found.source.item_keys(["CELL"])
+    assert users_beyond(found.source, found, cell) == {keys["K-1"]}

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from api.services.upkeep.verification import verify
 from api.store.casework import Notice
 from api.store.journal import JournalLine
-from api.store.tables import DecisionRule, Recall, RecallEntry, StoredDecision, Usage
+from api.store.tables import Certificate, DecisionRule, Recall, RecallEntry, StoredDecision, Usage
 
 DEMO = Path(__file__).parents[4] / "fixtures" / "demo_lab"
 DECISION = {"value": "10.01", "U": "0.004", "unit": "kN", "limits": {"upper": "10.015"}}
@@ -87,6 +87,10 @@ def test_a_laboratory_at_work_is_whole_and_the_report_says_what_was_looked_at(wo
             "decision rule",
         ),
         (sa.update(Usage).where(Usage.id == 40).values(source_id=None), "what was in force"),
+        (
+            sa.update(Certificate).where(Certificate.id == 40).values(span_from="1"),
+            "calibrated ranges",
+        ),
         (sa.delete(JournalLine).where(JournalLine.position == 3), "journal"),
     ],
 )
