@@ -10,10 +10,7 @@ import sqlalchemy as sa
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
-from oracle_cases import cal, lab, row
 
-from api.schemas.imports import LaboratorySchema
-from api.services.imports.imports import import_laboratory
 from api.store import migrate
 from api.store.database import Database
 from api.store.serving import astray
@@ -155,21 +152,7 @@ def test_older_certificates_serve_from_the_second_revision_on_as_their_dates_say
         connection.execute(
             sa.text("INSERT INTO laboratory (id, time_zone) VALUES (1, 'Asia/Tokyo')")
         )
-        connection.execute(
-            sa.text(
-                "INSERT INTO item (id, code, kind, content_hash, recorded_us, version) "
-                "VALUES (1, 'A', 'readout', '', 0, 1)"
-            )
-        )
-        connection.execute(
-            sa.text(
-                f"INSERT INTO certificate ({', '.join(OLD)}, item_id, performed_at, performed_us, "
-                "performed_end_us, external, assigns_value, roles, content_hash, recorded_us, "
-                f"version) VALUES ({', '.join(':' + name for name in OLD)}, 1, "
-                "'1970-01-01T00:00:01Z', 1000000, 1000000, :no, :yes, '', '', 0, 1)"
-            ),
-            [dict(zip(OLD, row, strict=True)) | {"no": False, "yes": True} for row in BEFORE],
-        )
+        _record_old(connection, BEFORE)
     migrate.upgrade(opened)
     with opened.read() as session:
         found = {
@@ -186,28 +169,57 @@ def test_older_certificates_serve_from_the_second_revision_on_as_their_dates_say
 
 def test_calibrated_ranges_of_older_certificates_are_those_of_their_results(empty_url):
     opened = Database(empty_url)
-    migrate.upgrade(opened)
-    rows = [
-        {"stage": "as_found", "applied": "1", "unit": "kN"},
-        {"stage": "as_left", "applied": "0", "unit": "lbf"},
-        {"stage": "as_left", "applied": "-200.5", "unit": "lbf"},
-        {"stage": "as_left", "applied": "1000", "unit": "lbf"},
+    migrate.upgrade(opened, "0004")
+    results = [
+        (1, "as_found", "1", "kN"),
+        (1, "as_left", "0", "lbf"),
+        (1, "as_left", "-200.5", "lbf"),
+        (1, "as_left", "1000", "lbf"),
+        (1, "as_left", None, "%"),
+        (2, "single", "0", "kN"),
     ]
-    calibration = cal("C-1", "A", "02-01", [], [row() | one for one in rows])
-    plain = cal("C-2", "A", "03-01", [], [])
-    with opened.write() as session:
-        laboratory = LaboratorySchema().load(lab(calibration, plain))
-        import_laboratory(session, laboratory, 0)
     with opened.engine.begin() as connection:
-        command.downgrade(migrate.configuration(connection), "0004")
+        _record_old(connection, BEFORE[:2])
+        connection.execute(
+            sa.text(
+                "INSERT INTO result (certificate_id, position, point, stage, applied, unit) "
+                "VALUES (:key, :position, '1', :stage, :applied, :unit)"
+            ),
+            [
+                dict(zip(("key", "stage", "applied", "unit"), one, strict=True)) | {"position": n}
+                for n, one in enumerate(results)
+            ],
+        )
     migrate.upgrade(opened)
     with opened.read() as session:
-        found = [(one.span_from, one.span_to) for one in session.scalars(sa.select(Certificate))]
-    # Of what was left, zero set aside. 1 lbf = 4.448 221 615 260 5 N exactly
-    # (0.453 592 37 kg x 9.806 65 m/s2), so that -200.5 lbf = -891.868 433 859 730 25 N.
+        found = [
+            (one.span_from, one.span_to)
+            for one in session.scalars(sa.select(Certificate).order_by(Certificate.id))
+        ]
+    # Of what was left, zero set aside. 1 lbf = 4.448 221 615 260 5 N exactly (0.453 592 37 kg x
+    # 9.806 65 m/s2), so that -200.5 lbf = -891.868 433 859 730 25 N.
     assert [Fraction(one) for one in found[0]] == [
         Fraction("-891.86843385973025"),
         Fraction("4448.2216152605"),
     ]
     assert found[1] == (None, None)
     opened.dispose()
+
+
+def _record_old(connection, certificates):
+    """Record an item and certificates of it in the words of an older schema."""
+    connection.execute(
+        sa.text(
+            "INSERT INTO item (id, code, kind, content_hash, recorded_us, version) "
+            "VALUES (1, 'A', 'readout', '', 0, 1)"
+        )
+    )
+    connection.execute(
+        sa.text(
+            f"INSERT INTO certificate ({', '.join(OLD)}, item_id, performed_at, performed_us, "
+            "performed_end_us, external, assigns_value, roles, content_hash, recorded_us, "
+            f"version) VALUES ({', '.join(':' + name for name in OLD)}, 1, "
+            "'1970-01-01T00:00:01Z', 1000000, 1000000, :no, :yes, '', '', 0, 1)"
+        ),
+        [dict(zip(OLD, row, strict=True)) | {"no": False, "yes": True} for row in certificates],
+    )
