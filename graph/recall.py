@@ -191,8 +191,12 @@ def assess(
         exposures = [_exposure(walk.suspect, calibration) for walk in walks]
         met = list(zip(walks, exposures, strict=True))
         judged = [_judge(walk, calibration, exposure) for walk, exposure in met]
+        plain = not any(use.doubts or use.ranked or use.held for use in calibration.uses)
         doubted = [
+            # Most uses leave nothing open.
             _doubt(walk, calibration, exposure, one)
+            if not plain or walk.doubtful or calibration.key in walk.gaps
+            else None
             for (walk, exposure), one in zip(met, judged, strict=True)
         ]
         judgement = _judgement(calibration, judged, doubted)
