@@ -17,6 +17,7 @@ from flask import Response, redirect, request, url_for
 
 from api.errors import InvalidRecord, TraceholdError
 from api.pages import fault_form, forms
+from api.pages.fault_again import fields_of
 from api.pages.fault_form import KINDS, LINES, SHOWN_FOR, body_of, on_the_clock
 from api.pages.layout import is_part, pages, show, zone
 from api.pages.recalls import summary_sentence
@@ -25,7 +26,7 @@ from api.pages.timeline import Timeline, timeline
 from api.schemas.faults import RecallRequestSchema
 from api.services.base.record import Record
 from api.services.overview import fault_subjects, start
-from api.services.recalls import reporting, run
+from api.services.recalls import recalls, reporting, run
 from api.web.clock import now_us
 from api.web.metrics import meters
 from api.web.transactions import note_question, reading, writing
@@ -59,6 +60,9 @@ class Asked:
 def show_form() -> Response:
     """Choose what is faulty by search, then say what is wrong with it."""
     chosen = forms.filled(request.args, *fault_form.SUBJECT)
+    again = request.args.get("previous", type=int)
+    if again is not None and not chosen:
+        return _second_look(again)
     if not chosen:
         return _choice(request.args.get("q", ""), [])
     return _form(_begun(chosen), [], None)
@@ -111,6 +115,15 @@ def _ask(sent: Fields, aside: list[str]) -> Asked:
     return Asked(looked, [], command)
 
 
+def _second_look(again: int) -> Response:
+    """The form with the faults of an earlier recall, as they were reported."""
+    with reading() as session:
+        faults = recalls.get(session, again).faults
+    *aside, last = (fields_of(fault, zone()) for fault in faults)
+    sent = {"U_delta_k": "2"} | last | {"previous": str(again)}
+    return _form(sent, [fault_form.put_aside(one) for one in aside], None)
+
+
 def _choice(text: str, aside: list[str]) -> Response:
     text = text.strip()[:200]
     with reading() as session:
@@ -136,7 +149,10 @@ def _form(sent: Fields, aside: list[str], asked: Asked | None) -> Response:
     if is_part():
         return show("fault_preview.html", **facts)
     with reading() as session:
-        earlier = start.open_recalls(session)
+        earlier = start.looked_at_before(session)
+        named = sent.get("previous", "")
+        if named.isdigit() and all(str(one["id"]) != named for one in earlier):
+            earlier.append(recalls.head_answer(recalls.get(session, int(named))))
     return show(
         "fault_form.html",
         422 if facts["faults"] else 200,

@@ -64,6 +64,13 @@ class CertificateAnswerSchema(CalibrationSchema):
     results = fields.List(fields.Nested(ResultAnswerSchema))
     revisions = fields.List(fields.Dict())
     recalls = fields.List(fields.Dict())
+    reviewed_by = fields.List(
+        fields.Dict(),
+        metadata={
+            "description": "Stored recalls that do not list it as a fresh one does, each with the "
+            "list of the fresh one; null while that is being worked out"
+        },
+    )
     use_corrections = fields.List(fields.Dict())
     corrections = fields.List(fields.Dict())
     recall_state = fields.String(validate=validate.OneOf(RECALL_STATES))
@@ -95,9 +102,14 @@ class NewUseSchema(CorrectionSchema):
 
 
 class UseCorrectionSchema(CorrectionSchema):
-    """What a use should have said; with null (or without `use`) the recorded one is taken out."""
+    """What a use should have said; with null the recorded one is taken out."""
 
-    use = fields.Nested(UseSchema, allow_none=True)
+    use = fields.Nested(
+        UseSchema,
+        required=True,
+        allow_none=True,
+        error_messages={"required": "missing: send the right use, or null to take it out"},
+    )
 
 
 class IssueSchema(StrictSchema):

@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from sqlalchemy.orm import Session
 
@@ -95,16 +96,20 @@ def concerns(session: Session, touch: Touch, watched: Watched) -> bool:
 
 
 def first_concern(session: Session, after: int, watched: Watched) -> int | None:
-    """Return the first write behind a position that may change such a recall.
+    """Return the first write behind a position that may change such a recall."""
+    return next(iter(concerns_of(session, after, watched, 1)), None)
 
-    Of very many writes only the first ones are looked at; then the first of all is named.
+
+def concerns_of(session: Session, after: int, watched: Watched, most: int) -> list[int]:
+    """Return the first writes behind a position that may change such a recall, up to a number.
+
+    Of very many writes only the first ones are looked at; where none of these does, the first of
+    all is named.
     """
     some = "SELECT id FROM record_change WHERE id > ? ORDER BY id LIMIT ?"
     keys: list[int] = [k for (k,) in SessionReader(session).rows(some, [after, MOST_LOOKED_AT])]
-    for key in keys:
-        if concerns(session, touch_since(session, key - 1, key), watched):
-            return key
-    return keys[0] if len(keys) == MOST_LOOKED_AT else None
+    found = (k for k in keys if concerns(session, touch_since(session, k - 1, k), watched))
+    return list(islice(found, most)) or (keys[:1] if len(keys) == MOST_LOOKED_AT else [])
 
 
 def watching(session: Session, touch: Touch, unmarked: bool = False) -> set[int]:

@@ -147,6 +147,15 @@ def refuse_isolated(recording: Recording, records: Sequence[Record], new: Iterab
                 _refuse(recording, use, at, place, isolated[use["item"]])
 
 
+def refuse_isolated_use(recording: Recording, use: Record, performed_at: str, place: str) -> None:
+    """Refuse a corrected or added use of an isolated item, as `refuse_isolated` does a new one."""
+    reasons = isolated_items(recording.session).get(use["item"])
+    if reasons and "override" not in use:
+        _refuse(
+            recording, use, recording.moment(use.get("performed_at", performed_at)), place, reasons
+        )
+
+
 def _refuse(
     recording: Recording, use: Record, at: Moment, place: str, reasons: Iterable[Isolation]
 ) -> None:

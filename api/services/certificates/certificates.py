@@ -110,11 +110,14 @@ def void(
     nobody, and does not after the fact.
     """
     if certificate.status == "voided":
-        raise Conflict(f'certificate "{certificate.number}" is voided already')
-    at = text_of(recording.now_us) if voided_at is None else voided_at
+        _refuse_void_again(certificate, voided_at)
+    else:
+        certificate.never_issued = certificate.status == "draft"
+        certificate.status, certificate.void_reason = "voided", reason
+    # One that was performed in the future, by a slip, can be voided all the same.
+    now = text_of(max(recording.now_us, certificate.performed_us))
+    at = now if voided_at is None else voided_at
     _refuse_void_at(recording, certificate, at)
-    certificate.never_issued = certificate.status == "draft"
-    certificate.status, certificate.void_reason = "voided", reason
     certificate.voided_at, certificate.voided_us = at, recording.moment(at).end_us
     why = f"certificate {certificate.number} was voided"
     _resolve_again(recording, [certificate], why)
@@ -123,13 +126,27 @@ def void(
     return certificate
 
 
+def _refuse_void_again(certificate: Certificate, voided_at: str | None) -> None:
+    """Let a void whose date nobody knew have one; otherwise it stays as it is."""
+    dated = certificate.voided_at is not None or certificate.never_issued
+    if voided_at is not None and not dated:
+        return
+    since = f"since {certificate.voided_at}" if dated else "since nobody knows when"
+    remedy = "nothing more need be done" if dated else "send voided_at to give it its instant"
+    detail = f"voided {since}: {certificate.void_reason}"
+    raise Conflict(
+        f'certificate "{certificate.number}" is voided already',
+        [Issue("" if voided_at is None else "/voided_at", detail, remedy, voided_at)],
+    )
+
+
 def _refuse_void_at(recording: Recording, certificate: Certificate, at: str) -> None:
     void_at = recording.moment(at)
     recording.single = "certificates"
     if void_at.end_us < certificate.performed_us:
         remedy = f"it was calibrated {certificate.performed_at}; send that instant or a later one"
         recording.refuse("/voided_at", "before the calibration", remedy, at)
-    if void_at.start_us > recording.now_us:
+    if void_at.start_us > max(recording.now_us, certificate.performed_us):
         remedy = "send the instant since which it does not hold; leave it out for now"
         recording.refuse("/voided_at", "in the future", remedy, at)
     recording.check()

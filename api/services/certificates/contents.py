@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record
 from api.services.certificates import results
 from api.services.certificates.use_corrections import corrections as use_corrections
+from api.services.recalls.recall_states import reviewed_by
 from api.services.records import record_corrections
 from api.services.records.record_corrections import CALIBRATIONS
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope
@@ -39,6 +40,7 @@ def parts(session: Session, certificate: Certificate) -> Record:
     both = [*of_uses, *of_it.get(certificate.id, [])]
     return {
         "recalls": _recalls(session, certificate.id),
+        "reviewed_by": reviewed_by(session, certificate.id),
         "uses": _uses(session, certificate.id),
         "use_corrections": of_uses,
         "corrections": sorted(both, key=lambda one: datetime.fromisoformat(one["at"])),

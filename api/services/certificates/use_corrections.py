@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording
+from api.services.casework.isolation import refuse_isolated_use
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.uses import use_row
 from api.store import link_checks
@@ -146,6 +147,7 @@ def corrections(session: Session, certificate: int) -> list[Record]:
 
 def _insert(recording: Recording, certificate: Certificate, position: int, use: Record) -> None:
     recording.know_items({use["item"]})
+    refuse_isolated_use(recording, use, certificate.performed_at, "/use")
     points = recording.session.scalars(
         select(Result.point).where(Result.certificate_id == certificate.id)
     )

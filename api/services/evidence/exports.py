@@ -22,6 +22,7 @@ from api.services.evidence.leading import Leading
 from api.store.casework import Disposition
 from api.store.tables import Recall, RecallEntry, Result
 from graph.links import CERTIFICATE
+from graph.recall import NOT_EXCLUDED
 from graph.traceability import Graph
 from graph.traces import Trace, traced
 
@@ -103,8 +104,10 @@ def lines(session: Session, recall: Recall, lists: Sequence[str]) -> Iterator[by
     yield orjson.dumps(last) + b"\n"
 
 
-def path_in_words(trace: Trace) -> str:
+def path_in_words(trace: Trace, *, may: bool = False) -> str:
     """Return a reason path as a sentence, from the fault onwards.
+
+    `may` is of one that the records leave open: its last certificate may rest on it.
 
     >>> fault = {"item": "REF-100", "kind": "unknown"}
     >>> steps = (("W-202", "WS-20"), ("D-303", None))
@@ -115,6 +118,8 @@ def path_in_words(trace: Trace) -> str:
     >>> steps = (("X-1", None),)
     >>> path_in_words(Trace("channel", "IND-1:A", fault, (), "readout_dut", steps, ((),)))
     'IND-1:A as readout_dut was used for X-1'
+    >>> path_in_words(Trace("item", "PIN-7A", fault, ("ADP-7",), None, steps, ((),)), may=True)
+    'PIN-7A in ADP-7 may have been used for X-1'
     """
     told = trace.start
     if trace.concerns == CERTIFICATE:
@@ -125,7 +130,8 @@ def path_in_words(trace: Trace) -> str:
     else:
         told = _in(told, trace.through)
     for (number, used), within in zip(trace.steps, trace.within, strict=True):
-        told += f" was used for {number}"
+        last = number == trace.steps[-1][0]
+        told += f" {'may have been' if may and last else 'was'} used for {number}"
         if used is not None:
             told += f", which calibrated {_in(used, within)}, which"
     return told
@@ -141,7 +147,9 @@ def _path(part: Graph, key: int, entry: Record, faults: Sequence[Mapping[str, An
     if not paths:
         return None
     trace = traced(part, key, paths[0], faults)
-    return " > ".join(paths[0]) if trace is None else path_in_words(trace)
+    if trace is None:
+        return " > ".join(paths[0])
+    return path_in_words(trace, may=entry["class"] == NOT_EXCLUDED)
 
 
 def _lots(

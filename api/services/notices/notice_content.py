@@ -22,6 +22,7 @@ from api.rules.rule import rule_from_mapping
 from api.rules.wording import describe_guard
 from api.services.base.record import Record
 from api.services.notices import notice_words as words
+from api.services.recalls.recall_states import NONE, recall_states
 from api.store.casework import Disposition
 from api.store.chunks import chunks
 from api.store.tables import Certificate, DecisionRule, Item, Recall, RecallEntry, Result
@@ -225,7 +226,10 @@ def _results(session: Session, keys: Sequence[int]) -> dict[int, list[Row[*tuple
 def _calibrated_again(
     session: Session, recall_id: int, chosen: Sequence[Subject]
 ) -> dict[int, str]:
-    """How each item was calibrated later by something that the recall does not list, in words."""
+    """How each item was calibrated later by something of which nothing is in doubt, in words.
+
+    A certificate that any recall lists, or may newly reach, is no comfort.
+    """
     listed = (
         select(RecallEntry.certificate_id)
         .where(
@@ -239,6 +243,7 @@ def _calibrated_again(
         rows = session.execute(
             select(
                 Certificate.id,
+                Later.id.label("later"),
                 Later.number,
                 Later.performed_at,
                 (Later.customer_id == Certificate.customer_id).label("own"),
@@ -251,7 +256,10 @@ def _calibrated_again(
                 Later.id.not_in(listed),
             )
             .order_by(Later.performed_us)
-        )
+        ).all()
+        states = recall_states(session, {row.later for row in rows})
         for row in rows:
+            if states[row.later] != NONE:
+                continue
             found[row.id] = f"certificate {row.number}, {row.performed_at}" if row.own else "by us"
     return found

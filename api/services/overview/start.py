@@ -70,6 +70,12 @@ def open_recalls(session: Session) -> list[Record]:
     return [one | {"stale": stale[one["id"]]} for one in found]
 
 
+def looked_at_before(session: Session) -> list[Record]:
+    """Return the recalls that wait for work or for a second look, newest first."""
+    found = {one["id"]: one for one in (*open_recalls(session), *_reopen(session)["reopen"])}
+    return [found[key] for key in sorted(found, reverse=True)]
+
+
 def _reopen(session: Session) -> Record:
     """Return closed cases that today's records contradict, newest first."""
     keys = staleness.reopened(session)

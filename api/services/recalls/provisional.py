@@ -36,28 +36,26 @@ class _Ground:
     watched_by: set[int] = field(default_factory=set)
 
 
-def newly_reached(session: Session, certificates: Collection[int]) -> set[int]:
-    """Return those of the certificates that a waiting recall may newly reach."""
+def newly_reached(session: Session, certificates: Collection[int]) -> dict[int, set[int]]:
+    """Return those of the certificates that a waiting recall may newly reach, each with which."""
     waiting: dict[int, set[int]] = defaultdict(set)
     states = select(RecallWatch.checked_position, RecallWatch.recall_id).where(marked())
     for read_at, recall in session.execute(states):
         waiting[read_at].add(recall)
     if not waiting or not certificates:
-        return set()
+        return {}
     grounds = _grounds(session, certificates)
     _watch(session, grounds.values(), set[int]().union(*waiting.values()))
-    found: set[int] = set()
+    found: dict[int, set[int]] = defaultdict(set)
     for read_at, recalls in waiting.items():
         written = written_since(session, read_at)
         moved = written.named | holders_of(session, written.named)
-        found.update(
-            key
-            for key, ground in grounds.items()
-            if not ground.items.isdisjoint(moved)
-            or (_written(ground, written) and not ground.watched_by.isdisjoint(recalls))
-        )
-        windows = _windows_moved(session, recalls, read_at)
-        found.update(key for key, ground in grounds.items() if not ground.items.isdisjoint(windows))
+        moved |= _windows_moved(session, recalls, read_at)
+        for key, ground in grounds.items():
+            if not ground.items.isdisjoint(moved):
+                found[key] |= ground.watched_by & recalls or recalls
+            elif _written(ground, written) and not ground.watched_by.isdisjoint(recalls):
+                found[key] |= ground.watched_by & recalls
     return found
 
 

@@ -21,6 +21,7 @@ from collections.abc import Collection
 from sqlalchemy import exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
+from api.services.base.record import Record
 from api.services.recalls.provisional import newly_reached
 from api.store.casework import Disposition
 from api.store.chunks import chunks
@@ -76,29 +77,49 @@ def recall_states(session: Session, certificates: Collection[int]) -> dict[int, 
         rows = session.execute(statement.where(RecallEntry.certificate_id.in_(some)))
         for key, list_name, action, again in rows:
             found[key] = max(found[key], _state(list_name, action, again), key=GRAVITY.index)
-    doubtful = _judged_otherwise(session, found.keys()) | newly_reached(session, found.keys())
+    doubtful = {*_judged_otherwise(session, found.keys()), *newly_reached(session, found.keys())}
     return {
         key: UNDER_REVIEW if state == NONE and key in doubtful else state
         for key, state in found.items()
     }
 
 
-def _judged_otherwise(session: Session, certificates: Collection[int]) -> set[int]:
-    """Return those that a fresh recall recalls otherwise than any look that is stored."""
+def reviewed_by(session: Session, certificate: int) -> list[Record]:
+    """Return the recalls for which a certificate that none of them lists is under review, and why.
+
+    `class` is the list in which a fresh recall has it, null while that is being worked out.
+    """
+    classes: dict[int, str | None] = dict.fromkeys(
+        newly_reached(session, [certificate]).get(certificate, ())
+    )
+    classes |= _judged_otherwise(session, [certificate]).get(certificate, {})
+    numbers = dict(
+        session.execute(select(Recall.id, Recall.number).where(Recall.id.in_(classes))).all()
+    )
+    return [{"id": key, "number": numbers[key], "class": classes[key]} for key in sorted(classes)]
+
+
+def _judged_otherwise(
+    session: Session, certificates: Collection[int]
+) -> dict[int, dict[int, str | None]]:
+    """Return those that a fresh recall recalls otherwise than any stored look: recall and list."""
     listed_again = exists().where(
         Later.previous_id == RecallDifference.recall_id,
         Again.recall_id == Later.id,
         Again.certificate_id == RecallDifference.certificate_id,
         Again.list_name.in_(UNDECIDED),
     )
-    statement = select(RecallDifference.certificate_id).where(
+    names = RecallDifference.certificate_id, RecallDifference.recall_id, RecallDifference.list_name
+    statement = select(*names).where(
         RecallDifference.list_name.in_((AFFECTED, INDETERMINATE, NOT_EXCLUDED)), ~listed_again
     )
-    return {
-        key
-        for some in chunks(sorted(certificates))
-        for key in session.scalars(statement.where(RecallDifference.certificate_id.in_(some)))
-    }
+    found: dict[int, dict[int, str | None]] = {}
+    for some in chunks(sorted(certificates)):
+        for key, recall, name in session.execute(
+            statement.where(RecallDifference.certificate_id.in_(some))
+        ):
+            found.setdefault(key, {})[recall] = name
+    return found
 
 
 def _state(list_name: str, action: str | None, looked_again: bool) -> str:

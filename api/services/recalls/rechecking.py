@@ -38,6 +38,7 @@ from api.store.record_changes import position
 from api.store.record_touch import (
     Watched,
     concerns,
+    concerns_of,
     first_concern,
     touch_since,
     watching,
@@ -48,6 +49,7 @@ from api.store.tables import Recall, RecallStale
 Clock = Callable[[], int]
 # The work that one process does for all, and how long it may take over one recall.
 WORK, LEASE_US = "recalls", 120_000_000
+MOST_CAUSES = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,10 +215,16 @@ def _mark(session: Session, state: RecallWatch, seen: Watched, now_us: int) -> N
 
 
 def _cause(session: Session, recall_id: int, seen: Watched) -> str:
-    """Return in words what first concerned a recall since it was compared the last time."""
+    """Return in words what concerned a recall since it was compared the last time.
+
+    Which of several writes changed it nobody can say: each alone might not have.
+    """
     state = session.get_one(RecallWatch, recall_id)
-    first = state.marked_position or first_concern(session, state.checked_position, seen)
-    return cause_of(session, first)
+    found = concerns_of(session, state.checked_position, seen, MOST_CAUSES + 1)
+    keys: list[int | None] = [*found]
+    told = dict.fromkeys(cause_of(session, one) for one in keys or [state.marked_position])
+    more = ["and others"] if len(found) > MOST_CAUSES else []
+    return "; ".join([*list(told)[:MOST_CAUSES], *more])
 
 
 def _windows(stored: Recall, answer: Answer) -> Record:

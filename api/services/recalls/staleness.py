@@ -21,12 +21,15 @@ from sqlalchemy.orm import Session, aliased
 from api.rules import ENGINE_VERSION
 from api.services.base.record import Record
 from api.store.casework import RecallCase
-from api.store.record_watch import RecallWatch, RecordChange
-from api.store.tables import Recall, RecallStale
+from api.store.record_watch import RecallDifference, RecallWatch, RecordChange
+from api.store.tables import Recall, RecallEntry, RecallStale
 from graph.moments import text_of
+from graph.recall import CLEARED
 
 CHECKING = "checking"
 CLOSED = "closed"
+# How two looks may differ apart from their entries.
+OTHER_WAYS = ("windows", "impossible")
 # What a flag says where no write is known to have caused it.
 OTHER_ENGINE = f"this version of the program (engine {ENGINE_VERSION}) has not compared it yet"
 Later = aliased(Recall)
@@ -87,6 +90,7 @@ def staleness(session: Session, recall_id: int) -> Record:
             "stale": one.stale,
             "cause": one.cause,
             **({"counts": _counts(one.differences)} if one.stale else {}),
+            **{name: one.differences[name] for name in OTHER_WAYS if name in one.differences},
         }
         for one in history
     ]
@@ -110,7 +114,7 @@ def reopened(session: Session, recalls: Collection[int] | None = None) -> list[i
     if recalls is not None:
         statement = statement.where(RecallWatch.recall_id.in_(list(recalls)))
     rows = session.execute(statement).all()
-    return [row.recall_id for row in rows if not _seen_again(session, row.recall_id, row.known)]
+    return [row.recall_id for row in rows if not _answered(session, row.recall_id, row.known)]
 
 
 def stale_is(wanted: bool | str) -> ColumnElement[bool]:
@@ -126,20 +130,49 @@ def cause_of(session: Session, change: int | None) -> str:
     return OTHER_ENGINE if found is None else found.cause
 
 
-def _seen_again(session: Session, recall: int, known: int | None) -> bool:
-    """Whether a later look at the fault of a recall had read up to a position."""
-    looks, frontier = set[int](), {recall}
+def _answered(session: Session, recall: int, known: int | None) -> bool:
+    """Whether a later look at the fault of a recall says what a fresh one would.
+
+    It does if it had read everything up to a position, or, being current itself, says the same of
+    all of whom the recall says something else.
+    """
+    looks, frontier = dict[int, bool](), {recall}
     while frontier:
         rows = session.execute(
-            select(Later.id, LaterWatch.position)
+            select(Later.id, LaterWatch.position, LaterWatch.stale)
             .join(LaterWatch, LaterWatch.recall_id == Later.id)
             .where(Later.previous_id.in_(frontier))
         ).all()
         if any(row.position >= (known or 0) for row in rows):
             return True
-        frontier = {row.id for row in rows} - looks
-        looks |= frontier
-    return False
+        frontier = {row.id for row in rows} - looks.keys()
+        looks |= {row.id: row.stale for row in rows}
+    last = max(looks, default=None)
+    return last is not None and not looks[last] and _says_the_same(session, last, recall)
+
+
+def _says_the_same(session: Session, look: int, recall: int) -> bool:
+    """Whether a look has the entries of a fresh recall where a stored one has others."""
+    flags = select(RecallStale.differences).where(RecallStale.recall_id == recall)
+    last = session.scalars(flags.order_by(RecallStale.id.desc()).limit(1)).first() or {}
+    if not last.keys().isdisjoint(OTHER_WAYS):
+        return False
+    joined = and_(
+        RecallEntry.recall_id == look,
+        RecallEntry.certificate_id == RecallDifference.certificate_id,
+        RecallEntry.list_name != CLEARED,
+    )
+    fresh, said = RecallDifference, RecallEntry
+    other = or_(
+        func.coalesce(fresh.list_name, CLEARED) != func.coalesce(said.list_name, CLEARED),
+        and_(fresh.list_name != CLEARED, fresh.body_hash != said.body_hash),
+    )
+    statement = (
+        select(RecallDifference.certificate_id)
+        .outerjoin(RecallEntry, joined)
+        .where(RecallDifference.recall_id == recall, other)
+    )
+    return session.scalar(statement.limit(1)) is None
 
 
 def _counts(found: Mapping[str, Any]) -> Record:

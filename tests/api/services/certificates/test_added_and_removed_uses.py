@@ -49,24 +49,31 @@ def test_a_forgotten_use_is_added_and_resolved(used):
     assert used.get("/v1/certificates/K").get_json() == shown
 
 
-@pytest.mark.parametrize("body", [{}, {"use": None}])
-def test_a_wrong_use_is_taken_out_and_the_others_keep_their_positions(used, body):
-    answer = correct(used, 0, **body)
+def test_a_use_is_taken_out_only_if_that_is_said(used):
+    answer = correct(used, 0)
+    assert answer.status_code == 422
+    (error,) = answer.get_json()["errors"]
+    assert error["pointer"] == "/use"
+    assert "null" in error["detail"]
+
+
+def test_a_wrong_use_is_taken_out_and_the_others_keep_their_positions(used):
+    answer = correct(used, 0, use=None)
     assert answer.status_code == 201, answer.text
     shown = answer.get_json()
     assert [(use["item"], use.get("position")) for use in shown["uses"]] == [("WS", 1)]
     (kept,) = shown["use_corrections"]
     assert (kept["before"]["item"], kept["after"]) == ("REF", None)
     # The next one is told by its own position, and a new one never takes that of another.
-    assert correct(used, 0).status_code == 422
+    assert correct(used, 0, use=None).status_code == 422
     assert items(correct(used, 1, use=ref("P")).get_json()) == ["P"]
-    assert correct(used, 1).status_code == 201
+    assert correct(used, 1, use=None).status_code == 201
     added = add(used, use=ref("REF")).get_json()
     assert [(use["item"], use["position"]) for use in added["uses"]] == [("REF", 2)]
     assert len(added["use_corrections"]) == 4
 
 
-@pytest.mark.parametrize("body", [{}, {"use": ref("P")}])
+@pytest.mark.parametrize("body", [{"use": None}, {"use": ref("P")}])
 def test_there_is_nothing_to_correct_at_another_position(used, body):
     answer = correct(used, 2, **body)
     assert answer.status_code == 422

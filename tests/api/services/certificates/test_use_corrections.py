@@ -43,7 +43,7 @@ def filled(database):
 
 
 def mend(database, position, use=None, number="C-1"):
-    body = {"by": "M. Tarn", "reason": "the work sheet says so"} | ({"use": use} if use else {})
+    body = {"by": "M. Tarn", "reason": "the work sheet says so", "use": use}
     with database.write(Author("correct a use")) as session:
         correction = UseCorrectionSchema().load(body)
         correct(begin(session, NOW), choose(session, number), position, correction)
