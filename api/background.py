@@ -18,7 +18,7 @@ import time
 
 from sqlalchemy.exc import DBAPIError
 
-from api.services.recalls.rechecking import WORK, is_waiting
+from api.services.recalls.rechecking import LEASE_US, WORK, is_waiting
 from api.store import leases
 from api.store.database import Database
 
@@ -59,7 +59,7 @@ class Background:
         if self._process is not None and self._process.poll() is None:
             return
         now_us = time.time_ns() // 1000
-        if is_waiting(self._database) and leases.is_free(self._database, WORK, now_us):
+        if is_waiting(self._database) and leases.is_free(self._database, WORK, now_us, LEASE_US):
             self._process = subprocess.Popen(
                 [sys.executable, *COMMAND],
                 stdin=subprocess.PIPE,

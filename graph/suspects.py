@@ -87,8 +87,9 @@ class Exposure:
         Reason paths from the fault to the certificate, one for each way.
     cleared : frozenset of str
         Reasons for which other uses are cleared.
-    spoken : tuple of (Use, frozenset of str)
-        The suspect uses as they were recorded, each with the parts through which it is one.
+    spoken : tuple of (Use, tuple of tuple of str)
+        The suspect uses as they were recorded, each with the parts through which it is one: for
+        every way what is faulty and what held it, below the item used.
     unshared : bool
         Whether it takes a share that the records do not settle to say what the fault does.
     ways : tuple of (int, tuple of str)
@@ -98,7 +99,7 @@ class Exposure:
     uses: tuple[Use, ...] = ()
     paths: tuple[Path, ...] = ()
     cleared: frozenset[str] = frozenset()
-    spoken: tuple[tuple[Use, frozenset[str]], ...] = ()
+    spoken: tuple[tuple[Use, tuple[Path, ...]], ...] = ()
     unshared: bool = False
     ways: tuple[tuple[int, Path], ...] = ()
 
@@ -118,9 +119,11 @@ class Exposure:
             Of an assembly that held what is faulty: for the faulty part, what holds it and what it
             holds; not for the assembly's own value, nor for its other parts.
         """
-        for met, parts in self.spoken:
+        for met, ways in self.spoken:
             if met is use or met == use:
-                return not parts or bool(parts & set(chain[:-1]))
+                return not any(ways) or any(
+                    chain[0] in parts or parts[0] in chain[:-1] for parts in ways if chain and parts
+                )
         return False
 
 
@@ -144,7 +147,7 @@ def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
     uses: list[Use] = []
     ways: list[tuple[int, Path]] = []
     cleared: set[str] = set()
-    spoken: list[tuple[Use, frozenset[str]]] = []
+    spoken: list[tuple[Use, tuple[Path, ...]]] = []
     unshared = False
     for place, use in enumerate(calibration.uses):
         routes = _routes(use, suspect.fault, suspect.holders)
@@ -159,7 +162,7 @@ def expose(calibration: Calibration, suspect: SuspectWindow) -> Exposure:
         # A part that measures nothing counts once, in however many ways it was there.
         uses.extend([use] if shares.count(ONE) == len(shares) else map(use.shared, shares))
         ways.extend((place, route.path) for route in routes)
-        spoken.append((use, frozenset(name for route in routes for name in route.parts)))
+        spoken.append((use, tuple(route.parts for route in routes)))
     paths = tuple((*names, calibration.number) for _, names in ways)
     return Exposure(tuple(uses), paths, frozenset(cleared), tuple(spoken), unshared, tuple(ways))
 

@@ -12,6 +12,7 @@ from api.schemas.compositions import (
     CompositionSchema,
 )
 from api.services.base.recording import begin, record_one
+from api.services.certificates.circles import refuse_through_parts
 from api.services.records import composition_corrections, compositions
 from api.web import paging
 from api.web.auth import requires
@@ -51,6 +52,8 @@ def record_composition(holding: dict[str, Any]) -> Any:
     with writing() as session:
         outcome = record_one(session, compositions.COLLECTION, holding, now_us())
         shown = compositions.shown_as(session, holding)
+        made = compositions.get(session, shown["id"])
+        refuse_through_parts(session, {made.assembly_id, made.part_id})
     return shown, 201 if outcome.created else 200, _headers(shown)
 
 
@@ -92,6 +95,7 @@ def correct_composition(correction: dict[str, Any], composition_id: int) -> Any:
         recording = begin(session, now_us())
         found = compositions.get(session, composition_id)
         composition_corrections.correct(recording, found, correction)
+        refuse_through_parts(session, {found.assembly_id, found.part_id})
         (shown,) = compositions.answers(session, [found])
     return shown, 201, _headers(shown)
 

@@ -46,3 +46,32 @@ def holdings_in(reader: Reader, assemblies: Collection[str]) -> list[PartRow]:
     columns = _WITH_PART.format(assembly="item", part="part")
     rows = map(PartRow._make, rows_of(reader, columns, "item", "code", assemblies, also))
     return sorted(rows, key=lambda row: row.id)
+
+
+def family(reader: Reader, items: Collection[int]) -> dict[int, set[int]]:
+    """Of these items and whatever ever held one of them the assemblies, with all they ever held."""
+    above = _closed(reader, items, "part_id", "assembly_id")
+    rows = rows_of(
+        reader,
+        "DISTINCT composition.assembly_id",
+        "composition",
+        "assembly_id",
+        list(above),
+        _HOLDS,
+    )
+    found = {}
+    for assembly in sorted(key for (key,) in rows):
+        parts = _closed(reader, [assembly], "assembly_id", "part_id") - {assembly}
+        if parts:
+            found[assembly] = parts
+    return found
+
+
+def _closed(reader: Reader, items: Collection[int], start: str, end: str) -> set[int]:
+    """These items and all that is met from them along holdings."""
+    found, frontier = set(items), set(items)
+    while frontier:
+        rows = rows_of(reader, f"composition.{end}", "composition", start, list(frontier), _HOLDS)
+        frontier = {key for (key,) in rows} - found
+        found |= frontier
+    return found

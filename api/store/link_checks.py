@@ -66,6 +66,12 @@ def items_from(session: Session, first: int) -> set[int]:
     return set(session.scalars(select(Certificate.item_id).where(Certificate.id >= first)))
 
 
+def met_from(session: Session, first: int) -> set[int]:
+    """Keys of the items of the certificates recorded from this key on, and of what these used."""
+    used = select(Usage.item_id).where(Usage.certificate_id >= first).distinct()
+    return items_from(session, first) | set(session.scalars(used))
+
+
 def certificates_of(session: Session, item: int) -> set[int]:
     """Keys of the certificates of an item."""
     return set(session.scalars(select(Certificate.id).where(Certificate.item_id == item)))

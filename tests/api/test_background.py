@@ -100,7 +100,7 @@ def test_a_process_is_begun_where_something_waits_and_nobody_is_at_work(client, 
     client.post("/v1/recalls", json={"fault": FAULT})
     client.post("/v1/calibrations", json=LATE)
     now_us = time.time_ns() // 1000
-    assert leases.take(database, rechecking.WORK, "another", now_us, 60_000_000)
+    assert leases.take(database, rechecking.WORK, "another", now_us, rechecking.LEASE_US)
     work.look()
     assert begun == []
     leases.release(database, rechecking.WORK, "another")

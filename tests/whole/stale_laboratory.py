@@ -315,6 +315,12 @@ def wrong(laboratory: Laboratory) -> list[str]:
     return found
 
 
+def _bounds(head: Json) -> list[list[Any]]:
+    windows = head["windows"] if "windows" in head else [head["window"]]
+    ends = ("start", "start_inclusive", "end", "end_inclusive")
+    return [[one[name] for name in ends] for one in windows]
+
+
 def _compared(session: Session, key: int) -> tuple[bool, set[int]]:
     """Whether a fresh recall differs where it counts, and whom it recalls or cannot judge."""
     stored = session.get_one(Recall, key)
@@ -323,7 +329,7 @@ def _compared(session: Session, key: int) -> tuple[bool, set[int]]:
     except TraceholdError:
         return True, set()
     head, fresh = json.loads(stored.head), json.loads(json.dumps(answer.head))
-    same = all(head.get(name) == fresh.get(name) for name in ("window", "windows"))
+    same = _bounds(head) == _bounds(fresh)
     for name in COMPARED:
         texts = session.scalars(
             sa.select(RecallEntry.body)

@@ -155,6 +155,17 @@ def test_an_isolated_item_is_not_used_by_way_of_a_correction_either(laboratory):
     assert laboratory.post(address, json={"use": ref("REF") | override} | SAID).status_code == 201
 
 
+def test_a_role_that_nobody_recorded_is_said_to_be_none(laboratory):
+    limited = FAULT | {"only": {"roles": ["Force_reference"]}}
+    notes = laboratory.post("/v1/recalls", json={"fault": limited, "preview": True}).get_json()
+    (note,) = notes["notes"]
+    assert 'no record has REF in the role "Force_reference"' in note
+    assert "recorded are: force_reference" in note
+    right = FAULT | {"only": {"roles": ["force_reference"]}}
+    answer = laboratory.post("/v1/recalls", json={"fault": right, "preview": True})
+    assert answer.get_json()["notes"] == []
+
+
 def test_a_table_says_of_what_is_not_excluded_that_it_may_have_been(client):
     # Nothing is recorded in the role of the pin.
     records = lab(

@@ -19,6 +19,7 @@ from api.services.base.recording import (
     repeated,
 )
 from api.services.casework.isolation import refuse_isolated
+from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import (
     refuse_circle,
     refuse_new_circle,
@@ -103,6 +104,7 @@ def finish(recording: Recording, outcome: Outcome) -> None:
     refuse_circle(recording, link_checks.touched_by_items(session, served_otherwise))
     changes.note_recorded(session, new.first_key, recording.now_us)
     recording.check()
+    refuse_through_parts(session, link_checks.met_from(session, new.first_key) | served_otherwise)
     cause = f"{outcome.created} calibration(s) were recorded, {new.first_name} first"
     # A new revision may say that an older one was of another item.
     touched(

@@ -17,6 +17,7 @@ from api.errors import Conflict, InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording, begin, record_one
 from api.services.certificates import calibrations, contents
+from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import refuse_circle
 from api.services.feed.changes import note_certificate
 from api.services.recalls.recall_states import recall_states
@@ -228,4 +229,5 @@ def _resolve_again(recording: Recording, changed: Sequence[Certificate], why: st
         recording, {key for item in items for key in link_checks.certificates_of(session, item)}
     )
     recording.check()
+    refuse_through_parts(session, items)
     touched(session, why, recording.now_us, certificates=[one.id for one in changed], items=items)

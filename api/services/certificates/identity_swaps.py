@@ -27,6 +27,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording
+from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.identity_holdings import swap_holdings
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.use_corrections import kept
@@ -92,6 +93,7 @@ def swap(recording: Recording, request: Record) -> Record:
     refuse_circle(recording, link_checks.touched_by_items(session, keys))
     refuse_circle_of_parts(recording)
     recording.check()
+    refuse_through_parts(session, keys, "/items")
     made = _keep(recording, one, request, moved)
     codes = " and ".join(request["items"])
     touched(session, f"{codes} were taken for each other", recording.now_us, items=keys)

@@ -17,6 +17,7 @@ from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording
 from api.services.casework.isolation import refuse_isolated_use
+from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.uses import use_row
 from api.store import link_checks
@@ -177,6 +178,8 @@ def _refresh(recording: Recording, certificate: Certificate) -> None:
         recording.refuse("/use/certificate", f'no certificate "{unknown}" of it', remedy, unknown)
     refuse_circle(recording, link_checks.touched_by_items(session, {certificate.item_id}))
     recording.check()
+    used = session.scalars(select(Usage.item_id).where(Usage.certificate_id == certificate.id))
+    refuse_through_parts(session, {certificate.item_id, *used}, "/use/item")
 
 
 def _of_row(session: Session, certificate: int, position: int) -> Record:

@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record, digest
 from api.services.base.recording import Outcome, Recording, begin
 from api.services.certificates import calibrations
+from api.services.certificates.circles import refuse_through_parts
 from api.services.records import checks, compositions, items, share_notes
 from api.spans import spanned
 from api.store.journal import note as journal_note
@@ -127,6 +128,8 @@ def import_source(
         recording.check()
         counts[name] = outcome
     created = {name: outcome.created for name, outcome in counts.items()}
+    if created["composition"]:
+        refuse_through_parts(session, {recording.items[one].key for one in recording.assemblies})
     if any(created.values()):
         journal_note(session, "import", created=created, sha256=contents.sha256())
     annotations = {name: source.heading[name] for name in ANNOTATIONS if name in source.heading}

@@ -23,6 +23,7 @@ from graph.recall import CLEARED
 # Names are for people; the counts beside them are complete.
 MOST_NAMED = 1_000
 KINDS = ("added", "removed", "moved", "changed")
+BOUNDS = ("start", "start_inclusive", "end", "end_inclusive")
 
 
 class Seen(NamedTuple):
@@ -39,6 +40,16 @@ def hash_of(text: str) -> str:
     '2afb9b83f9314e5d029766197f539792'
     """
     return blake2b(text.encode(), digest_size=16).hexdigest()
+
+
+def windows_of(head: Mapping[str, Any]) -> list[Record]:
+    """Return the windows of a head as they are shown, one for each fault."""
+    return head["windows"] if "windows" in head else [head["window"]]
+
+
+def bounds_of(head: Mapping[str, Any]) -> list[Record]:
+    """Return from when to when its windows are; which checks were weighed is no part of that."""
+    return [{name: one[name] for name in BOUNDS} for one in windows_of(head)]
 
 
 def stored_entries(session: Session, recall: int) -> dict[int, Seen]:

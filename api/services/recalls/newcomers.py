@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session
 
 from api.errors import TraceholdError
 from api.services.base.record import Record
+from api.services.recalls.differences import bounds_of
 from api.services.recalls.run import recall_from
 from api.services.recalls.upward import Link, upward
 from api.services.recalls.watched import holders_of
@@ -110,7 +111,7 @@ def nothing_new(session: Session, state: RecallWatch, stored: Recall, now_us: in
         one.certificate for name, found in answer.lists.items() if name != CLEARED for one in found
     }
     head = orjson.loads(orjson.dumps(answer.head))
-    return listed.isdisjoint(new) and _windows_of(head) == _known_windows(session, stored)
+    return listed.isdisjoint(new) and bounds_of(head) == _known_bounds(session, stored)
 
 
 def _new(session: Session, after: int) -> set[int] | None:
@@ -168,18 +169,13 @@ def _grounds(session: Session, new: Collection[int]) -> Within | None:
     return Within(SessionReader(session), frozenset(found.certificates), tuple(found.uses))
 
 
-def _windows_of(head: Record) -> Record:
-    return {name: head[name] for name in ("window", "windows") if name in head}
-
-
-def _known_windows(session: Session, stored: Recall) -> object:
-    """Windows of the last comparison: as stored, or as the last flag tells they would be."""
+def _known_bounds(session: Session, stored: Recall) -> object:
+    """Bounds of the last comparison: as stored, or as the last flag tells they would be."""
     flags = select(RecallStale).where(RecallStale.recall_id == stored.id)
     last = session.scalars(flags.order_by(RecallStale.id.desc()).limit(1)).first()
     known = {} if last is None else last.differences
     if "impossible" in known:
         return None
     if "windows" in known:
-        windows = known["windows"]["to"]
-        return {"window": windows[0]} if len(windows) == 1 else {"windows": windows}
-    return _windows_of(orjson.loads(stored.head))
+        return bounds_of({"windows": known["windows"]["to"]})
+    return bounds_of(orjson.loads(stored.head))

@@ -22,6 +22,7 @@ from api.services.recalls.windows import (
     narrowed,
     needs_used_range,
     recalibration_notes,
+    role_notes,
     window_answer,
 )
 from api.store.links import Window
@@ -122,6 +123,7 @@ def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gath
         cases.append(case)
         windows.append(window_answer(one, case, considered))
         notes.extend(recalibration_notes(source, one, case))
+        notes.extend(role_notes(source, one))
         suspects.update(user.key for user in users if expose(user, case).uses)
     missing = missing_roles(source, reported, cases, users)
     gaps = [one.certificates for one in missing]

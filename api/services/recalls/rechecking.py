@@ -20,10 +20,12 @@ from api.services.base.record import Record
 from api.services.feed import changes
 from api.services.recalls.differences import (
     Seen,
+    bounds_of,
     differences,
     differing,
     found_entries,
     stored_entries,
+    windows_of,
 )
 from api.services.recalls.newcomers import nothing_new
 from api.services.recalls.run import Answer, recall
@@ -47,8 +49,8 @@ from api.store.record_watch import RecallWatch
 from api.store.tables import Recall, RecallStale
 
 Clock = Callable[[], int]
-# The work that one process does for all, and how long it may take over one recall.
-WORK, LEASE_US = "recalls", 120_000_000
+# The work that one process does for all, and how long nobody else may take it over.
+WORK, LEASE_US = "recalls", 20_000_000
 MOST_CAUSES = 5
 
 
@@ -105,18 +107,15 @@ def recheck_leased(
 ) -> Iterator[tuple[str, bool | None]]:
     """Compare every marked recall unless another process does; yields numbers and flags.
 
-    The lease is taken only where something waits, renewed before each recall, and given back.
+    The lease is taken only where something waits, held while it goes on, and given back.
     """
-    if not is_waiting(database) or not leases.take(database, WORK, holder, clock(), LEASE_US):
+    if not is_waiting(database):
         return
-    try:
-        for key, flag in recheck_marked(database, clock):
+    with leases.held(database, WORK, holder, clock, LEASE_US) as mine:
+        for key, flag in recheck_marked(database, clock) if mine else ():
             with database.read() as session:
                 number = session.get_one(Recall, key).number
             yield number, flag
-            leases.take(database, WORK, holder, clock(), LEASE_US)
-    finally:
-        leases.release(database, WORK, holder)
 
 
 def is_waiting(database: Database) -> bool:
@@ -230,9 +229,10 @@ def _cause(session: Session, recall_id: int, seen: Watched) -> str:
 def _windows(stored: Recall, answer: Answer) -> Record:
     """Return the windows of both where they differ."""
     # As they are shown, so that the two are of one form.
-    heads = orjson.loads(stored.head), orjson.loads(orjson.dumps(answer.head))
-    then, now = (one["windows"] if "windows" in one else [one["window"]] for one in heads)
-    return {} if then == now else {"windows": {"from": then, "to": now}}
+    then, now = orjson.loads(stored.head), orjson.loads(orjson.dumps(answer.head))
+    if bounds_of(then) == bounds_of(now):
+        return {}
+    return {"windows": {"from": windows_of(then), "to": windows_of(now)}}
 
 
 def _told_otherwise(session: Session, exact: Exact) -> bool:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import orjson
 
+from api.errors import Conflict, Issue
 from api.rules import ENGINE_VERSION
 from api.services.base.record import Record, digest
 from api.services.recalls import reach
@@ -31,10 +32,16 @@ from api.store.sources import Recorded, Source
 from graph.links import recorded
 from graph.model import Calibration
 from graph.recall import AFFECTED, INDETERMINATE, LISTS, Judgement, assess, rank
-from graph.traceability import in_order_of_dependence, reached
+from graph.traceability import CyclicTrace, in_order_of_dependence, reached
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
+
+
+UNTIE = (
+    "correct one of their uses, or the stay of a part in an assembly that they used; until then "
+    "tracehold recall --reach lists who could be reached"
+)
 
 
 class Entry(NamedTuple):
@@ -203,7 +210,13 @@ def _findings(
         with_points = with_points | gathered.direct  # which range clears a use is seen at points
     by_time = sorted(traced.calibrations.values(), key=lambda one: (one.performed, one.key))
     graph = reached(by_time, {name for case in gathered.cases for name in case.names})
-    order = in_order_of_dependence(graph)
+    try:
+        order = in_order_of_dependence(graph)
+    except CyclicTrace as knot:
+        way = [*knot.circle, knot.circle[0]]
+        names = " rests on ".join(traced.rows[key].number for key in way)
+        said = f"the records say that a calibration rests on itself: {names}"
+        raise Conflict(said, [Issue("", said, UNTIE)]) from knot
     statements: dict[int, Sequence[Statement]] = {}
 
     def calibrations() -> Iterator[Calibration]:

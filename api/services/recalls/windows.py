@@ -76,6 +76,19 @@ def recalibration_notes(source: Source, reported: Reported, case: SuspectWindow)
     ]
 
 
+def role_notes(source: Source, reported: Reported) -> list[str]:
+    """Say which roles a fault is limited to that no record of its item has: a slip clears all."""
+    only = reported.fault.only
+    if only is None or only.roles is None or not reported.item_keys:
+        return []
+    known = source.roles_of(sorted(reported.item_keys))
+    return [
+        f'no record has {reported.fault.item} in the role "{role}", to which the fault is limited; '
+        f"recorded are: {', '.join(sorted(known)) or 'none'}"
+        for role in sorted(only.roles - known)
+    ]
+
+
 def _checks(source: Source, reported: Reported) -> list[CheckRow]:
     """Checks of the faulty item by time."""
     found = [] if reported.item_key is None else source.checks_of(reported.item_key)
@@ -106,7 +119,7 @@ def _check(check: CheckRow, rests_on_fault: bool) -> Check:
 
 
 def _rests_on_fault(traced: Traced, check: CheckRow, reported: Reported) -> bool:
-    """Whether the reference of a check itself rested on the faulty item at that time."""
+    """Whether the reference of a check itself rested, or may have, on the faulty item then."""
     if check.against_id is None:
         return False
     if check.against_id in reported.item_keys:
@@ -116,8 +129,9 @@ def _rests_on_fault(traced: Traced, check: CheckRow, reported: Reported) -> bool
     traced.histories.learn({check.against_id: code})
     at, mode = Moment(check.performed_us, check.performed_end_us), check.mode
     own = source.certificate_in_force(check.against_id, at.end_us, mode)
-    held = traced.histories.rest(code, at, mode, own).held
-    asked = [Use(code, "against", at, source=own, held=held)]
+    rest = traced.histories.rest(code, at, mode, own)
+    # What it may have carried instead counts, too: doubt must not clear anybody.
+    asked = [Use(code, "against", at, source=own, doubts=rest.doubts, held=rest.held)]
     seen: set[int] = set()
     while asked:
         if any(_is_faulty(use, reported, names) for use in asked):

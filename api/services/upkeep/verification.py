@@ -23,6 +23,7 @@ import orjson
 from sqlalchemy import Row, func, select, text
 from sqlalchemy.orm import Session
 
+from api.services.certificates.circles import circle_through_parts
 from api.services.certificates.results import calibrated_span
 from api.services.decisions.decisions import sha256_of
 from api.services.recalls.differences import hash_of
@@ -33,7 +34,7 @@ from api.store.evaluations import RunEvaluation
 from api.store.fitting import LoadEvent, SetupCheck
 from api.store.in_force import unresolved
 from api.store.serving import astray
-from api.store.tables import Certificate, Recall, RecallEntry, Result, StoredDecision
+from api.store.tables import Certificate, Composition, Recall, RecallEntry, Result, StoredDecision
 from api.store.types import json_text
 from api.store.uncertainty import UncertaintyBudget
 from api.store.versions import VERSIONS, content_hash, content_of, words_of
@@ -76,6 +77,7 @@ def verify(session: Session, recalls: int = MOST_RECALLS) -> Report:
     _engine(session, report)
     _in_force(session, report)
     _one_issued(session, report)
+    _no_circle(session, report)
     _recalls(session, report)
     _standing(session, report, recalls)
     _notices(session, report)
@@ -104,6 +106,14 @@ def _in_force(session: Session, report: Report) -> None:
     ]
     report.add("what was in force", _count(session, Certificate), wrong)
     report.add("calibrated ranges", _count(session, Certificate), _spans_astray(session))
+
+
+def _no_circle(session: Session, report: Report) -> None:
+    """No calibration rests on itself by way of what an assembly held."""
+    held = set(session.scalars(select(Composition.assembly_id).distinct()))
+    found = circle_through_parts(session, held)
+    wrong = [] if found is None else [(found, "a calibration rests on itself")]
+    report.add("no circle through parts", len(held), wrong)
 
 
 def _spans_astray(session: Session) -> Iterator[tuple[str, str]]:

@@ -125,4 +125,4 @@ def test_one_process_compares_for_all(recalled, database):
     assert list(rechecking.recheck_leased(database, "this", lambda: NOW)) == []
     leases.release(database, rechecking.WORK, "another")
     assert list(rechecking.recheck_leased(database, "this", lambda: NOW)) == [("R-00001", True)]
-    assert leases.is_free(database, rechecking.WORK, NOW)
+    assert leases.is_free(database, rechecking.WORK, NOW, rechecking.LEASE_US)
