@@ -77,8 +77,8 @@ def test_laboratory_and_customer_read_the_same_word_and_nobody_else_any(
 
 def test_results_verdicts_and_the_sentence_stand_as_recorded(visitor):
     page = visitor.get("/certificates/MV-25-0075").text
-    assert "Every result meets its specification (5 results at 16 to 80 kip)." in page
-    assert "Decision rule guard_U, version 1: guard band w = U." in page
+    assert "Every result meets its specification (points 1 to 5, 16 to 80 kip)." in page
+    assert "Decision rule: guard_U, version 1: guard band w = U." in page
     assert page.count("<span>pass</span>") == 5
     assert "0.0096" in page
 
