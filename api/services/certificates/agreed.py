@@ -46,14 +46,14 @@ class AgreedTerms:
     def of(self, calibration: Record, item: ItemFacts, performed: Moment) -> Terms | None:
         """Return what was agreed for a calibration, None where nothing was."""
         name = calibration.get("customer")
-        if name is None or calibration["external"]:
+        if name is None or calibration["external"] or self._book.empty():
             return None
         session = self.recording.session
         if name not in self._customers:
             found = session.scalar(select(Customer.id).where(Customer.name == name))
             self._customers[name] = found
         customer_id = self._customers[name]
-        if customer_id is None or not self._book.any(customer_id):
+        if customer_id is None:
             return None
         kind = session.scalar(select(Item.type).where(Item.id == item.key))
         order = calibration.get("order")

@@ -52,11 +52,15 @@ class Book:
     """The agreements of customers, those of each read once, and which holds for a calibration."""
 
     session: Session
+    # Most laboratories that import their history have agreed nothing yet: asked once for all.
+    _some: bool | None = None
     _known: dict[int, dict[str, list[Agreement]]] = field(default_factory=dict)
 
-    def any(self, customer_id: int) -> bool:
-        """Whether anything was ever agreed with a customer."""
-        return bool(self._of_customer(customer_id))
+    def empty(self) -> bool:
+        """Whether nothing was ever agreed with anybody."""
+        if self._some is None:
+            self._some = self.session.scalar(select(Agreement.id).limit(1)) is not None
+        return not self._some
 
     def of(self, wanted: Wanted) -> Agreement | None:
         """Return the version that holds for a calibration, None where nothing was agreed."""
