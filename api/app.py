@@ -21,6 +21,7 @@ from api.pages import notices as notice_pages
 from api.pages import problems as page_problems
 from api.pages import recalls as recall_pages
 from api.resources import (
+    agreements,
     batches,
     calibrations,
     cases,
@@ -106,6 +107,7 @@ BLUEPRINTS = [
     batches.blp,
     decision_rules.blp,
     specifications.blp,
+    agreements.blp,
     requirements.blp,
     setup_checks.blp,
     load_events.blp,

@@ -325,6 +325,54 @@ class LaboratoryCalls(Wire):
         path = f"/v1/checks/{path_part(check_id)}/corrections"
         return self._post(path, encoded(right | {"by": by, "reason": reason}))
 
+    def agreements(self, **filters: str) -> Iterator[Answer]:
+        """Iterate over agreements with customers by id, each in its latest version.
+
+        Parameters
+        ----------
+        **filters : str
+            ``customer``.
+
+        Yields
+        ------
+        Answer
+        """
+        return self._pages("/v1/agreements", filters)
+
+    def agreement(self, agreement_id: str, version: int | None = None) -> Answer:
+        """Return one agreement.
+
+        Parameters
+        ----------
+        agreement_id : str
+            Its id.
+        version : int, optional
+            Which version; default: the latest.
+
+        Returns
+        -------
+        Answer
+        """
+        query = {} if version is None else {"version": str(version)}
+        return self._get(f"/v1/agreements/{path_part(agreement_id)}", query)
+
+    def record_agreement(self, agreement: Json) -> Answer:
+        """Record what was agreed with a customer, or the next version of it.
+
+        Parameters
+        ----------
+        agreement : mapping
+            ``id``, ``customer``, at most one of ``order``, ``item`` and ``type``, ``rule``,
+            ``specification``, ``from``, ``until``, ``agreed_with``, ``by`` and ``note``. A version
+            with ``until`` ends it.
+
+        Returns
+        -------
+        Answer
+            The agreement as recorded, with its version.
+        """
+        return self._post("/v1/agreements", encoded(agreement))
+
     def customers(self) -> Iterator[Answer]:
         """Iterate over customers by name.
 

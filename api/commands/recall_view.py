@@ -213,5 +213,8 @@ def _verdicts(entry: Json) -> Text:
                 line.append(
                     f" {CHANGED}{f' at {changed} points' if same else ''}", f"bold {colour}"
                 )
+        contradicted = sum("decided_before" in point for point in points)
+        if contradicted:
+            line.append(f"\ncontradicted its rule before at {contradicted} point(s)", "yellow")
         lines.append(line)
     return Text("\n").join(lines)

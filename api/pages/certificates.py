@@ -45,7 +45,6 @@ def show_certificate(number: str) -> Response:
         shown=shown,
         standing=standing(shown),
         rows=rows,
-        sentences=statements.sentences(rows),
         drawn=drawing([(row, None) for row in rows]),
         chain=chain,
         levels=_levels(chain),

@@ -94,7 +94,7 @@ def cells(point: Content) -> list[str]:
         if point["U_after_rounded"]
         else "as stated",
         "none" if limits == [None, None] else " to ".join(one or "open" for one in limits),
-        verdict(point["verdict_before"]),
+        verdict_before(point),
         verdict_after(point),
     ]
 
@@ -111,6 +111,13 @@ def quantity(value: Any, unit: str | None) -> str:
 def verdict(word: str | None) -> str:
     """Return a verdict in words."""
     return "none stated" if word is None else word.replace("_", " ")
+
+
+def verdict_before(point: Content) -> str:
+    """Return the verdict before, and that of its own rule where another one was reported."""
+    told = verdict(point["verdict_before"])
+    decided = point.get("decided_before")  # notices of before did not say
+    return told if decided is None else f"{told} (its rule gave {verdict(decided)})"
 
 
 def verdict_after(point: Content) -> str:

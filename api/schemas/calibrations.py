@@ -180,6 +180,7 @@ class CalibrationSchema(AnnotatedSchema):
     performed_at = MomentText(required=True)
     issued_at = MomentText(allow_none=True)
     customer = Text(max_length=200)
+    order = Text(max_length=200, metadata={"description": "The customer's order it was made for"})
     external = fields.Boolean(load_default=False, truthy={True}, falsy={False})
     issuer = Text(max_length=200)
     accreditation = Text()

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from marshmallow import fields, validate
 
+from api.rules.decide import VERDICTS
+from api.schemas.agreements import VersionedReferenceSchema
 from api.schemas.base import CorrectionSchema, StrictSchema
 from api.schemas.calibrations import CalibrationSchema, ResultSchema, UseSchema
 from api.schemas.cmcs import BelowCmcSchema
@@ -38,6 +40,10 @@ class UseAnswerSchema(UseSchema):
 class ResultAnswerSchema(ResultSchema):
     """A result, with the versions it was judged by."""
 
+    verdict = fields.String(
+        validate=validate.OneOf(VERDICTS),
+        metadata={"description": "What the rule decides; absent where it decides nothing"},
+    )
     rule_version = WholeNumber()
     specification_version = WholeNumber()
     below_cmc = fields.Nested(
@@ -53,6 +59,7 @@ class CertificateHeadSchema(CalibrationSchema):
 
         exclude = ("uses", "results")
 
+    agreement = fields.Nested(VersionedReferenceSchema)
     recall_state = fields.String(validate=validate.OneOf(RECALL_STATES))
     version = fields.Integer()
 
@@ -62,6 +69,18 @@ class CertificateAnswerSchema(CalibrationSchema):
 
     uses = fields.List(fields.Nested(UseAnswerSchema))
     results = fields.List(fields.Nested(ResultAnswerSchema))
+    overall = fields.Dict(
+        keys=Text(),
+        values=Text(allow_none=True),
+        metadata={"description": "Verdict of each stage: its worst point; null while that is open"},
+    )
+    statement = Text(
+        lines=True, metadata={"description": "Of conformity: points covered, specification, rule"}
+    )
+    agreement = fields.Nested(
+        VersionedReferenceSchema,
+        metadata={"description": "With the customer, as it held when this was recorded or issued"},
+    )
     revisions = fields.List(fields.Dict())
     recalls = fields.List(fields.Dict())
     reviewed_by = fields.List(

@@ -100,6 +100,7 @@ class DecisionSchema(Schema):
     k = fields.String(required=True)
     dof = fields.String()
     unit = fields.String(required=True)
+    agreement = fields.Dict(metadata={"description": "The agreement that the rule is of"})
     budget = fields.Dict(metadata={"description": "The budget and point that U, k and dof are of"})
     reported = fields.Nested(ReportedSchema, required=True)
     rule = fields.Dict(

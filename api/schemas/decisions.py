@@ -8,6 +8,7 @@ from typing import Any
 
 from marshmallow import ValidationError, fields, validates_schema
 
+from api.schemas.agreements import ReferenceField
 from api.schemas.base import StrictSchema
 from api.schemas.decision_rules import RuleField
 from api.schemas.fields import DecimalText, Text, decimal_of, refuse
@@ -160,8 +161,15 @@ class NewDecisionSchema(StrictSchema):
     full_scale = QuantityField(metadata={"description": "For percent of full scale"})
     resolution = QuantityField(metadata={"description": "For digits of resolution"})
     rule = RuleField(
-        required=True,
         metadata={"description": "Id, {id, version}, or an object with guard and zones"},
+    )
+    agreement = ReferenceField(
+        metadata={
+            "description": (
+                "In the place of rule: id of an agreement with a customer, or {id, version}; gives "
+                "the rule, and where neither limits nor tolerance is sent the specification"
+            )
+        }
     )
     prior = fields.Nested(PriorSchema, metadata={"description": "Asks for the global risks"})
     results = Text(metadata={"description": "Words for the statement: the results covered"})
@@ -186,12 +194,22 @@ class NewDecisionSchema(StrictSchema):
             raise _at("U", "required field is missing", "send U, U_rel_pct or budget")
 
     @validates_schema
+    def _one_rule(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if "rule" in data and "agreement" in data:
+            raise _at("agreement", "a rule is given too", "send rule or agreement, not both")
+        if "rule" not in data and "agreement" not in data:
+            raise _at("rule", "required field is missing", "send rule or agreement")
+
+    @validates_schema
     def _one_requirement(self, data: dict[str, Any], **kwargs: Any) -> None:
         if "limits" in data:
             for name in ("tolerance", "nominal"):
                 if name in data:
                     remedy = "send limits, or nominal and tolerance, not both"
                     raise _at(name, "a second requirement beside limits", remedy)
+        elif "tolerance" not in data and "agreement" in data:
+            if "nominal" in data:
+                raise _at("nominal", "no tolerance around it", "send both, or leave it out")
         elif "tolerance" not in data:
             remedy = "send limits, or nominal and tolerance"
             raise _at("limits", "required field is missing", remedy)

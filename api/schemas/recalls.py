@@ -39,6 +39,9 @@ class PointSchema(StrictSchema):
     corrected_error = fields.Raw(allow_none=True)
     U_after = Text()
     verdict_before = Text(allow_none=True)
+    decided_before = Text(
+        metadata={"description": "What the rule gave before, where another verdict was reported"}
+    )
     verdict_after = Text(allow_none=True)
     verdicts_possible = fields.List(Text())
     changed = fields.Boolean(allow_none=True)
@@ -65,6 +68,9 @@ class RecallEntrySchema(StrictSchema):
     )
     detail = Text()
     could_change = fields.Boolean()
+    contradicted_before = Text(
+        metadata={"description": "Which reported verdicts contradicted their own rule before"}
+    )
     points = fields.List(fields.Nested(PointSchema))
     overall = fields.Dict(allow_none=True)
     verdict_changes = fields.Boolean(allow_none=True)

@@ -183,6 +183,10 @@ class Certificate(Base):
     accreditation: Mapped[str | None] = mapped_column(Text)
     method: Mapped[str | None] = mapped_column(Text)
     mode: Mapped[str | None] = mapped_column(Text)
+    # The customer's order that it was made for.
+    order: Mapped[str | None] = mapped_column("order_number", Text)
+    # Which version of which agreement it was recorded or issued under: a later one changes nothing.
+    agreement: Mapped[Any | None] = mapped_column(JsonText)
     adjusted: Mapped[bool | None] = mapped_column()
     assigns_value: Mapped[bool] = mapped_column(default=True)
     amendment: Mapped[str | None] = mapped_column(Text)

@@ -17,6 +17,7 @@ from sqlalchemy import and_, func, inspect, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.errors import InvalidRecord, Issue
+from api.store.agreements import Agreement
 from api.store.evaluations import ClassTable
 from api.store.fitting import Requirement
 from api.store.journal import note
@@ -25,13 +26,16 @@ from api.store.types import json_text
 from api.store.uncertainty import Cmc
 from api.store.upsert import insert_if_absent
 
-Versioned = TypeVar("Versioned", DecisionRule, Specification, Cmc, ClassTable, Requirement)
+Versioned = TypeVar(
+    "Versioned", DecisionRule, Specification, Cmc, ClassTable, Requirement, Agreement
+)
 VERSIONS: dict[type[Any], InstrumentedAttribute[int]] = {
     DecisionRule: DecisionRule.rule_version,
     Specification: Specification.spec_version,
     Cmc: Cmc.cmc_version,
     ClassTable: ClassTable.table_version,
     Requirement: Requirement.requirement_version,
+    Agreement: Agreement.agreement_version,
 }
 
 

@@ -113,6 +113,10 @@ def test_every_kind_of_record_is_sent_and_listed(filled):
     assert {one["id"]: one["guard"] for one in filled.decision_rules()}["half"]["factor"] == "0.50"
     assert [one["id"] for one in filled.specifications()] == ["plate"]
     assert [one["certificate"] for one in filled.certificates(item="DUT-1")] == ["C-1"]
+    sent = {"id": "AG/1", "customer": "Crane Co", "rule": "half", "from": "2024-01-01", "by": "R"}
+    assert filled.record_agreement(sent)["version"] == 1
+    assert filled.agreement("AG/1", version=1)["rule"] == {"id": "half", "version": 1}
+    assert [one["id"] for one in filled.agreements(customer="Crane Co")] == ["AG/1"]
 
 
 def test_a_set_up_is_checked_and_the_load_cycles_of_its_parts_are_read(filled):

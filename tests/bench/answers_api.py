@@ -38,6 +38,7 @@ NAMED = {
     "decision_id": ("/v1/decisions", "id"),
     "rule_id": ("/v1/decision-rules", "id"),
     "specification_id": ("/v1/specifications", "id"),
+    "agreement_id": ("/v1/agreements", "id"),
     "requirement_id": ("/v1/requirements", "id"),
     "setup_check_id": ("/v1/setup-checks", "id"),
     "event_id": ("/v1/load-events", "id"),

@@ -213,6 +213,19 @@ def requests() -> list[tuple[str, str, dict[str, Any]]]:
             {"id": "Z", "guard": {"basis": "specific_risk", "target": "0.02"}, "zones": 2},
         ),
         ("POST", "/v1/specifications", {"id": "Z", "unit": "kN", "tolerance": tolerance}),
+        (
+            "POST",
+            "/v1/agreements",
+            {
+                "id": "Z",
+                "customer": "Quillback Hire",
+                "type": "tension_link",
+                "rule": {"id": "guard_U", "version": 1},
+                "from": "2025-01-01",
+                "until": "2026-01-01",
+                "by": "A",
+            },
+        ),
         ("POST", "/v1/uncertainty-budgets", budget()),
         (
             "POST",

@@ -19,6 +19,7 @@ from api.services.base.recording import (
     repeated,
 )
 from api.services.casework.isolation import refuse_isolated
+from api.services.certificates.agreed import AgreedTerms
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import (
     refuse_circle,
@@ -49,6 +50,7 @@ COLUMNS = (
     "accreditation",
     "method",
     "mode",
+    "order",
     "adjusted",
     "amendment",
     "void_reason",
@@ -77,8 +79,8 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     new = [i for i, one in enumerate(records) if _is_new(recording, i, one, stored, names[i])]
     _refuse_two_issued(recording, records, stored)
     refuse_isolated(recording, records, new)
-    rows = ResultRows(recording)
-    prepared = [_prepare(recording, rows, i, records[i]) for i in new]
+    rows, agreed = ResultRows(recording), AgreedTerms(recording)
+    prepared = [_prepare(recording, rows, agreed, i, records[i]) for i in new]
     if not new or recording.issues or recording.conflicts:
         return Outcome(0, len(records) - len(new))
     first = _insert(recording, [one for one in prepared if one is not None])
@@ -130,7 +132,7 @@ class _Prepared:
 
 
 def _prepare(
-    recording: Recording, rows: ResultRows, index: int, calibration: Record
+    recording: Recording, rows: ResultRows, agreed: AgreedTerms, index: int, calibration: Record
 ) -> _Prepared | None:
     def place(*parts: str | int) -> str:
         return recording.place("calibrations", index, *parts)
@@ -141,8 +143,9 @@ def _prepare(
         return None
     _refuse_before_service(recording, item, performed, place("performed_at"), calibration)
     _refuse_void_at(recording, performed, place("voided_at"), calibration)
+    terms = agreed.of(calibration, item, performed)
     results = [
-        rows.row(result, position, place("results", position))
+        rows.row(result, position, place("results", position), terms)
         for position, result in enumerate(calibration.get("results", ()))
     ]
     points = {str(result["point"]) for result in results}
@@ -151,6 +154,7 @@ def _prepare(
         for position, use in enumerate(calibration.get("uses", ()))
     ]
     row = _certificate_row(recording, calibration, item, performed)
+    row["agreement"] = None if terms is None else terms.kept
     row["span_from"], row["span_to"] = calibrated_span(results) or (None, None)
     row["roles"] = "".join(sorted({role_mark(use["role"]) for use in uses}))
     return _Prepared(row, calibration.get("customer"), uses, results)

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording, begin, record_one
-from api.services.certificates import calibrations, contents
+from api.services.certificates import agreed, calibrations, contents
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import refuse_circle
 from api.services.feed.changes import note_certificate
@@ -46,6 +46,8 @@ HEAD = (
     "accreditation",
     "method",
     "mode",
+    "order",
+    "agreement",
     "adjusted",
     "assigns_value",
     "amendment",
@@ -171,6 +173,7 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
         changed.append(other)
     certificate.status, certificate.issued_at = "issued", issued_at
     certificate.issued_us = recording.moment(issued_at).start_us
+    certificate.agreement = agreed.at_issue(recording.session, certificate)
     _resolve_again(recording, changed, f"certificate {certificate.number} was issued")
     note_certificate(recording.session, "certificate.issued", certificate, recording.now_us)
     _journal(recording.session, "certificate issued", certificate, issued_at=issued_at)

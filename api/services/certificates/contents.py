@@ -1,14 +1,15 @@
-"""What stands in one certificate: uses, results and corrections, and the recalls that list it."""
+"""What stands in one certificate: uses, decided results, corrections, recalls that list it."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
-from api.services.certificates import results
+from api.services.certificates import agreed, results, statements
 from api.services.certificates.use_corrections import corrections as use_corrections
 from api.services.recalls.recall_states import reviewed_by
 from api.services.records import record_corrections
@@ -38,13 +39,17 @@ def parts(session: Session, certificate: Certificate) -> Record:
     of_uses = use_corrections(session, certificate.id)
     of_it = record_corrections.of(session, CALIBRATIONS, [certificate.id])
     both = [*of_uses, *of_it.get(certificate.id, [])]
-    return {
+    found = statements.rows(session, certificate.id)
+    stated = statements.statement(found, agreed.in_words(session, certificate))
+    shown = {} if stated is None else {"statement": stated}
+    return shown | {
+        "overall": statements.overall(found),
         "recalls": _recalls(session, certificate.id),
         "reviewed_by": reviewed_by(session, certificate.id),
         "uses": _uses(session, certificate.id),
         "use_corrections": of_uses,
         "corrections": sorted(both, key=lambda one: datetime.fromisoformat(one["at"])),
-        "results": _results(session, certificate),
+        "results": _results(session, certificate, [row.decided for row in found]),
     }
 
 
@@ -95,7 +100,9 @@ def _uses(session: Session, certificate: int) -> list[Record]:
     return shown
 
 
-def _results(session: Session, certificate: Certificate) -> list[Record]:
+def _results(
+    session: Session, certificate: Certificate, verdicts: Sequence[str | None]
+) -> list[Record]:
     rows = session.execute(
         select(
             Result,
@@ -112,9 +119,10 @@ def _results(session: Session, certificate: Certificate) -> list[Record]:
     )
     held = _held(session, certificate)
     shown = []
-    for row in rows:
+    for row, verdict in zip(rows, verdicts, strict=True):
         values = {name: getattr(row.Result, name) for name in RESULT}
         values |= {
+            "verdict": verdict,
             "rule": row.code,
             "rule_version": row.rule_version,
             "specification_version": row.spec_version,

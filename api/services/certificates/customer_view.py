@@ -28,6 +28,8 @@ CERTIFICATE = (
     "accreditation",
     "method",
     "mode",
+    "order",
+    "agreement",
     "adjusted",
     "amendment",
     "superseded_by",
@@ -35,8 +37,10 @@ CERTIFICATE = (
     "recalls",
     "recall_state",
 )
+STATED = ("overall", "statement")
 RESULT = (
     *(name for name in results.COLUMNS if name != "note"),
+    "verdict",
     "tolerance",
     "tolerance_rel_pct",
     "rule",
@@ -54,14 +58,18 @@ def answer(session: Session, certificate: Certificate) -> Record:
     """Return a certificate as its customer sees it, with the revisions that are its own."""
     whole = certificates.answer(session, certificate)
     own = revisions(session, certificate.number, certificate.issuer)
-    return head(whole) | {
-        "revisions": [
-            {"revision": one.revision, "status": one.status}
-            for one in own
-            if one.customer_id == certificate.customer_id
-        ],
-        "results": [_only(one, RESULT) for one in whole["results"]],
-    }
+    return (
+        head(whole)
+        | _only(whole, STATED)
+        | {
+            "revisions": [
+                {"revision": one.revision, "status": one.status}
+                for one in own
+                if one.customer_id == certificate.customer_id
+            ],
+            "results": [_only(one, RESULT) for one in whole["results"]],
+        }
+    )
 
 
 def _only(shown: Record, names: tuple[str, ...]) -> Record:

@@ -18,6 +18,7 @@ from api.rules.limits import LimitsError, tolerance_offsets
 from api.rules.units import is_force, to_newton
 from api.services.base.record import Record
 from api.services.base.recording import Recording, remarks
+from api.services.certificates.agreed import Terms
 from api.services.decisions.decision_rules import ensure_rule
 from api.services.decisions.specifications import (
     Definition,
@@ -57,15 +58,28 @@ class ResultRows:
 
     recording: Recording
     rules: dict[str, int | UnknownReference] = field(default_factory=dict)
-    specifications: dict[str, tuple[Definition, int]] = field(default_factory=dict)
+    specifications: dict[tuple[str, int | None], tuple[Definition, int]] = field(
+        default_factory=dict
+    )
     budgets: BudgetRows = field(init=False)
 
     def __post_init__(self) -> None:
         self.budgets = BudgetRows(self.recording)
 
-    def row(self, result: Record, position: int, place: str) -> dict[str, Any]:
-        """Return the row of one result; faults are noted at `place`."""
-        limits = self._limits(result, place)
+    def row(
+        self, result: Record, position: int, place: str, agreed: Terms | None = None
+    ) -> dict[str, Any]:
+        """Return the row of one result; faults are noted at `place`.
+
+        What was agreed gives the rule of a result that has limits and names none, and the version
+        of a rule or specification that is named without one.
+        """
+        limits = self._limits(result, place, agreed)
+        named = result.get("rule")
+        if agreed is not None and (named == agreed.rule or (named is None and limits is not None)):
+            rule_id: int | None = agreed.rule_id
+        else:
+            rule_id = self._rule(named, f"{place}/rule")
         return {
             "position": position,
             **{name: result.get(name) for name in COLUMNS},
@@ -73,8 +87,8 @@ class ResultRows:
             "tolerance_rel_pct": _sent(result.get("tolerance_rel_pct")),
             "limit_lower": None if limits is None else limits[0],
             "limit_upper": None if limits is None else limits[1],
-            "rule_id": self._rule(result.get("rule"), f"{place}/rule"),
-            "specification_id": self._specification(result),
+            "rule_id": rule_id,
+            "specification_id": self._specification(result, agreed),
             "remarks": remarks(result),
             **self.budgets.taken(result, place),
         }
@@ -94,17 +108,22 @@ class ResultRows:
         self.recording.lacks("rules", code, place, found.detail, remedy)
         return None
 
-    def _specification(self, result: Record) -> int | None:
+    def _specification(self, result: Record, agreed: Terms | None) -> int | None:
         code = result.get(_tolerance_name(result))
-        known = self.specifications.get(code) if isinstance(code, str) else None
+        if not isinstance(code, str):
+            return None
+        known = self.specifications.get((code, _version(code, agreed)))
         return None if known is None else known[1]
 
-    def _definition(self, code: str) -> Definition:
-        if code not in self.specifications:
-            self.specifications[code] = resolve_specification(self.recording.session, code)
-        return self.specifications[code][0]
+    def _definition(self, code: str, agreed: Terms | None) -> Definition:
+        name = code, _version(code, agreed)
+        if name not in self.specifications:
+            self.specifications[name] = resolve_specification(self.recording.session, *name)
+        return self.specifications[name][0]
 
-    def _limits(self, result: Record, place: str) -> tuple[Decimal | None, Decimal | None] | None:
+    def _limits(
+        self, result: Record, place: str, agreed: Terms | None
+    ) -> tuple[Decimal | None, Decimal | None] | None:
         """Signed limits of the error, in its own unit or in percentage points."""
         name = _tolerance_name(result)
         tolerance = result.get(name)
@@ -112,7 +131,7 @@ class ResultRows:
             return None
         try:
             if isinstance(tolerance, str):
-                limits = limits_of_error(self._definition(tolerance), result)
+                limits = limits_of_error(self._definition(tolerance, agreed), result)
                 return limits.lower, limits.upper
             offsets = tolerance_offsets(tolerance)
             if is_relative(result) == (name == "tolerance_rel_pct"):
@@ -140,6 +159,13 @@ def calibrated_span(results: Iterable[Mapping[Any, Any]]) -> tuple[str, str] | N
             forces[one["stage"]].append(to_newton(one["applied"], one["unit"]))
     serving = next((found for found in forces.values() if found), None)
     return None if serving is None else (str(min(serving)), str(max(serving)))
+
+
+def _version(code: str, agreed: Terms | None) -> int | None:
+    """Return the version of a specification that was agreed; None is the latest."""
+    if agreed is None or agreed.specification != code:
+        return None
+    return agreed.specification_version
 
 
 def _tolerance_name(result: Mapping[str, Any]) -> str:

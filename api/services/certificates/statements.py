@@ -1,13 +1,15 @@
-"""What a certificate states: its results with their limits and verdicts, and the sentence of each.
+"""What a certificate states: every result decided by its rule, overall by stage, one statement.
 
-The verdict is the one that was reported, else what the recorded rule says of the recorded numbers,
-as in a recall. Not checked: that the paper says the same.
+The verdict of a result is what the recorded version of its rule makes of the recorded numbers and
+limits, as in a recall. Where that decides nothing, what was reported is told as reported; where
+both are there and differ, the statement says so (ISO/IEC 17025:2017, 7.8.6.2: results covered,
+specifications met or not, rule applied). Not checked: that the paper says the same.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -16,8 +18,8 @@ from sqlalchemy.orm import Session
 
 from api.rules.verdicts import worst
 from api.rules.wording import describe_guard
-from api.services.recalls.reading import Traced
-from api.services.recalls.reading_results import Measured, Statement
+from api.services.decisions.specifications import specification_names
+from api.services.recalls.reading_results import Statement, judged
 from api.store.reading import SessionReader
 from api.store.sources import Recorded
 from api.store.tables import Result
@@ -31,13 +33,21 @@ OUTCOMES = {
     "conditional_fail": "at least one result does not meet its specification, on condition",
     "fail": "at least one result does not meet its specification",
 }
+MET = {
+    "fail": "not met",
+    "conditional_fail": "not met, on condition",
+    "conditional_pass": "met on condition",
+    "pass": "met",
+}
+_RUN = 3  # whole numbers in a row from here on are told by their ends
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
     """One result; numbers as text in `unit` ("%" for relative results), None where not recorded.
 
-    `rule` names the decision rule in words.
+    `decided` is the verdict of the rule, `reported` the one that was sent. `rule` names the
+    decision rule in words, `specification` the recorded version that its limits came from.
     """
 
     point: str
@@ -48,33 +58,52 @@ class Row:
     U: str | None
     lower: str | None
     upper: str | None
-    verdict: str | None
+    decided: str | None
+    reported: str | None
     rule: str | None
+    specification: str | None
+    direction: str | None
+
+    @property
+    def verdict(self) -> str | None:
+        """What the result is shown with: the rule's verdict, else the one that was reported."""
+        return self.reported if self.decided is None else self.decided
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether another verdict was reported than the rule gives."""
+        return None not in (self.decided, self.reported) and self.decided != self.reported
 
 
 def rows(session: Session, certificate: int) -> list[Row]:
     """Return the results of one certificate, by its key, in their order."""
-    traced = Traced(Recorded(SessionReader(session)))
-    traced.read({certificate})
     limits = session.execute(
-        select(Result.limit_lower, Result.limit_upper)
+        select(Result.limit_lower, Result.limit_upper, Result.specification_id)
         .where(Result.certificate_id == certificate)
         .order_by(Result.position)
     ).all()
-    found = []
-    for calibration, statements in Measured(traced).in_order([certificate], {certificate}):
-        for point, said, limit in zip(calibration.points, statements, limits, strict=True):
-            found.append(_row(point, said, limit.limit_lower, limit.limit_upper))
-    return found
+    named = specification_names(session, {one.specification_id for one in limits})
+    return [
+        _row(point, said, limit.limit_lower, limit.limit_upper, named.get(limit.specification_id))
+        for (point, said), limit in zip(
+            judged(Recorded(SessionReader(session)), [certificate]).get(certificate, ()),
+            limits,
+            strict=True,
+        )
+    ]
 
 
-def _row(point: Point, said: Statement, lower: Decimal | None, upper: Decimal | None) -> Row:
-    verdict, rule = said.reported, None
+def _row(
+    point: Point,
+    said: Statement,
+    lower: Decimal | None,
+    upper: Decimal | None,
+    specification: str | None,
+) -> Row:
+    rule = None
     if said.ruling is not None:
         one = said.ruling.judge.rule
         rule = f"{one.id}, version {one.version}: {describe_guard(one.guard)}"
-        if verdict is None and point.error is not None:
-            verdict = said.ruling.verdict(point.error)
     return Row(
         str(point.name),
         point.stage,
@@ -84,17 +113,53 @@ def _row(point: Point, said: Statement, lower: Decimal | None, upper: Decimal | 
         _text(point.U),
         _text(lower),
         _text(upper),
-        verdict,
+        said.decided(point),
+        said.reported,
         rule,
+        specification,
+        point.direction,
     )
 
 
-def sentences(found: Sequence[Row]) -> list[str]:
-    """Return the statement of conformity of each stage, with results covered and rules applied."""
-    stages: dict[str, list[Row]] = {}
-    for row in found:
-        stages.setdefault(row.stage, []).append(row)
-    return [_sentence(stage, some) for stage, some in stages.items()]
+def overall(found: Sequence[Row]) -> dict[str, str | None]:
+    """Return the verdict of each stage: its worst point; None while that is open.
+
+    A stage with a result that is not decided is open, unless it fails already.
+    """
+    verdicts = {}
+    for stage, some in _by_stage(found).items():
+        decided = [row.decided for row in some if row.decided is not None]
+        least = worst(decided) if decided else None
+        verdicts[stage] = least if len(decided) == len(some) or least == "fail" else None
+    return verdicts
+
+
+def statement(found: Sequence[Row], agreed: str | None = None) -> str | None:
+    """Return the statement of conformity of a certificate; None where it has no results.
+
+    Every stage is told with the points that it covers, then the specifications and decision rules
+    of the results that are decided, and in `agreed` what was agreed with the customer.
+    """
+    if not found:
+        return None
+    told = [_stage(stage, some) for stage, some in _by_stage(found).items()]
+    decided = [row for row in found if row.decided is not None]
+    if decided:
+        told.append(_named("Specification", decided, lambda row: row.specification, _LIMITS))
+        told.append(_named("Decision rule", decided, lambda row: row.rule, ""))
+        if agreed is not None:
+            told.append(agreed)
+    return " ".join(told)
+
+
+_LIMITS = "the limits recorded with each result"
+
+
+def _named(
+    word: str, some: Sequence[Row], name: Callable[[Row], str | None], otherwise: str
+) -> str:
+    names = sorted({name(row) or otherwise for row in some})
+    return f"{word}{'s' if len(names) > 1 else ''}: {'; '.join(names)}."
 
 
 def by_place(found: Sequence[Row], points: Sequence[Mapping[str, Any]]) -> list[Row | None]:
@@ -106,23 +171,104 @@ def by_place(found: Sequence[Row], points: Sequence[Mapping[str, Any]]) -> list[
     return list(found) if matched else [None] * len(points)
 
 
-def _sentence(stage: str, some: Sequence[Row]) -> str:
-    verdicts = [row.verdict for row in some if row.verdict is not None]
+def _by_stage(found: Sequence[Row]) -> dict[str, list[Row]]:
+    stages: dict[str, list[Row]] = {}
+    for row in found:
+        stages.setdefault(row.stage, []).append(row)
+    return stages
+
+
+def _stage(stage: str, some: Sequence[Row]) -> str:
+    """What one stage states, with every point named once as decided, as reported or as open."""
+    some = _told_apart(some)
+    decided = [row for row in some if row.decided is not None]
+    reported = [row for row in some if row.decided is None and row.reported is not None]
+    silent = [row for row in some if row.verdict is None]
+    told = []
+    if decided:
+        told.append(_outcome(decided, whole=len(decided) == len(some)))
+    if reported:
+        as_told = _grouped(reported, lambda row: (row.reported or "").replace("_", " "))
+        told.append(f"reported, and decided by no recorded rule: {as_told}.")
+    if silent:
+        told.append(f"no statement of conformity is made for {_points(silent)}.")
+    differing = [row for row in decided if row.contradicted]
+    if differing:
+        as_told = _grouped(differing, lambda row: (row.reported or "").replace("_", " "))
+        told.append(f"reported otherwise than the rule decides: {as_told}.")
+    heading = STAGES.get(stage, f"{stage}: ")
+    first, *others = told
+    return " ".join([_upper(heading + first), *map(_upper, others)])
+
+
+def _outcome(decided: Sequence[Row], *, whole: bool) -> str:
+    """The worst of the results that are decided, in words, and the points of each verdict."""
+    least = worst([row.decided for row in decided if row.decided is not None])
+    said = OUTCOMES[least]
+    if least == "pass":
+        if not whole:
+            said = "the results judged meet their specification"
+            if len(decided) == 1:
+                said = "the result judged meets its specification"
+        return f"{said} ({_points(decided)}{_range(decided)})."
+    if whole and all(row.decided == "fail" for row in decided):
+        said = "no result meets its specification"
+    order = [verdict for verdict in MET if any(row.decided == verdict for row in decided)]
+    covered = "; ".join(
+        f"{MET[verdict]} at {_points([row for row in decided if row.decided == verdict])}"
+        for verdict in order
+    )
+    return f"{said} ({covered}{_range(decided)})."
+
+
+def _grouped(some: Sequence[Row], name: Callable[[Row], str]) -> str:
+    groups: dict[str, list[Row]] = {}
+    for row in some:
+        groups.setdefault(name(row), []).append(row)
+    return "; ".join(f"{said} at {_points(rows)}" for said, rows in groups.items())
+
+
+def _points(some: Sequence[Row]) -> str:
+    """Name points, each once, whole numbers in a row by their ends."""
+    names = list(dict.fromkeys(row.point for row in some))
+    spans: list[list[str]] = []
+    for name in names:
+        if spans and name.isdecimal() and _follows(spans[-1][-1], name):
+            spans[-1].append(name)
+        else:
+            spans.append([name])
+    parts = [
+        part
+        for span in spans
+        for part in ([f"{span[0]} to {span[-1]}"] if len(span) >= _RUN else span)
+    ]
+    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return f"point{'s' if len(names) > 1 else ''} {listed}"
+
+
+def _told_apart(some: Sequence[Row]) -> Sequence[Row]:
+    """Give points of one name their direction, where they have one."""
+    if len({row.point for row in some}) == len(some):
+        return some
+    return [
+        row if row.direction is None else replace(row, point=f"{row.point} ({row.direction})")
+        for row in some
+    ]
+
+
+def _follows(before: str, name: str) -> bool:
+    return before.isdecimal() and int(name) == int(before) + 1
+
+
+def _range(some: Sequence[Row]) -> str:
+    """From which force to which they reach, where they share a unit of force."""
     units = {row.unit for row in some}
-    unit = next(iter(units)) if len(units) == 1 and units != {"%"} else None
-    applied = [row.applied for row in some if row.applied is not None]
-    covered = f"{len(verdicts)} of {len(some)} results are judged" if verdicts else ""
-    if len(verdicts) == len(some):
-        covered = "1 result" if len(some) == 1 else f"{len(some)} results"
-        if len(applied) > 1 and unit:
-            covered += f" at {applied[0]} to {applied[-1]} {unit}"
-    if not verdicts:
-        said = f"no statement of conformity is made for its {len(some)} result(s)."
-        return _upper(f"{STAGES.get(stage, '')}{said}")
-    rules = sorted({row.rule for row in some if row.verdict is not None and row.rule is not None})
-    applied_rules = f" Decision rule {'; '.join(rules)}." if rules else ""
-    told = f"{STAGES.get(stage, '')}{OUTCOMES[worst(verdicts)]} ({covered}).{applied_rules}"
-    return _upper(told)
+    forces = [Decimal(row.applied) for row in some if row.applied is not None]
+    if len(units) != 1 or units & {"%", None} or len(forces) < 2:
+        return ""
+    least, most = min(forces), max(forces)
+    reach = f"{least:f}" if least == most else f"{least:f} to {most:f}"
+    return f", {reach} {units.pop()}"
 
 
 def _upper(sentence: str) -> str:

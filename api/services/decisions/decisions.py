@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -22,6 +22,7 @@ from api.errors import NotFound, pointer
 from api.rules import ENGINE_VERSION
 from api.rules.decide import Decision
 from api.services.base.texts import texted
+from api.services.decisions.agreements import with_agreement
 from api.services.decisions.answers import decision_answer
 from api.services.decisions.decision_rules import ensure_rule
 from api.services.decisions.requests import (
@@ -54,7 +55,7 @@ def decide_unstored(session: Session | None, request: Request) -> dict[str, Any]
     The session may be None unless `needs_records`. Raises as `prepare` does.
     """
     if session is not None:
-        request = with_budget(session, request)
+        request = with_budget(session, with_agreement(session, request))
     return {"id": None, **_answer(session, request)[1]}
 
 
@@ -77,11 +78,11 @@ def prepare(session: Session | None, request: Request) -> Prepared:
     """Decide one result, as loaded by its schema, so that it can be stored.
 
     The session may be None unless `needs_records`. Raises UnknownReference for a rule,
-    specification or budget that is not recorded, InvalidRecord for numbers, limits or units that
-    the decision cannot be made with.
+    specification, budget or agreement that is not recorded, InvalidRecord for numbers, limits or
+    units that the decision cannot be made with.
     """
     if session is not None:
-        request = with_budget(session, request)
+        request = with_budget(session, with_agreement(session, request))
     # Decided from what is stored, so that a replay has the same digits (1E+1 is kept as 10).
     kept = texted({name: part for name, part in request.items() if name != "store"})
     decided, answer, row_id = _answer(session, _revived(kept))
@@ -231,12 +232,18 @@ def _answer(
     session: Session | None, request: Request
 ) -> tuple[Decided, dict[str, Any], int | None]:
     rule, reference, row_id = requested_rule(session, request)
+    agreed = request.get("agreement")
+    if agreed is not None:
+        named = f"{agreed['customer']} (agreement {agreed['id']}, version {agreed['version']})"
+        rule = replace(rule, agreed_with=named)
     decided = decide_request(session, request, rule)
     answer = decision_answer(
         decided.decision, request["unit"], reference, decided.prior, request.get("prior")
     )
     if "budget" in request:
         answer["budget"] = texted(request["budget"])
+    if agreed is not None:
+        answer["agreement"] = dict(agreed)
     return decided, answer, row_id
 
 

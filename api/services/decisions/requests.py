@@ -113,7 +113,9 @@ def rules_of(
 
 
 def needs_records(request: Request) -> bool:
-    """Say whether a request names a rule, specification or budget that the database knows."""
+    """Say whether a request names a rule or other record that the database knows."""
+    if "agreement" in request:
+        return True
     rule = request["rule"]
     recorded = not ("guard" in rule or _built_in(rule)) or "budget" in request
     return recorded or _named(request.get("tolerance"))

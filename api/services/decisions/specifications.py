@@ -10,11 +10,12 @@ Not checked: that the specification covers the instrument, or that its figures a
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from typing import Any, NamedTuple
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue, NotFound, UnknownReference
@@ -136,6 +137,20 @@ def record_specification(
             definition = replace(definition, version=row.spec_version + 1)
         if versions.insert(session, Specification, _values(definition, now_us)) is not None:
             return definition, True
+
+
+def specification_of(session: Session, key: int) -> Definition:
+    """Return a recorded version of a specification by its row id."""
+    return _definition(session.get_one(Specification, key))
+
+
+def specification_names(session: Session, keys: Iterable[int | None]) -> dict[int, str]:
+    """Return what a statement calls recorded versions of specifications, by their row ids."""
+    wanted = {key for key in keys if key is not None}
+    if not wanted:
+        return {}
+    rows = session.scalars(select(Specification).where(Specification.id.in_(wanted)))
+    return {row.id: _definition(row).name for row in rows}
 
 
 def limits_of_error(definition: Definition, result: Mapping[str, Any]) -> Bounds:

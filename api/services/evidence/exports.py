@@ -230,4 +230,5 @@ def _number(value: Any) -> Cell:
 
 def _back(entry: Record, made: Disposition | None) -> list[Cell]:
     decided: list[Cell] = [made.action, made.person, made.justification] if made else [None] * 3
-    return [entry.get("detail"), *decided]
+    told = [entry[name] for name in ("detail", "contradicted_before") if entry.get(name)]
+    return ["; ".join(told) or None, *decided]

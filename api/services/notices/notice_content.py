@@ -176,6 +176,8 @@ def _point(point: Record, row: Row[*tuple[Any, ...]]) -> Record:
         "limits": {"lower": _text(result.limit_lower), "upper": _text(result.limit_upper)},
         "rule": _rule(row),
         "verdict_before": point["verdict_before"],
+        # Only where its rule had given another one before the fault.
+        **{name: point[name] for name in ("decided_before",) if name in point},
         "verdict_after": point["verdict_after"],
         "verdicts_possible": point.get("verdicts_possible"),
         "changed": point["changed"],

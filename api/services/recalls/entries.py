@@ -1,7 +1,9 @@
 """One line of a recall as JSON: paths, shifts, and what the agreed rule says before and after.
 
 The verdict before is the one that was reported, where it was; the verdict after is given by the
-same rule and version with the uncertainty after. Limits stay as they were.
+same rule and version with the uncertainty after. Limits stay as they were. Where the rule had said
+otherwise than was reported before any fault, the point gives what it decided (`decided_before`) and
+the entry says so, so that no change is put down to the fault alone.
 """
 
 from __future__ import annotations
@@ -56,6 +58,7 @@ INDETERMINATE_REASONS = {
     "shares": "which share of the force each part carried is not recorded, or does not add up",
     "part": "what a part of the assembly does that was calibrated with it is not known",
 }
+STAGES = {"single": "", "as_found": " as found", "as_left": " as left"}
 CANCELS = "paths of one fault cancel each other, if they are fully correlated as is assumed"
 
 
@@ -199,9 +202,7 @@ def _point(
     point: Point, statement: Statement, moved: Shifted, delta: Any, list_name: str, bounded: bool
 ) -> Record:
     ruling = statement.ruling
-    before = statement.reported
-    if before is None and ruling is not None and point.error is not None:
-        before = ruling.verdict(point.error)
+    before = statement.decided(point) if statement.reported is None else statement.reported
     if ruling is not None and moved.U_after is not None:
         ruling = ruling.with_U(moved.U_after)
     shift, corrected = moved.shift, moved.corrected
@@ -217,6 +218,9 @@ def _point(
     if list_name in (AFFECTED, INDETERMINATE) and moved.U_after is not None:
         made["U_after"] = text(moved.U_after, exact=moved.U_exact)
     made["verdict_before"] = before
+    contradicted = statement.contradicted(point)
+    if contradicted is not None:
+        made["decided_before"] = contradicted
     made["verdict_after"] = after[0] if len(after) == 1 else None
     if bounded and after:
         made["verdicts_possible"] = list(after)
@@ -246,12 +250,29 @@ def _outcome(points: list[Record], list_name: str, bounded: bool) -> Record:
         }
     changed = {point["changed"] for point in points}
     made: Record = {"could_change": True} if bounded and _open(points) else {}
+    contradicted = [point for point in points if "decided_before" in point]
+    if contradicted:
+        made["contradicted_before"] = _contradicted(contradicted)
     made["points"] = points
     made["overall"] = overall
     made["verdict_changes"] = True if True in changed else None if None in changed else False
     if list_name == INDETERMINATE:
         made["verdict_changes"] = None
     return made
+
+
+def _contradicted(points: list[Record]) -> str:
+    """Say which verdicts contradicted their own rule before the fault."""
+    told = (
+        f"point {point['point']}{STAGES[point['stage']]} was reported as "
+        f"{_words(point['verdict_before'])}, where its rule gave {_words(point['decided_before'])}"
+        for point in points
+    )
+    return f"contradicted its own rule before: {'; '.join(told)}"
+
+
+def _words(verdict: str) -> str:
+    return verdict.replace("_", " ")
 
 
 def _unknown(rows: list[Record]) -> bool:

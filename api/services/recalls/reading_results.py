@@ -23,6 +23,7 @@ from api.rules.units import factor, is_force
 from api.services.recalls.reading import AT_ONCE, Traced, grouped
 from api.store.chunks import chunks
 from api.store.records import ResultRow
+from api.store.sources import Source
 from graph.exact import EXACT, Exact, ended
 from graph.model import Calibration, Point
 
@@ -42,6 +43,20 @@ class Statement(NamedTuple):
     half_width: Decimal | None
     reported: str | None
 
+    def decided(self, point: Point) -> str | None:
+        """Return the verdict that rule, limits and U give the recorded error, None if none."""
+        if self.ruling is None or point.error is None:
+            return None
+        return self.ruling.verdict(point.error)
+
+    def contradicted(self, point: Point) -> str | None:
+        """Return the verdict of the rule where another one was reported, else None."""
+        decided = None if self.reported is None else self.decided(point)
+        return None if decided == self.reported else decided
+
+
+Judged = tuple[Point, Statement]
+
 
 @dataclass(slots=True)
 class Measured:
@@ -57,20 +72,32 @@ class Measured:
         for some in chunks(order, AT_ONCE):
             wanted = [key for key in some if key in reached]
             rows = grouped(self.traced.source.results(wanted))
-            self._learn(rows)
+            learn(self.traced.source, rows, self.judges)
             results = Results(self.judges)
             for key in some:
                 read = [results.read(row) for row in rows.get(key, ())]
                 points, statements = zip(*read, strict=True) if read else ((), ())
                 yield self.traced.calibrations[key].measured(points), statements
 
-    def _learn(self, results: Mapping[int, list[ResultRow]]) -> None:
-        used = {key for rows in results.values() for key in set(map(_RULE, rows))}
-        for key, code, version, definition in self.traced.source.rules(
-            [key for key in used if key is not None and key not in self.judges]
-        ):
-            mapping = {**json.loads(definition), "id": code, "version": version}
-            self.judges[key] = Judge(rule_from_mapping(mapping))
+
+def learn(
+    source: Source, results: Mapping[int, Sequence[ResultRow]], judges: dict[int, Judge]
+) -> None:
+    """Add the judges of the rules that results name to those known, by the key of the rule."""
+    used = {key for rows in results.values() for key in set(map(_RULE, rows))}
+    unknown = [key for key in used if key is not None and key not in judges]
+    for key, code, version, definition in source.rules(unknown):
+        mapping = {**json.loads(definition), "id": code, "version": version}
+        judges[key] = Judge(rule_from_mapping(mapping))
+
+
+def judged(source: Source, certificates: Collection[int]) -> dict[int, list[Judged]]:
+    """Return the results of certificates, by key, each with what it is judged by, in order."""
+    rows = grouped(source.results(certificates))
+    judges: dict[int, Judge] = {}
+    learn(source, rows, judges)
+    read = Results(judges).read
+    return {key: [read(row) for row in some] for key, some in rows.items()}
 
 
 class Numbers(dict[str, Decimal]):
@@ -89,7 +116,7 @@ class Results:
         self._numbers = Numbers()
         self._statements: dict[tuple[Any, ...], Statement] = {}
 
-    def read(self, row: ResultRow) -> tuple[Point, Statement]:
+    def read(self, row: ResultRow) -> Judged:
         """Return a row as point and statement."""
         unit, applied, error, U = row.unit, row.applied, row.error, row.U
         numbers = self._numbers

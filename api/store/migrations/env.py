@@ -25,6 +25,7 @@ from typing import Any, Literal
 from alembic import context
 
 # Their tables belong to the schema too.
+import api.store.agreements
 import api.store.casework
 import api.store.comparisons
 import api.store.evaluations

@@ -77,10 +77,34 @@ def test_laboratory_and_customer_read_the_same_word_and_nobody_else_any(
 
 def test_results_verdicts_and_the_sentence_stand_as_recorded(visitor):
     page = visitor.get("/certificates/MV-25-0075").text
-    assert "Every result meets its specification (5 results at 16 to 80 kip)." in page
-    assert "Decision rule guard_U, version 1: guard band w = U." in page
+    assert "Every result meets its specification (points 1 to 5, 16 to 80 kip)." in page
+    assert "Decision rule: guard_U, version 1: guard band w = U." in page
     assert page.count("<span>pass</span>") == 5
     assert "0.0096" in page
+
+
+def test_a_verdict_that_its_rule_refuses_is_not_repeated_and_a_recall_says_so(visitor, keys):
+    # T 0.04, U 0.0096, guard_U: 0.035 > 0.0304 fails, whatever was reported; the fault of REF-500A
+    # is of the demonstration (tests/fixtures/test_demo_story.py).
+    result = {"point": 1, "applied": "16", "error": "0.035", "U": "0.0096", "unit": "kip"}
+    result |= {"tolerance": "0.04", "rule": "guard_U", "verdict_reported": "pass"}
+    sent = {"certificate": "Z-1", "item": "TL-06", "performed_at": "2025-05-20T09:00:00-07:00"}
+    sent |= {"customer": OWNER, "mode": "tension", "order": "PO 7", "results": [result]}
+    uses = [{"item": "WS-101", "role": "force_reference"}]
+    imported = {"calibrations": [sent | {"uses": uses}]}
+    headers = keys.headers()
+    answer = visitor.client.post("/v1/imports", json=imported, headers=headers)
+    assert answer.status_code == 201, answer.text
+    page = visitor.get("/certificates/Z-1").text
+    assert "No result meets its specification (not met at point 1)." in page
+    assert "Reported otherwise than the rule decides: pass at point 1." in page
+    assert "<dt>Order</dt><dd>PO 7</dd>" in page
+    story = json.loads((DEMO / "story.json").read_text("utf-8"))
+    body = {"fault": story["fault"]}
+    recall = visitor.client.post("/v1/recalls", json=body, headers=headers).get_json()
+    chosen = visitor.get(f"/recalls/{recall['id']}?list=affected&chosen=Z-1&revision=0").text
+    assert "It contradicted its own rule before: point 1 was reported as pass" in chosen
+    assert "reported; by its rule" in chosen
 
 
 def test_the_chain_leads_up_to_external_certificates(visitor):
@@ -93,6 +117,7 @@ def test_the_chain_leads_up_to_external_certificates(visitor):
 def test_a_customer_sees_its_own_certificate_without_the_names_of_standards(signed_in):
     page = signed_in("read", customer=OWNER).get("/certificates/MV-25-0075").text
     assert "<span>Recalled</span>" in page
+    assert "Every result meets its specification (points 1 to 5, 16 to 80 kip)." in page
     assert "unbroken up to 2 external certificates" in page
     for name in ("REF-500A", "WS-101", "OIF/23-0219", "/recalls/", "/items/"):
         assert name not in page

@@ -78,6 +78,15 @@ def test_a_row_of_the_table_says_all_of_one_point(recalled):
     assert tuple(first) == exports.COLUMNS
 
 
+def test_a_row_says_that_its_certificate_contradicted_its_own_rule_before(recall_of):
+    # |0.02| > 0.008 was reported as pass.
+    wrong = [row(error="0.02", verdict_reported="pass")]
+    (line,) = table(recall_of(lab(cal("C-1", "I", "02-01", [ref("REF")], wrong))))
+    assert line["reason"] == (
+        "contradicted its own rule before: point 1 was reported as pass, where its rule gave fail"
+    )
+
+
 def test_texts_that_look_like_formulas_are_made_harmless_and_numbers_stay(evil):
     (line,) = table(evil)
     assert (line["customer"], line["item"], line["error"]) == (f"'{EVIL}", "'+I", "-0.0040")

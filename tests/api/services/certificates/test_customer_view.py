@@ -9,7 +9,7 @@ from oracle_cases import cal, lab, ref, row
 
 from api.schemas.imports import LaboratorySchema
 from api.services.certificates import certificates, customer_view
-from api.services.certificates.customer_view import CERTIFICATE, RESULT
+from api.services.certificates.customer_view import CERTIFICATE, RESULT, STATED
 from api.services.imports.imports import import_laboratory
 from api.services.records.revisions import choose
 
@@ -50,7 +50,7 @@ def test_what_stays_with_the_laboratory_is_in_no_part_of_it(shown):
         assert kept in text(whole)
         assert kept not in text(seen)
     assert not {"uses", "use_corrections", "note", "load_applications"} & seen.keys()
-    assert seen.keys() <= {*CERTIFICATE, "revisions", "results"}
+    assert seen.keys() <= {*CERTIFICATE, *STATED, "revisions", "results"}
 
 
 def test_what_stands_on_the_paper_is_shown_as_it_is(shown):
@@ -61,6 +61,8 @@ def test_what_stands_on_the_paper_is_shown_as_it_is(shown):
         assert seen[name] == whole[name]
     assert seen["amendment"] == "replaces revision 0"
     assert [one["point"] for one in seen["results"]] == [1, 2]
+    assert (seen["statement"], seen["overall"]) == (whole["statement"], {"single": "pass"})
+    assert [one["verdict"] for one in seen["results"]] == ["pass", "pass"]
     (first, second) = seen["results"]
     assert first == {name: value for name, value in whole["results"][0].items() if name != "note"}
     assert {"applied", "error", "U", "k", "tolerance", "rule", "rule_version"} <= second.keys()

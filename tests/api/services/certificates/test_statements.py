@@ -1,4 +1,6 @@
-"""What a certificate states: verdicts reported, or as the recorded rule says, and its sentences.
+"""What a certificate states: results decided by their rule, overall by stage, one statement.
+
+That a statement names results, specification and rule: ISO/IEC 17025:2017, 7.8.6.2, from memory.
 
 Limits are +-0.01 kN at U 0.002 kN under the rule with a guard band of U (ILAC-G8:09/2019, 4.2.2):
 accepted to 0.01 - 0.002 = 0.008.
@@ -6,11 +8,13 @@ accepted to 0.01 - 0.002 = 0.008.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from oracle_cases import cal, lab, percent, ref, row
 
 from api.schemas.imports import LaboratorySchema
-from api.services.certificates.statements import by_place, rows, sentences
+from api.services.certificates.statements import by_place, overall, rows, statement
 from api.services.imports.imports import import_laboratory
 from api.services.records.revisions import choose
 
@@ -28,13 +32,16 @@ def stated(database):
     return found
 
 
-def test_a_verdict_that_was_not_reported_is_what_the_rule_says_and_a_reported_one_stays(stated):
+def test_the_verdict_is_what_the_rule_says_whatever_was_reported(stated):
     found = stated(
         row("10", "0.008"),
         row("10", "0.0081", point=2),
         row("10", "0.0081", point=3, verdict_reported="pass"),
     )
-    assert [one.verdict for one in found] == ["pass", "fail", "pass"]
+    assert [one.decided for one in found] == ["pass", "fail", "fail"]
+    assert [one.verdict for one in found] == ["pass", "fail", "fail"]
+    assert [one.contradicted for one in found] == [False, False, True]
+    assert "Reported otherwise than the rule decides: pass at point 3." in statement(found)
     assert found[0].rule == "guard_U, version 1: guard band w = U"
 
 
@@ -53,23 +60,26 @@ def test_numbers_stand_with_their_limits_in_the_unit_of_the_error(stated):
 def test_nothing_is_invented_where_nothing_is_recorded(stated):
     (one,) = stated({"point": 1, "unit": "kN", "applied": "10"})
     assert (one.error, one.U, one.lower, one.upper, one.verdict, one.rule) == (None,) * 6
-    (sentence,) = sentences([one])
-    assert "no statement of conformity" in sentence.lower()
+    assert statement([one]) == "No statement of conformity is made for point 1."
+    assert statement([]) is None
+    assert (overall([one]), overall([])) == ({"single": None}, {})
 
 
-def test_each_stage_has_a_sentence_that_tells_the_worst_of_it(stated):
+def test_as_found_and_as_left_are_both_stated_and_each_by_its_worst_point(stated):
     found = stated(
         row("10", "0.02", stage="as_found"),
         row("20", "0", point=2, stage="as_found"),
         row("10", "0", stage="as_left"),
         row("20", "0", point=2, stage="as_left"),
     )
-    as_found, as_left = sentences(found)
-    assert as_found.startswith("As found: at least one result does not meet its specification")
-    assert as_left.startswith("As left: every result meets its specification")
-    for sentence in (as_found, as_left):
-        assert "2 results at 10 to 20 kN" in sentence
-        assert "guard_U, version 1: guard band w = U" in sentence
+    assert overall(found) == {"as_found": "fail", "as_left": "pass"}
+    assert statement(found) == (
+        "As found: at least one result does not meet its specification "
+        "(not met at point 1; met at point 2, 10 to 20 kN). "
+        "As left: every result meets its specification (points 1 and 2, 10 to 20 kN). "
+        "Specification: the limits recorded with each result. "
+        "Decision rule: guard_U, version 1: guard band w = U."
+    )
 
 
 def test_a_result_is_found_again_by_its_place_in_the_record(stated):
@@ -82,7 +92,57 @@ def test_a_result_is_found_again_by_its_place_in_the_record(stated):
     assert by_place(found, [points[0], points[1] | {"stage": "as_left"}]) == [None, None]
 
 
-def test_a_sentence_says_how_many_results_it_covers(stated):
+def test_where_nothing_meets_its_specification_that_is_said(stated):
+    found = stated(row("10", "0.02"), row("20", "0.02", point=2))
+    assert statement(found).startswith(
+        "No result meets its specification (not met at points 1 and 2, 10 to 20 kN)."
+    )
+
+
+def test_results_that_are_not_judged_are_not_said_to_meet_anything(stated):
+    # Point 2 has neither limits nor rule.
     bare = {"point": 2, "unit": "kN", "applied": "20", "error": "0"}
-    (sentence,) = sentences(stated(row("10", "0"), bare))
-    assert "1 of 2 results are judged" in sentence
+    found = stated(row("10", "0"), bare)
+    said = statement(found)
+    assert said.startswith(
+        "The result judged meets its specification (point 1). "
+        "No statement of conformity is made for point 2. "
+    )
+    assert "very result" not in said
+    # The open point could still fail; one that fails already settles the worst.
+    assert overall(found) == {"single": None}
+    assert overall(stated_again(found, "fail")) == {"single": "fail"}
+
+
+def stated_again(found, decided):
+    return [replace(found[0], decided=decided), *found[1:]]
+
+
+def test_a_verdict_reported_without_a_rule_is_told_as_reported(stated):
+    bare = {"point": 2, "unit": "kN", "applied": "20", "error": "0", "verdict_reported": "pass"}
+    said = statement(stated(row("10", "0"), row("15", "0", point=3), bare))
+    assert said.startswith(
+        "The results judged meet their specification (points 1 and 3, 10 to 15 kN). "
+        "Reported, and decided by no recorded rule: pass at point 2. "
+    )
+
+
+def test_every_verdict_is_told_with_its_points(stated):
+    # T 0.01, U 0.002, four zones (edges 0.008, 0.01, 0.012).
+    errors = {1: "0", 2: "0.001", 3: "0.002", 5: "0.009", 6: "0.011", 7: "0.02", "8a": "0.0121"}
+    found = stated(
+        *(row("10", error, point=point, rule="four_state_U") for point, error in errors.items())
+    )
+    assert overall(found) == {"single": "fail"}
+    assert (
+        "(not met at points 7 and 8a; not met, on condition at point 6; met on condition at "
+        "point 5; met at points 1 to 3, 10 kN)"
+    ) in statement(found)
+    assert "on condition only (met on condition at point 5; met at" in statement(found[:4])
+
+
+def test_points_of_one_name_are_told_apart_by_their_direction(stated):
+    found = stated(
+        row("10", "0", direction="increasing"), row("10", "0.02", direction="decreasing")
+    )
+    assert "not met at point 1 (decreasing); met at point 1 (increasing)" in statement(found)

@@ -12,6 +12,7 @@ import pytest
 from oracle_cases import OPEN, cal, force_fault, lab, percent, ref, row
 from sqlalchemy import select
 
+from api.pages import notice_text
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
 from api.services.casework import cases, dispositions
@@ -84,6 +85,18 @@ def test_a_point_is_told_before_and_after_in_the_unit_and_digits_of_the_certific
     assert (point["verdict_before"], point["verdict_after"], point["changed"]) == (
         *("pass", "fail", True),
     )
+
+
+def test_a_verdict_that_its_own_rule_had_refused_is_told_with_that_of_the_rule(content):
+    # 0.02 > 0.008 failed before the fault, whatever was reported.
+    made = content(
+        cal("C-1", "A", "02-01", [ref("REF")], [row("10", "0.02", verdict_reported="pass")])
+    )
+    (point,) = made.of("C-1")[0]["points"]
+    assert (point["verdict_before"], point["decided_before"]) == ("pass", "fail")
+    assert notice_text.verdict_before(point) == "pass (its rule gave fail)"
+    del point["decided_before"]
+    assert notice_text.verdict_before(point) == "pass"
 
 
 def test_an_error_that_was_not_recorded_is_the_indication_less_the_applied_force(content):

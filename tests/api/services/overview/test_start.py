@@ -100,7 +100,7 @@ def stated(session) -> None:
         *("-0.04", "0.04"),
     )
     assert [row.verdict for row in rows] == ["pass"] * 5
-    assert statements.sentences(rows)[0].startswith("Every result meets its specification")
+    assert statements.statement(rows).startswith("Every result meets its specification")
     assert statements.by_place(rows, [{"point": 1, "stage": "as_left"}] * 5) == [None] * 5
 
 

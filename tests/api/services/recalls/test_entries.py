@@ -45,6 +45,28 @@ def test_the_verdict_before_is_the_reported_one(entry):
     assert verdicts(made) == [("fail", "pass", True)]
 
 
+def test_a_reported_verdict_that_its_own_rule_had_refused_is_told(entry):
+    # Reported pass at 0.02 > 0.008 failed before; moved by -0.005 to 0.015 it fails still.
+    made = entry(
+        row("10", "0.02", verdict_reported="pass", stage="as_left"),
+        row("10", "0.001", point=2, verdict_reported="pass", stage="as_left"),
+    )
+    first, second = made["points"]
+    assert (first["verdict_before"], first["decided_before"]) == ("pass", "fail")
+    assert (first["verdict_after"], first["changed"]) == ("fail", True)
+    assert "decided_before" not in second
+    assert made["contradicted_before"] == (
+        "contradicted its own rule before: point 1 as left was reported as pass, where its rule "
+        "gave fail"
+    )
+
+
+def test_a_reported_verdict_that_its_rule_gives_too_is_not_remarked_on(entry):
+    made = entry(row("10", "0", verdict_reported="pass"))
+    assert "contradicted_before" not in made
+    assert "decided_before" not in made["points"][0]
+
+
 def test_stages_are_judged_apart(entry):
     found = row("10", "-0.005", stage="as_found")
     made = entry(found, row("10", "0.001", stage="as_left"))

@@ -1,0 +1,240 @@
+"""Do the figures of a certificate hold together? And are they what was agreed and accredited.
+
+Found from the recorded results alone: a U below the capability recorded now (`below_cmc`), an error
+that is not what was indicated less what was applied (`wrong_sum`), a reported verdict that is not
+the one of rule, limits and U (`verdict_differs`), and a rule or specification other than the one
+agreed with the customer (`rule_not_agreed`; ISO/IEC 17025:2017, 7.1.3, 7.8.6, 7.11.6).
+
+Certificates of others are asked for their sums and verdicts only. Not checked: the figures
+themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api.rules.exact import exact_arithmetic
+from api.rules.limits import LimitsError
+from api.services.base.units import PERCENT
+from api.services.decisions.agreements import Book, Wanted, answers
+from api.services.decisions.specifications import limits_of_error, specification_of
+from api.services.grounds.finding import MIND, STOP, Finding
+from api.services.recalls.reading_results import Judged, judged
+from api.services.uncertainty.cmcs import Scope, below_cmc, scope
+from api.store.agreements import Agreement
+from api.store.reading import SessionReader
+from api.store.sources import Recorded
+from api.store.tables import Certificate, Customer, DecisionRule, Item, Result
+from api.store.versions import content_of
+
+CODES = ("below_cmc", "wrong_sum", "verdict_differs", "rule_not_agreed")
+_STAGES = {"single": "", "as_found": ", as found", "as_left": ", as left"}
+
+
+def figures(session: Session, certificates: Sequence[Certificate]) -> dict[int, list[Finding]]:
+    """Return what is found in the figures of recorded certificates.
+
+    Parameters
+    ----------
+    session : Session
+        In which they are recorded; nothing is written.
+    certificates : sequence of Certificate
+        Of any status. What is read at once grows with their results, so that a large laboratory is
+        asked lot by lot.
+
+    Returns
+    -------
+    dict of int to list of Finding
+        By the key of the certificate; results in their order, for each the codes in that of CODES.
+    """
+    keys = [one.id for one in certificates]
+    stated = judged(Recorded(SessionReader(session)), keys)
+    results: dict[int, list[Result]] = {key: [] for key in keys}
+    rows = select(Result).where(Result.certificate_id.in_(keys)).order_by(Result.position)
+    for row in session.scalars(rows):
+        results[row.certificate_id].append(row)
+    asked = _Asked(session)
+    return {
+        one.id: list(asked.of(one, results[one.id], stated.get(one.id, []))) for one in certificates
+    }
+
+
+@dataclass(slots=True)
+class _Asked:
+    """Asks for agreements, types and capabilities once for many certificates."""
+
+    session: Session
+    book: Book = field(init=False)
+    scopes: dict[tuple[str | None, str | None], Scope] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.book = Book(self.session)
+
+    def of(
+        self, certificate: Certificate, results: Sequence[Result], stated: Sequence[Judged]
+    ) -> Iterator[Finding]:
+        ours = not certificate.external
+        kind = self.session.scalar(select(Item.type).where(Item.id == certificate.item_id))
+        held = self._scope(certificate.mode, kind) if ours else None
+        terms = self._terms(certificate, kind) if ours else None
+        for row, (point, said) in zip(results, stated, strict=True):
+            name, at = str(point.name), f"point {point.name}{_STAGES[point.stage]}"
+            if held is not None:
+                yield from _below_cmc(held, row, certificate, name, at)
+            yield from _wrong_sum(row, name, at)
+            decided = said.contradicted(point)
+            if decided is not None:
+                yield _verdict_differs(str(said.reported), decided, name, at)
+            if terms is not None:
+                yield from terms.against(row, said.reported, name, at)
+
+    def _scope(self, mode: str | None, kind: str | None) -> Scope:
+        if (mode, kind) not in self.scopes:
+            self.scopes[mode, kind] = scope(self.session, mode, kind)
+        return self.scopes[mode, kind]
+
+    def _terms(self, certificate: Certificate, kind: str | None) -> _Terms | None:
+        """What the rules of its results are compared with; None for whom nothing is stated."""
+        if certificate.customer_id is None:
+            return None
+        wanted = Wanted(
+            certificate.customer_id,
+            certificate.item_id,
+            kind,
+            certificate.order,
+            certificate.performed_us,
+        )
+        customer = self.session.get_one(Customer, certificate.customer_id).name
+        return _Terms(self.session, customer, self.book.of(wanted))
+
+
+def _below_cmc(
+    held: Scope, row: Result, certificate: Certificate, name: str, at: str
+) -> Iterator[Finding]:
+    for term, unit in (("U", row.unit), ("U_rel_pct", PERCENT)):
+        U: Decimal | None = getattr(row, term)
+        sent = {"applied": row.applied, "unit": row.unit, term: U}
+        found = below_cmc(held, sent)
+        if found is None or U is None:
+            continue
+        accredited = certificate.accreditation is not None
+        yield Finding(
+            "below_cmc",
+            STOP if accredited else MIND,
+            f'{at}: U = {U:f} {unit} is below the capability "{found["cmc"]}", version '
+            f"{found['version']}, which is {found['U_cmc']} {unit} there",
+            "state that U or a larger one"
+            + (", or issue the certificate without its accreditation" if accredited else ""),
+            point=name,
+        )
+        return
+
+
+def _wrong_sum(row: Result, name: str, at: str) -> Iterator[Finding]:
+    """Find an error that is off by more than one unit of its last digit as written."""
+    error, applied, indicated = row.error, row.applied, row.indicated
+    if error is None or applied is None or indicated is None:
+        return
+    with exact_arithmetic():
+        difference = indicated - applied
+        off = abs(error - difference)
+        last_digit = Decimal((0, (1,), int(error.as_tuple().exponent)))
+    if off > last_digit:
+        yield Finding(
+            "wrong_sum",
+            STOP,
+            f"{at}: the error is {error:f} {row.unit}, indicated less applied is {difference:f}",
+            "mend the reading, the applied force or the error",
+            point=name,
+        )
+
+
+def _verdict_differs(reported: str, decided: str, name: str, at: str) -> Finding:
+    return Finding(
+        "verdict_differs",
+        STOP,
+        f"{at}: reported as {_words(reported)}, but rule, limits and U give {_words(decided)}",
+        "leave verdict_reported out, or mend the error, limits, U or rule",
+        point=name,
+    )
+
+
+def _words(verdict: str) -> str:
+    return verdict.replace("_", " ")
+
+
+@dataclass(slots=True)
+class _Terms:
+    """What was agreed for one certificate, or, without an agreement, what its rules say of it."""
+
+    session: Session
+    customer: str
+    agreement: Agreement | None
+
+    def against(self, row: Result, reported: str | None, name: str, at: str) -> Iterator[Finding]:
+        """Find a rule or limits of a result other than those that were agreed."""
+        if self.agreement is None:
+            yield from self._of_another(row, name, at)
+            return
+        if row.rule_id != self.agreement.rule_id and (row.rule_id is not None or reported):
+            yield _not_agreed(
+                f"{at}: judged by {self._rule(row.rule_id)}, but {self._agreed('rule')}", name
+            )
+        if self._other_limits(row):
+            yield _not_agreed(
+                f"{at}: its limits are not those that were agreed; {self._agreed('specification')}",
+                name,
+            )
+
+    def _of_another(self, row: Result, name: str, at: str) -> Iterator[Finding]:
+        """Find a rule that says it was agreed with somebody else."""
+        rule = None if row.rule_id is None else self.session.get_one(DecisionRule, row.rule_id)
+        if rule is None or rule.agreed_with is None:
+            return
+        if self.customer.casefold() not in rule.agreed_with.casefold():
+            yield _not_agreed(
+                f"{at}: judged by {self._rule(rule.id)}, which was agreed with "
+                f"{rule.agreed_with}, not with {self.customer}",
+                name,
+            )
+
+    def _agreed(self, what: str) -> str:
+        (agreed,) = answers(self.session, [] if self.agreement is None else [self.agreement])
+        one = agreed[what]
+        return (
+            f'agreed with {self.customer} is {what} "{one["id"]}", version {one["version"]} '
+            f"(agreement {agreed['id']}, version {agreed['version']})"
+        )
+
+    def _rule(self, key: int | None) -> str:
+        if key is None:
+            return "no recorded rule"
+        rule = self.session.get_one(DecisionRule, key)
+        return f'rule "{rule.code}", version {rule.rule_version}'
+
+    def _other_limits(self, row: Result) -> bool:
+        """Whether a result has limits, and not those that the agreed specification gives it."""
+        wanted = None if self.agreement is None else self.agreement.specification_id
+        own = row.limit_lower, row.limit_upper
+        if wanted is None or own == (None, None) or row.specification_id == wanted:
+            return False
+        try:
+            given = limits_of_error(specification_of(self.session, wanted), content_of(row))
+        except LimitsError:
+            return True
+        return own != (given.lower, given.upper)
+
+
+def _not_agreed(detail: str, name: str) -> Finding:
+    return Finding(
+        "rule_not_agreed",
+        STOP,
+        detail,
+        "judge it by what was agreed, or record what is agreed now (POST /v1/agreements)",
+        point=name,
+    )
