@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from api.client.wire import Answer, Json, Wire, encoded
@@ -77,6 +77,57 @@ class CaseCalls(Wire):
         path = f"/v1/recalls/{case['recall']}/resumption"
         return self._post(path, encoded({"by": by, "reason": reason}), read=case)
 
+    def record_corrective_step(self, case: Answer, step: str, by: str, **more: Any) -> Answer:
+        """Record a step of corrective action.
+
+        Parameters
+        ----------
+        case : Answer
+            As it was read.
+        step : str
+            ``cause``, ``corrective_action`` or ``effectiveness_review``.
+        by : str
+            Who found or decided it.
+        **more : Any
+            ``text``, and of a review whether it was ``effective``.
+
+        Returns
+        -------
+        Answer
+            The case as it is now.
+
+        Raises
+        ------
+        Stale
+            If it changed since.
+        TypeError
+            If it was not read by itself.
+        """
+        path = f"/v1/recalls/{case['recall']}/corrective-steps"
+        return self._post(path, encoded({"step": step, "by": by, **more}), read=case)
+
+    def except_from_notice(
+        self, recall_id: int, customers: Sequence[str], by: str, reason: str
+    ) -> Answer:
+        """Record why customers are sent no notice.
+
+        Parameters
+        ----------
+        recall_id : int
+            Id of the recall.
+        customers : sequence of str
+            Names of customers that the recall concerns.
+        by, reason : str
+            Who decided, and why.
+
+        Returns
+        -------
+        Answer
+            The case as it is now.
+        """
+        body = encoded({"customers": list(customers), "by": by, "reason": reason})
+        return self._post(f"/v1/recalls/{recall_id}/notice-exceptions", body)
+
     def similar_items(self, recall_id: int) -> Answer:
         """Return items that could have the same thing wrong, with the reasons.
 
@@ -104,7 +155,8 @@ class CaseCalls(Wire):
         by : str
             Who decided.
         **what : Any
-            ``certificates`` named, or a ``list``, and the ``justification``.
+            ``certificates`` named, or a ``list`` and its filters with the ``count`` that is meant;
+            the ``justification``, and the ``reason_for_customer``.
 
         Returns
         -------

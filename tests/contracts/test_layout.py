@@ -33,6 +33,7 @@ MIRRORED = (
 # Modules of those folders without one, and where their tests are instead.
 ELSEWHERE = {
     "api/resources/access.py": "tests/whole/test_customer_keys.py: what a customer's key sees",
+    "api/services/casework/entry_filters.py": "tests/api/resources/test_dispositions.py filters",
     "api/store/assemblies.py": "tests/api/store/test_sources.py asks it beside a snapshot",
     "api/store/casework.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/chunks.py": "tests/api/services/imports/test_imports.py: several statements",

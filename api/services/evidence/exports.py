@@ -22,6 +22,7 @@ from api.services.evidence.leading import Leading
 from api.store.casework import Disposition
 from api.store.tables import Recall, RecallEntry, Result
 from graph.links import CERTIFICATE
+from graph.moments import text_of
 from graph.traceability import Graph
 from graph.traces import Trace, traced
 
@@ -53,6 +54,7 @@ COLUMNS = (
     "disposition",
     "disposition_by",
     "justification",
+    "disposition_at",
 )
 LOT = 1_000
 
@@ -221,5 +223,7 @@ def _number(value: Any) -> Cell:
 
 
 def _back(entry: Record, made: Disposition | None) -> list[Cell]:
-    decided: list[Cell] = [made.action, made.person, made.justification] if made else [None] * 3
+    decided: list[Cell] = [None] * 4
+    if made is not None:
+        decided = [made.action, made.person, made.justification, text_of(made.at_us)]
     return [entry.get("detail"), *decided]

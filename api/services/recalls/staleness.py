@@ -57,10 +57,21 @@ def flags(session: Session, recalls: Collection[int]) -> dict[int, bool | str]:
 
 
 def standing(session: Session, recall_id: int) -> Record:
-    """Return what a case says of its recall: whether it is stale, and to be reopened."""
+    """Return what a case says of its recall: whether it is stale, and to be reopened.
+
+    `looked_at_again` is the number of the look that has taken the place of a recall that no longer
+    holds, or that may not: one that has read what made it so.
+    """
+    state = session.get_one(RecallWatch, recall_id)
+    again = None
+    if flag(state):
+        newest = select(func.max(RecallStale.position)).where(RecallStale.recall_id == recall_id)
+        known = max(session.scalar(newest) or 0, state.marked_position or 0)
+        again = _seen_again(session, recall_id, known)
     return {
-        "stale": flags(session, [recall_id])[recall_id],
+        "stale": flag(state),
         "reopen": recall_id in reopened(session, [recall_id]),
+        "looked_at_again": None if again is None else session.get_one(Recall, again).number,
     }
 
 
@@ -110,7 +121,7 @@ def reopened(session: Session, recalls: Collection[int] | None = None) -> list[i
     if recalls is not None:
         statement = statement.where(RecallWatch.recall_id.in_(list(recalls)))
     rows = session.execute(statement).all()
-    return [row.recall_id for row in rows if not _seen_again(session, row.recall_id, row.known)]
+    return [row.recall_id for row in rows if _seen_again(session, row.recall_id, row.known) is None]
 
 
 def stale_is(wanted: bool | str) -> ColumnElement[bool]:
@@ -126,20 +137,22 @@ def cause_of(session: Session, change: int | None) -> str:
     return OTHER_ENGINE if found is None else found.cause
 
 
-def _seen_again(session: Session, recall: int, known: int | None) -> bool:
-    """Whether a later look at the fault of a recall had read up to a position."""
+def _seen_again(session: Session, recall: int, known: int | None) -> int | None:
+    """The later look at the fault of a recall that had read up to a position, or None."""
     looks, frontier = set[int](), {recall}
     while frontier:
         rows = session.execute(
             select(Later.id, LaterWatch.position)
             .join(LaterWatch, LaterWatch.recall_id == Later.id)
             .where(Later.previous_id.in_(frontier))
+            .order_by(Later.id)
         ).all()
-        if any(row.position >= (known or 0) for row in rows):
-            return True
+        for row in rows:
+            if row.position >= (known or 0):
+                return int(row.id)
         frontier = {row.id for row in rows} - looks
         looks |= frontier
-    return False
+    return None
 
 
 def _counts(found: Mapping[str, Any]) -> Record:
