@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from api.client.wire import Answer, Json, Wire, encoded
+from api.client.wire import Answer, Json, Wire, encoded, path_part
 
 
 class CaseCalls(Wire):
@@ -180,6 +180,47 @@ class CaseCalls(Wire):
         Answer
         """
         return self._pages(f"/v1/recalls/{recall_id}/dispositions", filters)
+
+    def draft_revision(self, recall_id: int, certificate: str, by: str, **more: str) -> Answer:
+        """Draft the next revision of a recalled certificate, corrected as the recall says.
+
+        Parameters
+        ----------
+        recall_id : int
+            Id of the recall.
+        certificate : str
+            Its number.
+        by : str
+            Who drafts it.
+        **more : str
+            The ``amendment`` in other words than the usual ones.
+
+        Returns
+        -------
+        Answer
+            The draft; its ``fault_corrections`` say what was taken.
+        """
+        path = f"/v1/recalls/{recall_id}/revisions/{path_part(certificate)}"
+        return self._post(path, encoded({"by": by, **more}))
+
+    def draft_revisions(self, recall_id: int, by: str, **more: Any) -> Answer:
+        """Draft the corrected revisions of all that is to be reissued, or of those named.
+
+        Parameters
+        ----------
+        recall_id : int
+            Id of the recall.
+        by : str
+            Who drafts them.
+        **more : Any
+            ``certificates``, and the ``amendment`` in other words than the usual ones.
+
+        Returns
+        -------
+        Answer
+            ``items``, the drafts.
+        """
+        return self._post(f"/v1/recalls/{recall_id}/revisions", encoded({"by": by, **more}))
 
     def create_notices(self, recall_id: int, by: str, **more: Any) -> Answer:
         """Create one notice a customer.

@@ -23,7 +23,8 @@ class CertificateNameSchema(StrictSchema):
     issuer = Text(max_length=200)
 
 
-def _named(value: Any) -> Any:
+def named(value: Any) -> Any:
+    """A number as the name of a certificate."""
     return {"certificate": value} if isinstance(value, str) else value
 
 
@@ -43,7 +44,7 @@ class DispositionSchema(StrictSchema):
         },
     )
     certificates = fields.List(
-        fields.Nested(CertificateNameSchema, pre_load=_named),
+        fields.Nested(CertificateNameSchema, pre_load=named),
         validate=validate.Length(1, 10_000),
         metadata={"description": "Numbers, or objects with revision and issuer where needed"},
     )

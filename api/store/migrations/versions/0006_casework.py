@@ -1,4 +1,4 @@
-"""Casework: customers who are sent no notice, reasons told to customers, what a review found.
+"""Casework: exceptions from notices, reasons told to customers, reviews, corrected revisions.
 
 Revision 0006, after 0005. Cases that were closed before stay closed.
 """
@@ -44,11 +44,17 @@ def upgrade() -> None:
     with op.batch_alter_table("case_event", schema=None) as batch_op:
         batch_op.add_column(sa.Column("effective", sa.Boolean(), nullable=True))
 
+    with op.batch_alter_table("certificate", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("fault_corrections", sa.Text(), nullable=True))
+
     with op.batch_alter_table("disposition", schema=None) as batch_op:
         batch_op.add_column(sa.Column("reason_for_customer", sa.Text(), nullable=True))
 
 
 def downgrade() -> None:
+    with op.batch_alter_table("certificate", schema=None) as batch_op:
+        batch_op.drop_column("fault_corrections")
+
     with op.batch_alter_table("disposition", schema=None) as batch_op:
         batch_op.drop_column("reason_for_customer")
 
