@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-from api.client.wire import Answer, Json, Wire, encoded
+from api.client.wire import Answer, Json, Wire, encoded, path_part
 
 
 class CaseCalls(Wire):
@@ -77,6 +77,57 @@ class CaseCalls(Wire):
         path = f"/v1/recalls/{case['recall']}/resumption"
         return self._post(path, encoded({"by": by, "reason": reason}), read=case)
 
+    def record_corrective_step(self, case: Answer, step: str, by: str, **more: Any) -> Answer:
+        """Record a step of corrective action.
+
+        Parameters
+        ----------
+        case : Answer
+            As it was read.
+        step : str
+            ``cause``, ``corrective_action`` or ``effectiveness_review``.
+        by : str
+            Who found or decided it.
+        **more : Any
+            ``text``, and of a review whether it was ``effective``.
+
+        Returns
+        -------
+        Answer
+            The case as it is now.
+
+        Raises
+        ------
+        Stale
+            If it changed since.
+        TypeError
+            If it was not read by itself.
+        """
+        path = f"/v1/recalls/{case['recall']}/corrective-steps"
+        return self._post(path, encoded({"step": step, "by": by, **more}), read=case)
+
+    def except_from_notice(
+        self, recall_id: int, customers: Sequence[str], by: str, reason: str
+    ) -> Answer:
+        """Record why customers are sent no notice.
+
+        Parameters
+        ----------
+        recall_id : int
+            Id of the recall.
+        customers : sequence of str
+            Names of customers that the recall concerns.
+        by, reason : str
+            Who decided, and why.
+
+        Returns
+        -------
+        Answer
+            The case as it is now.
+        """
+        body = encoded({"customers": list(customers), "by": by, "reason": reason})
+        return self._post(f"/v1/recalls/{recall_id}/notice-exceptions", body)
+
     def similar_items(self, recall_id: int) -> Answer:
         """Return items that could have the same thing wrong, with the reasons.
 
@@ -104,7 +155,8 @@ class CaseCalls(Wire):
         by : str
             Who decided.
         **what : Any
-            ``certificates`` named, or a ``list``, and the ``justification``.
+            ``certificates`` named, or a ``list`` and its filters with the ``count`` that is meant;
+            the ``justification``, and the ``reason_for_customer``.
 
         Returns
         -------
@@ -128,6 +180,47 @@ class CaseCalls(Wire):
         Answer
         """
         return self._pages(f"/v1/recalls/{recall_id}/dispositions", filters)
+
+    def draft_revision(self, recall_id: int, certificate: str, by: str, **more: str) -> Answer:
+        """Draft the next revision of a recalled certificate, corrected as the recall says.
+
+        Parameters
+        ----------
+        recall_id : int
+            Id of the recall.
+        certificate : str
+            Its number.
+        by : str
+            Who drafts it.
+        **more : str
+            The ``amendment`` in other words than the usual ones.
+
+        Returns
+        -------
+        Answer
+            The draft; its ``fault_corrections`` say what was taken.
+        """
+        path = f"/v1/recalls/{recall_id}/revisions/{path_part(certificate)}"
+        return self._post(path, encoded({"by": by, **more}))
+
+    def draft_revisions(self, recall_id: int, by: str, **more: Any) -> Answer:
+        """Draft the corrected revisions of all that is to be reissued, or of those named.
+
+        Parameters
+        ----------
+        recall_id : int
+            Id of the recall.
+        by : str
+            Who drafts them.
+        **more : Any
+            ``certificates``, and the ``amendment`` in other words than the usual ones.
+
+        Returns
+        -------
+        Answer
+            ``items``, the drafts.
+        """
+        return self._post(f"/v1/recalls/{recall_id}/revisions", encoded({"by": by, **more}))
 
     def create_notices(self, recall_id: int, by: str, **more: Any) -> Answer:
         """Create one notice a customer.

@@ -1,21 +1,20 @@
 """The steps of a case in order: what was done, what can be done next, and why something cannot yet.
 
-What is refused is what `api.services.casework.cases` refuses; a page says so before somebody tries.
-What it would let pass but a person may have forgotten, customers without a notice, is said as a
-reminder.
+What is refused is what `api.services.casework.closing` refuses; a page says so before somebody
+tries. What it would let pass but a person may have forgotten is said as a reminder.
 """
 
 from __future__ import annotations
 
 from api.pages.words import counted
 from api.services.base.record import Record
-from api.services.casework.cases import STATES, same_person
+from api.services.casework.cases import CORRECTIVE, STATES, same_person
 
 MEANS = {
     "open": "The recall was stored.",
     "assessed": "Its significance was evaluated.",
-    "notified": "The customers concerned were told.",
-    "closed": "Nothing is left to be done.",
+    "notified": "Every customer concerned was told, or a named reason stands why not.",
+    "closed": "Every certificate is disposed of, and the list holds.",
 }
 
 
@@ -61,24 +60,45 @@ def resumption(case: Record, person: str | None) -> Record:
     }
 
 
+def corrective_next(case: Record) -> str:
+    """Return the step of corrective action that a person most likely records next."""
+    missing = (kind for kind in CORRECTIVE if case["corrective"][kind] is None)
+    return next(missing, CORRECTIVE[-1])
+
+
 def _why_not(case: Record, name: str, coming: bool, later: bool) -> str | None:
-    missing = case["dispositions"]["missing"]
-    if name == "closed" and missing and (coming or later):
-        lack = "lacks" if missing == 1 else "lack"
-        return f"{counted(missing, 'certificate')} {lack} a disposition"
-    if later:
+    if not (coming or later):
+        return None
+    against = []
+    untold = case["customers"]["missing"]
+    if name in ("notified", "closed") and untold:
+        were = "was" if untold == 1 else "were"
+        against.append(f"{counted(untold, 'customer')} concerned {were} not told")
+    if name == "closed":
+        if case["stale"] == "checking" and not case["looked_at_again"]:
+            against.append("the recall is being compared with later records")
+        elif case["stale"] and not case["looked_at_again"]:
+            against.append("the recall is stale and wants a second look")
+        if missing := case["dispositions"]["missing"]:
+            lack = "lacks" if missing == 1 else "lack"
+            against.append(f"{counted(missing, 'certificate')} {lack} a disposition")
+    if later and not against:
         return f"the case becomes {STATES[STATES.index(name) - 1]} first"
-    return None
+    return "; ".join(against) or None
 
 
 def _mind(case: Record, name: str) -> str | None:
-    notices = case["notices"]
-    if name == "notified" and not notices["created"]:
-        return "No notice has been created yet."
-    undelivered = notices["created"] - notices["delivered"]
-    if name == "notified" and undelivered:
-        return f"No delivery is recorded of {counted(undelivered, 'notice')}."
-    silent = notices["created"] - notices["acknowledged"]
-    if name == "closed" and silent:
-        return f"No acknowledgement is recorded of {counted(silent, 'notice')}."
-    return None
+    if name != "closed":
+        return None
+    said = []
+    silent = case["notices"]["created"] - case["notices"]["acknowledged"]
+    if silent:
+        said.append(f"No acknowledgement is recorded of {counted(silent, 'notice')}.")
+    if case["corrective"]["cause"] is None:
+        said.append("No cause is recorded.")
+    elif case["corrective"]["corrective_action"] is None:
+        said.append("No corrective action is recorded.")
+    review = case["corrective"]["effectiveness_review"]
+    if review is not None and not review["effective"]:
+        said.append("The latest review found that the corrective action did not help.")
+    return " ".join(said) or None

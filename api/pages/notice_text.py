@@ -21,8 +21,8 @@ HEADINGS = (
 )
 STAGE_WORDS = {"as_found": ", as found", "as_left": ", as left", "single": ""}
 ROUNDED = (
-    "Corrected values are rounded here, U up to two significant digits; conformity was decided on "
-    "unrounded ones."
+    "Corrected values are rounded here to the last place of U where U is known, U up to two "
+    "significant digits; conformity was decided on unrounded ones."
 )
 
 
@@ -69,7 +69,8 @@ def rules(certificate: Content) -> list[str]:
     """Return the decision rules of the points, each once, and what was rounded."""
     named = (point["rule"] for point in certificate["points"] if point["rule"])
     said = [f"Decision rule {rule}." for rule in dict.fromkeys(named)]
-    return [*said, ROUNDED] if certificate["points"] else said
+    given = any(point["corrected_error"] is not None for point in certificate["points"])
+    return [*said, ROUNDED] if given else said
 
 
 def amended(certificate: Content) -> str | None:

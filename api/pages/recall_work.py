@@ -15,24 +15,36 @@ from api.errors import StaleVersion
 from api.pages import forms
 from api.pages.layout import pages
 from api.pages.sessions import by, once, page
-from api.schemas.cases import CaseChangeSchema, StepSchema
+from api.schemas.cases import (
+    CaseChangeSchema,
+    CorrectiveStepSchema,
+    NoticeExceptionSchema,
+    StepSchema,
+)
 from api.schemas.dispositions import DispositionSchema
 from api.services.base.record import Record
-from api.services.casework import cases, dispositions
+from api.services.casework import cases, corrective_steps, dispositions, notice_exceptions
+from api.services.casework.entry_filters import FILTERS
+from api.services.recalls.staleness import standing
 from api.web.clock import now_us
 from api.web.problems import Problem
 from api.web.transactions import writing
 
 blp = pages("recall_work")
 DISPOSITIONS, STEPS, RESUMPTION = DispositionSchema(), CaseChangeSchema(), StepSchema()
+CORRECTIVE, EXCEPTION = CorrectiveStepSchema(), NoticeExceptionSchema()
 
 
 @blp.route("/recalls/<int:recall_id>/dispositions", methods=["POST"])
 @page("recall")
 def dispose(recall_id: int) -> Response:
-    """Record one action for the certificates that were ticked, or for a whole list."""
+    """Record one action for the certificates that were ticked, or for all that pass the filter.
+
+    Somebody who means all of them writes down how many they are.
+    """
     sent = request.form
-    body: Record = forms.filled(sent, "action", "justification") | {"by": by()}
+    body: Record = forms.filled(sent, "action", "justification", "reason_for_customer")
+    body["by"] = by()
     if sent.get("scope") == "ticked":
         ticked = [orjson.loads(text) for text in sent.getlist("certificate")]
         if not ticked:
@@ -40,9 +52,15 @@ def dispose(recall_id: int) -> Response:
         body["certificates"] = ticked
     else:
         body |= {"list": sent.get("list", ""), "undecided": "undecided" in sent}
-        if sent.get("scope") == "changed":
-            body["verdict_changes"] = True
+        body |= _shown_filters()
+        if "verdict_changes" in body:
+            body["verdict_changes"] = body["verdict_changes"] == "true"
+        said = sent.get("count", "").strip().replace(",", "")
+        if said.isascii() and said.isdigit():
+            body["count"] = int(said[:9])
     command = _loaded(DISPOSITIONS, body)
+    if "list" in command and "count" not in command:
+        raise Problem("invalid-request", "Write how many certificates are meant, to confirm it.")
 
     def work() -> Any:
         with writing() as session:
@@ -56,6 +74,7 @@ def dispose(recall_id: int) -> Response:
                 disposed=recorded,
                 list=sent.get("list"),
                 sort=sent.get("sort"),
+                **_shown_filters(),
             ),
             303,
         )
@@ -74,7 +93,7 @@ def take_step(recall_id: int) -> Response:
         with writing() as session:
             case = cases.locked(session, recall_id)
             _check_version(case.version)
-            cases.advance(session, case, change, now_us())
+            cases.advance(session, case, change, standing(session, recall_id), now_us())
         return redirect(url_for("recall_pages.show_recall", recall_id=recall_id), 303)
 
     return once(work)
@@ -96,6 +115,55 @@ def resume_work(recall_id: int) -> Response:
         )
 
     return once(work)
+
+
+@blp.route("/recalls/<int:recall_id>/notice-exceptions", methods=["POST"])
+@page("recall")
+def except_customers(recall_id: int) -> Response:
+    """Record why the customers that were ticked are sent no notice."""
+    body: Record = forms.filled(request.form, "reason") | {"by": by()}
+    body["customers"] = request.form.getlist("customer")
+    if not body["customers"]:
+        raise Problem("invalid-request", "No customer was ticked.")
+    sent = _loaded(EXCEPTION, body)
+
+    def work() -> Any:
+        with writing() as session:
+            case = cases.locked(session, recall_id)
+            _check_version(case.version)
+            notice_exceptions.record(session, case, sent, now_us())
+        return redirect(
+            url_for("recall_pages.show_recall", recall_id=recall_id, _anchor="case"), 303
+        )
+
+    return once(work)
+
+
+@blp.route("/recalls/<int:recall_id>/corrective-steps", methods=["POST"])
+@page("recall")
+def take_corrective_step(recall_id: int) -> Response:
+    """Record cause, corrective action or the review of its effectiveness."""
+    body: Record = forms.filled(request.form, "step", "text") | {"by": by()}
+    if (effective := request.form.get("effective", "")) in ("yes", "no"):
+        body["effective"] = effective == "yes"
+    step = _loaded(CORRECTIVE, body)
+
+    def work() -> Any:
+        with writing() as session:
+            case = cases.locked(session, recall_id)
+            _check_version(case.version)
+            corrective_steps.record(session, case, step, now_us())
+        return redirect(
+            url_for("recall_pages.show_recall", recall_id=recall_id, _anchor="corrective"), 303
+        )
+
+    return once(work)
+
+
+def _shown_filters() -> dict[str, Any]:
+    """The filters that the page showed; the form has fields of the same names."""
+    named = {name: request.form.get(f"filter_{name}", "").strip() for name in FILTERS}
+    return {name: text for name, text in named.items() if text}
 
 
 def _loaded(schema: Any, body: Record) -> Record:

@@ -8,7 +8,7 @@ whatever the size of the recall.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import orjson
@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 
 from api.errors import NotFound
 from api.pages import forms
-from api.pages.case_steps import case_steps, resumption
+from api.pages.case_steps import case_steps, corrective_next, resumption
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
 from api.pages.recall_drawing import picture
@@ -27,10 +27,12 @@ from api.schemas.dispositions import DISPOSABLE
 from api.schemas.recalls import EntryQuerySchema
 from api.services.base.record import Record
 from api.services.casework import cases, dispositions, isolation, similar_items
+from api.services.casework.entry_filters import FILTERS
 from api.services.certificates import statements
 from api.services.evidence import evidence, page_part
 from api.services.recalls import lists, recalls
-from api.services.recalls.staleness import staleness
+from api.services.recalls.staleness import staleness, standing
+from api.store.casework import Disposition
 from api.web.transactions import reading
 from graph.recall import LISTS
 
@@ -38,7 +40,6 @@ blp = pages("recall_pages")
 ROWS = 100
 MOST_SIMILAR = 25
 SCHEMA = EntryQuerySchema()
-FILTERS = ("customer", "item", "generation", "verdict_changes", "min_shift_over_U")
 LABELS = {
     f"/{name}": (f"filter-{name}", label)
     for name, label in (
@@ -74,12 +75,13 @@ def show_recall(recall_id: int) -> Response:
         stored = recalls.get(session, recall_id)
         head = recalls.head_answer(stored)
         rows, more = lists.entry_rows(session, recall_id, name, query, start)
-        decided = dispositions.current(session, recall_id, [row.certificate_id for row in rows])
+        made = dispositions.histories(session, recall_id, [row.certificate_id for row in rows])
         entries = [
-            orjson.loads(row.body) | {"disposition": decided.get(row.certificate_id)}
+            orjson.loads(row.body) | {"dispositions": _told(made.get(row.certificate_id, ()))}
             for row in rows
         ]
         case = cases.answer(session, cases.get(session, recall_id))
+        case |= standing(session, recall_id)
         chosen = _chosen(session, stored, sent)
         lit = None if chosen is None else chosen["key"]
         facts: Record = {
@@ -87,9 +89,11 @@ def show_recall(recall_id: int) -> Response:
             "case": case,
             "steps": case_steps(case),
             "resumption": resumption(case, g.key.person),
+            "corrective_next": corrective_next(case),
             "second_looks": recalls.second_looks(session, recall_id),
             "isolating": isolation.isolated_by(session, stored),
             "count": lists.entry_count(session, recall_id, name, query),
+            "open_count": lists.entry_count(session, recall_id, name, query, undecided=True),
             "chosen": chosen,
             "picture": picture(page_part.drawn_part(session, stored, lit)),
             "similar": similar_items.suggest(session, stored),
@@ -137,6 +141,11 @@ def summary_sentence(head: Record) -> str:
         more.append(f"the records cannot exclude {many:,} more")
     said = said[:1].upper() + said[1:]
     return f"{said}; {', '.join(more)}." if more else f"{said}."
+
+
+def _told(made: Sequence[Disposition]) -> list[Record]:
+    """Dispositions of one certificate, the one that counts first."""
+    return [dispositions.said(one) for one in reversed(made)]
 
 
 def _are(count: int) -> str:

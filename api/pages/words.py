@@ -82,6 +82,11 @@ ACTIONS = {
     "recalibrate_free": "recalibrate free of charge",
     "no_action": "no action",
 }
+CORRECTIVE = {
+    "cause": "cause",
+    "corrective_action": "corrective action",
+    "effectiveness_review": "review of effectiveness",
+}
 # How a notice went; the names are those of the API.
 WAYS = {
     "email": "e-mail",

@@ -1,5 +1,10 @@
 """The case of a recall: from open to closed, who may let work resume, and similar items.
 
+A case becomes notified once every customer concerned was sent its notice, or a named reason stands
+why not; it is closed once that still holds, the recall is not stale (or another look at the fault
+has taken its place), and every certificate that is affected, indeterminate or cannot be excluded
+has a disposition. Cause, corrective action and the review of its effectiveness are steps beside it.
+
 While a recall isolates an item, a new use of it is refused unless a named person overrides it; the
 isolation ends with the resumption, not with the case.
 """
@@ -42,12 +47,16 @@ def show_case(recall_id: int) -> Any:
 @blp.arguments(CaseChangeSchema)
 @blp.response(200, CaseSchema)
 def change_case(change: dict[str, Any], recall_id: int) -> Any:
-    """Take the next step: open, assessed, notified, closed. Closing needs every disposition."""
+    """Take the next step: open, assessed, notified, closed.
+
+    What stands against it (409) is named: customers not told, a stale list, open certificates.
+    """
     with writing() as session:
         case = cases.locked(session, recall_id)
         check_if_match(case_etag(recall_id, case.version))
-        shown = cases.answer(session, cases.advance(session, case, change, now_us()))
-        shown |= standing(session, recall_id)
+        holds = standing(session, recall_id)
+        cases.advance(session, case, change, holds, now_us())
+        shown = cases.answer(session, case) | standing(session, recall_id)
     return shown, 200, headers_of(shown)
 
 

@@ -36,7 +36,10 @@ class DispositionListQuery(paging.PageQuery, DispositionQuerySchema):
 @blp.arguments(DispositionSchema)
 @blp.response(201, DispositionsMadeSchema)
 def dispose(command: dict[str, Any], recall_id: int) -> Any:
-    """Record one action for certificates named or for a list; If-Match is honoured if sent."""
+    """Record one action for certificates named, for a list, or for all that pass a filter.
+
+    If-Match is honoured if sent; another count than was said (409) stores nothing.
+    """
     with writing() as session:
         case = cases.locked(session, recall_id)
         if "If-Match" in request.headers:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from marshmallow import fields, validate
+from typing import Any
+
+from marshmallow import ValidationError, fields, validate, validates_schema
 
 from api.schemas.base import StrictSchema
-from api.schemas.fields import MomentText, Text, WholeNumber
+from api.schemas.fields import MomentText, Text, WholeNumber, refuse
 from api.schemas.recalls import Stale
 
 STATES = ("open", "assessed", "notified", "closed")
+CORRECTIVE = ("cause", "corrective_action", "effectiveness_review")
 
 
 class StepSchema(StrictSchema):
@@ -22,6 +25,84 @@ class CaseChangeSchema(StepSchema):
     """The next state of a case."""
 
     state = fields.String(required=True, validate=validate.OneOf(STATES))
+
+
+class CorrectiveStepSchema(StrictSchema):
+    """A step of corrective action, and what its person found or decided."""
+
+    step = fields.String(
+        required=True,
+        validate=validate.OneOf(CORRECTIVE),
+        metadata={"description": "Each speaks of the one before, which must be recorded"},
+    )
+    by = Text(required=True, max_length=200, metadata={"description": "Name of the person"})
+    text = Text(
+        required=True,
+        lines=True,
+        metadata={"description": "The cause; what is done, or why nothing; what the review found"},
+    )
+    effective = fields.Boolean(
+        truthy={True},
+        falsy={False},
+        metadata={"description": "For effectiveness_review, and needed there: did it help?"},
+    )
+
+    @validates_schema
+    def _a_review_says_whether_it_helped(self, data: dict[str, Any], **kwargs: Any) -> None:
+        review = data.get("step") == "effectiveness_review"
+        if review and "effective" not in data:
+            error = refuse("a review says whether the action helped", "send true or false")
+            raise ValidationError(error.messages, "effective")
+        if not review and "effective" in data:
+            error = refuse("only an effectiveness_review says this", "leave it out")
+            raise ValidationError(error.messages, "effective")
+
+
+class CorrectiveAnswerSchema(CorrectiveStepSchema):
+    """A step of corrective action that was taken."""
+
+    at = MomentText()
+
+
+class CorrectiveSchema(StrictSchema):
+    """The latest step of each kind, null where none was taken, and all of them."""
+
+    cause = fields.Nested(CorrectiveAnswerSchema, allow_none=True)
+    corrective_action = fields.Nested(CorrectiveAnswerSchema, allow_none=True)
+    effectiveness_review = fields.Nested(CorrectiveAnswerSchema, allow_none=True)
+    history = fields.List(fields.Nested(CorrectiveAnswerSchema))
+
+
+class NoticeExceptionSchema(StrictSchema):
+    """Customers that are sent no notice: by whose word, and why."""
+
+    customers = fields.List(
+        Text(max_length=200), required=True, validate=validate.Length(1, 10_000)
+    )
+    by = Text(required=True, max_length=200, metadata={"description": "Name of the person"})
+    reason = Text(required=True, lines=True)
+
+
+class ExceptionAnswerSchema(StrictSchema):
+    """A customer that is sent no notice."""
+
+    customer = Text()
+    by = Text()
+    at = MomentText()
+    reason = Text()
+
+
+class CustomersToldSchema(StrictSchema):
+    """How many customers are concerned, and how many of them were told.
+
+    Told is who was delivered the latest of its notices, or acknowledged it.
+    """
+
+    concerned = WholeNumber()
+    told = WholeNumber()
+    missing = WholeNumber(metadata={"description": "Not told, and no reason stands why not"})
+    named = fields.List(Text(), metadata={"description": "The first hundred of the missing"})
+    exceptions = fields.List(fields.Nested(ExceptionAnswerSchema))
 
 
 class StepAnswerSchema(StepSchema):
@@ -47,11 +128,17 @@ class CaseSchema(StrictSchema):
     assessed_by = Text(allow_none=True)
     resumption = fields.Nested(StepAnswerSchema, allow_none=True)
     history = fields.List(fields.Nested(HistorySchema))
+    corrective = fields.Nested(CorrectiveSchema)
+    customers = fields.Nested(CustomersToldSchema)
     dispositions = fields.Dict()
     notices = fields.Dict()
     stale = Stale(metadata={"description": 'Whether the recall is stale: true, false, "checking"'})
     reopen = fields.Boolean(
         metadata={"description": "Closed, stale, and not looked at again since"}
+    )
+    looked_at_again = Text(
+        allow_none=True,
+        metadata={"description": "Number of the look that has taken the place of a stale recall"},
     )
 
 

@@ -92,6 +92,12 @@ class CertificateAnswerSchema(CalibrationSchema):
     )
     use_corrections = fields.List(fields.Dict())
     corrections = fields.List(fields.Dict())
+    fault_corrections = fields.List(
+        fields.Dict(),
+        metadata={
+            "description": "What was taken from its errors: recall, windows, deltas by point"
+        },
+    )
     recall_state = fields.String(validate=validate.OneOf(RECALL_STATES))
     version = fields.Integer()
 

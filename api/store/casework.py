@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import BigInteger, ForeignKey, Index, Integer, Text, UniqueConstraint, text
+from sqlalchemy import BigInteger, Boolean, ForeignKey, Index, Integer, Text, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from api.store.tables import Base, Key
@@ -29,7 +29,10 @@ class RecallCase(Base):
 
 
 class CaseEvent(Base):
-    """A change of a case's state, or the authorisation to resume work: who, when and why."""
+    """A change of a case's state, the authorisation to resume work, or a step of corrective action.
+
+    Who, when and why; `effective` is what a review of effectiveness found.
+    """
 
     __tablename__ = "case_event"
     id: Mapped[int] = mapped_column(Key, primary_key=True)
@@ -40,10 +43,14 @@ class CaseEvent(Base):
     person: Mapped[str] = mapped_column(Text)
     reason: Mapped[str] = mapped_column(Text)
     at_us: Mapped[int] = mapped_column(BigInteger)
+    effective: Mapped[bool | None] = mapped_column(Boolean)
 
 
 class Disposition(Base):
-    """What is done about one certificate of a recall; the latest row is the one that counts."""
+    """What is done about one certificate of a recall; the latest row is the one that counts.
+
+    `justification` stays in the house; `reason_for_customer` is told in the notice.
+    """
 
     __tablename__ = "disposition"
     id: Mapped[int] = mapped_column(Key, primary_key=True)
@@ -52,6 +59,7 @@ class Disposition(Base):
     list_name: Mapped[str] = mapped_column(Text)
     action: Mapped[str] = mapped_column(Text)
     justification: Mapped[str | None] = mapped_column(Text)
+    reason_for_customer: Mapped[str | None] = mapped_column(Text)
     person: Mapped[str] = mapped_column(Text)
     at_us: Mapped[int] = mapped_column(BigInteger)
     __table_args__ = (
@@ -93,6 +101,18 @@ class NoticeRecord(Base):
     person: Mapped[str] = mapped_column(Text)
     note: Mapped[str | None] = mapped_column(Text)
     recorded_us: Mapped[int] = mapped_column(BigInteger)
+
+
+class NoticeException(Base):
+    """That a customer concerned by a recall is sent no notice: by whose word, and why."""
+
+    __tablename__ = "notice_exception"
+    id: Mapped[int] = mapped_column(Key, primary_key=True)
+    recall_id: Mapped[int] = mapped_column(ForeignKey("recall.id"), index=True)
+    customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
+    person: Mapped[str] = mapped_column(Text)
+    reason: Mapped[str] = mapped_column(Text)
+    at_us: Mapped[int] = mapped_column(BigInteger)
 
 
 class Change(Base):

@@ -205,6 +205,8 @@ class Certificate(Base):
     span_from: Mapped[str | None] = mapped_column(Text)
     span_to: Mapped[str | None] = mapped_column(Text)
     load_applications: Mapped[int | None] = mapped_column(BigInteger)
+    # What was taken from its errors for faults that recalls found: recall, windows, deltas.
+    fault_corrections: Mapped[Any | None] = mapped_column(JsonText)
     # The roles of its uses, each between marks (`links.role_mark`), so that a gap in the records is
     # found without reading them.
     roles: Mapped[str] = mapped_column(Text, default="")

@@ -225,6 +225,18 @@ def _case(trial: Trial, recall: str) -> None:
     trial.ask("POST", f"{recall}/dispositions", free)
     trial.ask("POST", f"{recall}/dispositions", free | {"justification": "no effect"})
     trial.change(f"{recall}/case", step | {"state": "notified"})
+    rest = {"customers": [one["customer"] for one in made[4:]], "reason": "told by telephone"}
+    trial.ask("POST", f"{recall}/notice-exceptions", rest | {"by": "Tor Example"})
+    for name, more in (
+        ("corrective_action", {}),
+        ("cause", {}),
+        ("corrective_action", {}),
+        ("effectiveness_review", {"effective": True}),
+    ):
+        said = {"step": name, "by": "Ida Example", "text": "the screw was loose"} | more
+        headers = {"If-Match": trial.tag(f"{recall}/case")}
+        trial.ask("POST", f"{recall}/corrective-steps", said, headers=headers)
+    trial.change(f"{recall}/case", step | {"state": "notified"})
 
 
 def _changes(trial: Trial) -> None:

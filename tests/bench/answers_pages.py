@@ -135,7 +135,9 @@ def _work(visitor: Visitor) -> None:
     visitor.send(base, f"{base}/case", **step, state="assessed")
     visitor.send(base, f"{base}/case", "an old page", **step, state="notified", version="1")
     visitor.send(base, f"{base}/resumption", **step | {"by": "Tor Example"})
-    whole = {"scope": "list", "list": "affected", "action": "withdraw", "by": "Ida Example"}
+    affected = visitor.trial.json(f"/v1{base}")["summary"]["affected"]
+    whole = {"scope": "filter", "list": "affected", "action": "withdraw", "by": "Ida Example"}
+    whole["count"] = str(affected)
     visitor.send(base, f"{base}/dispositions", **whole)
     visitor.send(base, f"{base}/dispositions", "none ticked", **whole | {"scope": "ticked"})
     notices = f"{base}/notices"

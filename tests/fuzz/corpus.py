@@ -203,6 +203,11 @@ def requests() -> list[tuple[str, str, dict[str, Any]]]:
         ("POST", "/v1/recalls/fault-drafts", {"certificate": "OIF/23-0161"}),
         ("PATCH", "/v1/recalls/1/case", {"state": "assessed", "by": "A", "reason": "b"}),
         ("POST", "/v1/recalls/1/dispositions", by_action),
+        (
+            "POST",
+            "/v1/recalls/1/notice-exceptions",
+            {"customers": ["Quillback Hire"], "by": "B", "reason": "c"},
+        ),
         ("PATCH", "/v1/laboratory", {"name": "Z", "contact": "b"}),
         ("POST", "/v1/recalls/1/notices", {"by": "A", "reply_by": "2030-01-01"}),
         ("POST", "/v1/decisions", decision()),

@@ -282,6 +282,10 @@ class Laboratory:
             body = {"certificates": named, "action": "withdraw", "by": "Ada Quill"}
             etag = {"If-Match": self.client.get(f"{address}/case").headers["ETag"]}
             self.client.post(f"{address}/dispositions", json=body, headers=etag)
+        concerned = self.client.get(f"{address}/case").get_json()["customers"]["named"]
+        if concerned:
+            told = {"customers": concerned, "by": "Ada Quill", "reason": "told in person"}
+            self.send("POST", f"{address}/notice-exceptions", told)
         for state in ("assessed", "notified", "closed"):
             step = {"state": state, "by": "Ada Quill", "reason": "as agreed"}
             self.send("PATCH", f"{address}/case", step)

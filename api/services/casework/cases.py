@@ -9,27 +9,25 @@ the request: whether that person holds the office is not checked.
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
-from typing import Any
 
-from sqlalchemy import Row, Select, func, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, NotFound
 from api.services.base.record import Record
+from api.services.casework.closing import TO_DECIDE, count, refuse_open_ends, undecided
+from api.services.casework.told import latest_dispositions, progress
 from api.services.feed import changes
 from api.store.casework import CaseEvent, Disposition, Notice, NoticeRecord, RecallCase
 from api.store.graph_lock import lock_graph
 from api.store.journal import note as journal_note
-from api.store.tables import Certificate, Recall, RecallEntry
+from api.store.tables import Recall, RecallEntry
 from graph.moments import text_of
-from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
 STATES = ("open", "assessed", "notified", "closed")
 STATE, RESUMPTION = "state", "resumption"
-# Certificates that must have a disposition before the case can be closed.
-TO_DECIDE = (AFFECTED, INDETERMINATE, NOT_EXCLUDED)
-MOST_NAMED = 100
+# Steps of corrective action, in the order in which each speaks of the one before.
+CORRECTIVE = ("cause", "corrective_action", "effectiveness_review")
 
 
 def opened(session: Session, recall_id: int, now_us: int) -> None:
@@ -53,13 +51,15 @@ def locked(session: Session, recall_id: int) -> RecallCase:
     return get(session, recall_id)
 
 
-def advance(session: Session, case: RecallCase, change: Record, now_us: int) -> RecallCase:
-    """Take the next step of a case.
+def advance(
+    session: Session, case: RecallCase, change: Record, standing: Record, now_us: int
+) -> RecallCase:
+    """Take the next step of a case; `standing` says whether its recall still holds.
 
     Raises
     ------
     Conflict
-        If it is not the next step, or if certificates lack a disposition at the closing.
+        If it is not the next step, or if something stands against it.
     """
     place = STATES.index(case.state)
     following = STATES[place + 1 : place + 2]
@@ -67,9 +67,8 @@ def advance(session: Session, case: RecallCase, change: Record, now_us: int) -> 
         remedy = f'the next state is "{following[0]}"' if following else "a closed case stays so"
         issue = Issue("/state", f"the case is {case.state}", remedy, change["state"])
         raise Conflict(f"a case that is {case.state} cannot become {change['state']}", [issue])
-    if change["state"] == "closed":
-        _refuse_open_ends(session, case.recall_id)
-    _record(session, case, STATE, change, change["state"], now_us)
+    refuse_open_ends(session, case.recall_id, change["state"], standing)
+    record_event(session, case, STATE, change, now_us, state=change["state"])
     changes.note(session, "case.changed", now_us, recall_id=case.recall_id, detail=change["state"])
     return case
 
@@ -93,7 +92,7 @@ def resume(session: Session, case: RecallCase, change: Record, now_us: int) -> R
         raise Conflict("who assessed a case cannot let work resume", [issue])
     if _event(session, case.recall_id, kind=RESUMPTION) is not None:
         raise Conflict("work was let to resume already")
-    _record(session, case, RESUMPTION, change, case.state, now_us)
+    record_event(session, case, RESUMPTION, change, now_us)
     changes.note(session, "case.changed", now_us, recall_id=case.recall_id, detail="work resumed")
     return case
 
@@ -120,14 +119,25 @@ def answer(session: Session, case: RecallCase) -> Record:
             for one in events
             if one.kind == STATE
         ],
+        "corrective": _corrective(events),
+        "customers": progress(session, case.recall_id),
         "dispositions": _progress(session, case.recall_id),
         "notices": _notices(session, case.recall_id),
     }
 
 
-def _record(
-    session: Session, case: RecallCase, kind: str, change: Record, state: str, now_us: int
+def record_event(
+    session: Session,
+    case: RecallCase,
+    kind: str,
+    change: Record,
+    now_us: int,
+    *,
+    state: str | None = None,
+    effective: bool | None = None,
 ) -> None:
+    """Write down what was done in a case: who (`by`), why (`reason`), and the state after."""
+    state = case.state if state is None else state
     session.add(
         CaseEvent(
             recall_id=case.recall_id,
@@ -137,6 +147,7 @@ def _record(
             person=change["by"],
             reason=change["reason"],
             at_us=now_us,
+            effective=effective,
         )
     )
     journal_note(
@@ -146,6 +157,7 @@ def _record(
         recall=case.recall_id,
         state=state,
         reason=change["reason"],
+        **({} if effective is None else {"effective": effective}),
     )
     case.state = state
     case.version += 1
@@ -155,6 +167,24 @@ def _record(
 def _event(session: Session, recall_id: int, **facts: str) -> CaseEvent | None:
     statement = select(CaseEvent).where(CaseEvent.recall_id == recall_id)
     return session.scalars(statement.filter_by(**facts).order_by(CaseEvent.id).limit(1)).first()
+
+
+def latest_step(session: Session, recall_id: int, kind: str) -> CaseEvent | None:
+    """Return the latest step of this kind, or None."""
+    statement = select(CaseEvent).where(CaseEvent.recall_id == recall_id, CaseEvent.kind == kind)
+    return session.scalars(statement.order_by(CaseEvent.id.desc()).limit(1)).first()
+
+
+def _corrective(events: list[CaseEvent]) -> Record:
+    """The latest step of each kind, None if it was not taken, and all of them in their order."""
+    taken = [
+        {"step": one.kind, "by": one.person, "at": text_of(one.at_us), "text": one.reason}
+        | ({} if one.effective is None else {"effective": one.effective})
+        for one in events
+        if one.kind in CORRECTIVE
+    ]
+    latest = {one["step"]: one for one in taken}
+    return {kind: latest.get(kind) for kind in CORRECTIVE} | {"history": taken}
 
 
 def _shown(event: CaseEvent) -> Record:
@@ -168,43 +198,6 @@ def same_person(one: str, other: str) -> bool:
         return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
     return plain(one) == plain(other)
-
-
-def undecided(recall_id: int) -> Select[*tuple[Any, ...]]:
-    """Certificates of a recall that need a disposition and have none."""
-    decided = select(Disposition.id).where(
-        Disposition.recall_id == recall_id,
-        Disposition.certificate_id == RecallEntry.certificate_id,
-    )
-    return (
-        select(Certificate.number, Certificate.revision, RecallEntry.list_name)
-        .join(RecallEntry, RecallEntry.certificate_id == Certificate.id)
-        .where(
-            RecallEntry.recall_id == recall_id,
-            RecallEntry.list_name.in_(TO_DECIDE),
-            ~decided.exists(),
-        )
-    )
-
-
-def _refuse_open_ends(session: Session, recall_id: int) -> None:
-    missing = _count(session, undecided(recall_id))
-    if not missing:
-        return
-    order = (RecallEntry.list_name, RecallEntry.position)
-    named: Sequence[Row[Any]] = session.execute(
-        undecided(recall_id).order_by(*order).limit(MOST_NAMED)
-    ).all()
-    remedy = f"POST /v1/recalls/{recall_id}/dispositions"
-    issues = [
-        Issue("", f"no disposition yet, and it is listed as {row.list_name}", remedy, _name(row))
-        for row in named
-    ]
-    raise Conflict(f"{missing} certificate(s) lack a disposition", issues)
-
-
-def _name(row: Row[Any]) -> str:
-    return f"{row.number} rev. {row.revision}"
 
 
 def _progress(session: Session, recall_id: int) -> Record:
@@ -222,18 +215,9 @@ def _progress(session: Session, recall_id: int) -> Record:
     )
     return {
         "needed": needed,
-        "missing": _count(session, undecided(recall_id)),
+        "missing": count(session, undecided(recall_id)),
         "by_action": {row.action: row.made for row in by_action},
     }
-
-
-def latest_dispositions(recall_id: int) -> Select[Any]:
-    """Keys of the dispositions that count: the latest of each certificate."""
-    return (
-        select(func.max(Disposition.id))
-        .where(Disposition.recall_id == recall_id)
-        .group_by(Disposition.certificate_id)
-    )
 
 
 def _notices(session: Session, recall_id: int) -> Record:
@@ -243,14 +227,10 @@ def _notices(session: Session, recall_id: int) -> Record:
         of_kind = select(NoticeRecord.notice_id).where(
             NoticeRecord.kind == kind, NoticeRecord.notice_id.in_(notices)
         )
-        return _count(session, of_kind.distinct())
+        return count(session, of_kind.distinct())
 
     return {
-        "created": _count(session, notices),
+        "created": count(session, notices),
         "delivered": having("delivery"),
         "acknowledged": having("acknowledgement"),
     }
-
-
-def _count(session: Session, statement: Select[Any]) -> int:
-    return session.scalar(select(func.count()).select_from(statement.subquery())) or 0

@@ -14,7 +14,9 @@ from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, UnknownReference, pointer
 from api.services.base.record import Record
-from api.services.casework.cases import latest_dispositions
+from api.services.casework.entry_filters import passing
+from api.services.casework.no_action import refuse_unexplained
+from api.services.casework.told import latest_dispositions
 from api.services.feed import changes
 from api.services.feed.changes import LISTED
 from api.store.casework import Disposition, RecallCase
@@ -35,8 +37,11 @@ def record(session: Session, case: RecallCase, command: Record, now_us: int) -> 
     UnknownReference
         If a certificate named stands in none of the lists affected, indeterminate,
         exposed_zero_effect and cannot_be_excluded.
+    InvalidRecord
+        If nothing is to be done about a certificate that fails, and no reason is given that its
+        customer is told.
     Conflict
-        If the case is closed.
+        If the case is closed, or if another `count` of certificates is meant than was said.
     """
     if case.state == "closed":
         raise Conflict("the case is closed; report the fault again to take a second look")
@@ -46,10 +51,13 @@ def record(session: Session, case: RecallCase, command: Record, now_us: int) -> 
         )
     else:
         meant = session.execute(_of_list(case.recall_id, command)).all()
+    _refuse_other_count(len(meant), command)
+    refuse_unexplained(session, case.recall_id, meant, command)
     common = {
         "recall_id": case.recall_id,
         "action": command["action"],
         "justification": command.get("justification"),
+        "reason_for_customer": command.get("reason_for_customer"),
         "person": command["by"],
         "at_us": now_us,
     }
@@ -75,12 +83,17 @@ def record(session: Session, case: RecallCase, command: Record, now_us: int) -> 
     return len(meant)
 
 
+def _refuse_other_count(meant: int, command: Record) -> None:
+    said = command.get("count", meant)
+    if said != meant:
+        remedy = f"look at the list again; if all of them are meant, send {meant}"
+        issue = Issue("/count", f"{meant} certificate(s) are meant", remedy, str(said))
+        raise Conflict(f"{meant} certificate(s) are meant and not {said}; nothing stored", [issue])
+
+
 def _of_list(recall_id: int, command: Record) -> Select[*tuple[Any, ...]]:
-    statement = select(RecallEntry.certificate_id, RecallEntry.list_name).where(
-        RecallEntry.recall_id == recall_id, RecallEntry.list_name == command["list"]
-    )
-    if "verdict_changes" in command:
-        statement = statement.where(RecallEntry.verdict_changes.is_(command["verdict_changes"]))
+    columns = select(RecallEntry.certificate_id, RecallEntry.list_name)
+    statement = passing(columns, recall_id, command["list"], command)
     if command["undecided"]:
         decided = select(Disposition.certificate_id).where(Disposition.recall_id == recall_id)
         statement = statement.where(RecallEntry.certificate_id.not_in(decided))
@@ -170,6 +183,7 @@ def said(made: Disposition) -> Record:
     shown = {
         "action": made.action,
         "justification": made.justification,
+        "reason_for_customer": made.reason_for_customer,
         "by": made.person,
         "at": text_of(made.at_us),
     }
@@ -180,11 +194,18 @@ def current(
     session: Session, recall_id: int, certificates: Iterable[int]
 ) -> dict[int, Disposition]:
     """Return the disposition that counts for each of these certificates, by key."""
-    found: dict[int, Disposition] = {}
+    return {key: made[-1] for key, made in histories(session, recall_id, certificates).items()}
+
+
+def histories(
+    session: Session, recall_id: int, certificates: Iterable[int]
+) -> dict[int, list[Disposition]]:
+    """Return the dispositions of each of these certificates by key, the one that counts last."""
+    found: dict[int, list[Disposition]] = {}
     for some in chunks(sorted(set(certificates))):
         statement = select(Disposition).where(
             Disposition.recall_id == recall_id, Disposition.certificate_id.in_(some)
         )
         for made in session.scalars(statement.order_by(Disposition.id)):
-            found[made.certificate_id] = made
+            found.setdefault(made.certificate_id, []).append(made)
     return found

@@ -64,6 +64,8 @@ def answer(session: Session, certificate: Certificate) -> Record:
     (shown,) = heads(session, [certificate])
     others = revisions(session, certificate.number, certificate.issuer)
     shown["revisions"] = [{"revision": one.revision, "status": one.status} for one in others]
+    if certificate.fault_corrections is not None:
+        shown["fault_corrections"] = certificate.fault_corrections
     return shown | contents.parts(session, certificate)
 
 

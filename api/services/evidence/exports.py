@@ -22,6 +22,7 @@ from api.services.evidence.leading import Leading
 from api.store.casework import Disposition
 from api.store.tables import Recall, RecallEntry, Result
 from graph.links import CERTIFICATE
+from graph.moments import text_of
 from graph.recall import NOT_EXCLUDED
 from graph.traceability import Graph
 from graph.traces import Trace, traced
@@ -54,6 +55,7 @@ COLUMNS = (
     "disposition",
     "disposition_by",
     "justification",
+    "disposition_at",
 )
 LOT = 1_000
 
@@ -229,6 +231,8 @@ def _number(value: Any) -> Cell:
 
 
 def _back(entry: Record, made: Disposition | None) -> list[Cell]:
-    decided: list[Cell] = [made.action, made.person, made.justification] if made else [None] * 3
+    decided: list[Cell] = [None] * 4
+    if made is not None:
+        decided = [made.action, made.person, made.justification, text_of(made.at_us)]
     told = [entry[name] for name in ("detail", "contradicted_before") if entry.get(name)]
     return ["; ".join(told) or None, *decided]

@@ -2,7 +2,8 @@
 
 Everything is taken from the stored recall and from the certificates of this one customer, so that
 nobody reads another customer's data (ISO/IEC 17025:2017, 4.2, from memory). Reason paths and
-justifications are left out for that reason. Numbers keep the unit and digits of the certificate.
+justifications are left out for that reason; a reason that was written for the customer is told.
+Numbers keep the unit and digits of the certificate.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from api.rules.exact import reported_uncertainty, reported_value
 from api.rules.rule import rule_from_mapping
 from api.rules.wording import describe_guard
 from api.services.base.record import Record
+from api.services.casework.no_action import becomes_fail
 from api.services.notices import notice_words as words
 from api.services.recalls.recall_states import NONE, recall_states
 from api.store.casework import Disposition
@@ -112,7 +114,6 @@ def _certificate(
     if {"as_found", "as_left"} <= stages:
         effect += f" {words.STAGES['as_found']}"
     may, why = words.now_in_words(_left_shifted(entry), bool(certificate.adjusted), again)
-    action = one.disposition.action if one.disposition else None
     return {
         "certificate": certificate.number,
         "revision": certificate.revision,
@@ -125,9 +126,26 @@ def _certificate(
         "verdict_changes": entry.get("verdict_changes"),
         "points": points,
         "may_read_wrong_now": {"answer": may, "words": why},
-        "action": {"action": action, "words": words.action_in_words(action, entry["class"])},
+        "action": _action(one, points),
         "amended_by_revision": certificate.superseded_by,
     }
+
+
+def _action(one: Subject, points: Sequence[Record]) -> Record:
+    made = one.disposition
+    action, reason = (made.action, made.reason_for_customer) if made else (None, None)
+    said = words.action_in_words(
+        action,
+        corrected=_all_corrected(points),
+        fails=becomes_fail(one.entry),
+        reason=reason,
+    )
+    return {"action": action, "words": said, **({} if reason is None else {"reason": reason})}
+
+
+def _all_corrected(points: Sequence[Record]) -> bool:
+    """Whether one corrected value is given at every point; two bounds are none to use."""
+    return bool(points) and all(isinstance(one["corrected_error"], str) for one in points)
 
 
 def _item(item: Item) -> Record:

@@ -12,7 +12,6 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from api.services.base.record import Record
-from graph.recall import NOT_EXCLUDED
 
 KINDS = {
     "reference_standard": "reference standard",
@@ -102,7 +101,7 @@ DOUBTS = {
         "it rested on another calibration of which the records do not exclude it either"
     ),
 }
-# Where no corrected values can be given.
+# Where no corrected values can be given, or not at every point.
 ACTIONS_IN_DOUBT = {
     "reissue": (
         "We issue an amended certificate that takes the place of this one. Until you have it, do "
@@ -113,7 +112,18 @@ ACTIONS_IN_DOUBT = {
         "on the results of this certificate, and evaluate the work done with the item since the "
         "calibration."
     ),
+    "no_action": (
+        "We take no further step about this certificate. By how much its results change is not "
+        "known at every point: judge for your use whether you can rely on it, and ask us if in "
+        "doubt."
+    ),
 }
+# Where a verdict becomes or could become fail; a reason written for the customer follows.
+NO_ACTION_ON_FAIL = (
+    "We take no further step about this certificate, but at the points marked the item does not "
+    "conform any more, or may not. Do not use it where that matters before a competent, authorised "
+    "person has judged it for your use, and evaluate the work done with it since the calibration."
+)
 
 
 def fault_in_words(fault: Record, kind: str | None) -> str:
@@ -186,11 +196,21 @@ def effect_in_words(list_name: str, reasons: Iterable[str]) -> str:
     return EFFECTS[list_name].format(why="; ".join(DOUBTS[one] for one in reasons))
 
 
-def action_in_words(action: str | None, list_name: str) -> str:
-    """Return what is to be done with a certificate."""
-    if list_name == NOT_EXCLUDED and action in ACTIONS_IN_DOUBT:
-        return ACTIONS_IN_DOUBT[action]
-    return ACTIONS[action]
+def action_in_words(
+    action: str | None, *, corrected: bool, fails: bool = False, reason: str | None = None
+) -> str:
+    """Return what is to be done with a certificate, and the reason that was written for it.
+
+    `corrected` says whether a corrected value is given at every point, `fails` whether a verdict
+    becomes or could become fail: then no words say that nothing need be done.
+    """
+    if action == "no_action" and fails:
+        said = NO_ACTION_ON_FAIL
+    elif not corrected and action in ACTIONS_IN_DOUBT:
+        said = ACTIONS_IN_DOUBT[action]
+    else:
+        said = ACTIONS[action]
+    return said if reason is None else f"{said} Our reason: {reason}"
 
 
 def period_in_words(start_us: int | None, end_us: int | None, zone: ZoneInfo) -> str:

@@ -21,15 +21,15 @@ from api.errors import Conflict, Issue, NotFound, UnknownReference, pointer
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
 from api.services.casework.dispositions import current
+from api.services.casework.told import concerned
 from api.services.feed import changes
 from api.services.notices import notice_content, notice_words
 from api.services.records import laboratory
 from api.services.records.customers import customer_key
 from api.store.casework import Disposition, Notice, RecallCase
 from api.store.journal import note as journal_note
-from api.store.tables import Certificate, Customer, Recall, RecallEntry
+from api.store.tables import Customer, Recall
 from graph.moments import moment
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 DAY_US = 86_400_000_000
 # Common practice, no source: a month to answer where no other day is set.
@@ -64,8 +64,8 @@ def create(session: Session, case: RecallCase, request: Record, now_us: int) -> 
         raise Conflict("a notice says who sends it and how to answer", issues)
     zone = zone_of(session)
     recall = session.get_one(Recall, case.recall_id)
-    concerned = _concerned(session, recall.id)
-    _refuse_others(concerned, request)
+    told = _concerned(session, recall.id)
+    _refuse_others(told, request)
     known = _latest(session, recall.id)
     common = {
         "recall": recall.number,
@@ -80,7 +80,7 @@ def create(session: Session, case: RecallCase, request: Record, now_us: int) -> 
     position = session.scalar(
         select(func.count()).select_from(Notice).where(Notice.recall_id == recall.id)
     )
-    for name, (customer, keys) in sorted(concerned.items()):
+    for name, (customer, keys) in sorted(told.items()):
         if "customers" in request and name not in request["customers"]:
             continue
         earlier = known.get(customer)
@@ -166,30 +166,13 @@ def _reply_by(request: Record, zone: ZoneInfo, now_us: int) -> Record:
 def _concerned(
     session: Session, recall_id: int
 ) -> dict[str, tuple[int, dict[int, Disposition | None]]]:
-    """Each customer with its certificates and their dispositions.
-
-    Exposed certificates without effect are told of only if something is done about them, and those
-    that cannot be excluded unless it was decided that nothing is to be done.
-    """
-    rows = session.execute(
-        select(Customer.name, Customer.id, RecallEntry.certificate_id, RecallEntry.list_name)
-        .join(Certificate, Certificate.customer_id == Customer.id)
-        .join(RecallEntry, RecallEntry.certificate_id == Certificate.id)
-        .where(
-            RecallEntry.recall_id == recall_id,
-            RecallEntry.list_name.in_((AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)),
-        )
-    ).all()
+    """Each customer with its certificates and their dispositions."""
+    rows = session.execute(concerned(recall_id)).all()
     decided = current(session, recall_id, [row.certificate_id for row in rows])
     found: dict[str, tuple[int, dict[int, Disposition | None]]] = {}
     for row in rows:
-        made = decided.get(row.certificate_id)
-        nothing_done = made is not None and made.action == "no_action"
-        if row.list_name == EXPOSED and (made is None or nothing_done):
-            continue
-        if row.list_name == NOT_EXCLUDED and nothing_done:
-            continue
-        found.setdefault(row.name, (row.id, {}))[1][row.certificate_id] = made
+        theirs = found.setdefault(row.name, (row.id, {}))[1]
+        theirs[row.certificate_id] = decided.get(row.certificate_id)
     return found
 
 

@@ -6,18 +6,19 @@ A stored recall never changes, so a place in a sorted list is a safe cursor.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, TypeVar
+from typing import Any
 
 import orjson
-from sqlalchemy import ColumnElement, Row, Select, case, func, select
+from sqlalchemy import ColumnElement, Row, case, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
+from api.services.casework.entry_filters import passing
+from api.store.casework import Disposition
 from api.store.tables import Certificate, RecallEntry
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
-Statement = TypeVar("Statement", bound=Select[*tuple[Any, ...]])
 RECALLED = (AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)
 _LAST = -1.0  # below every ratio: entries without one come last
 SORTS: dict[str, tuple[ColumnElement[Any], ...]] = {
@@ -56,14 +57,20 @@ def entry_rows(
     """
     columns = select(RecallEntry.certificate_id, RecallEntry.body)
     order = SORTS[query.get("sort", "order")]
-    statement = _filtered(columns, recall, name, query).order_by(*order, RecallEntry.position)
+    statement = passing(columns, recall, name, query).order_by(*order, RecallEntry.position)
     rows = session.execute(statement.offset(start).limit(query["limit"] + 1)).all()
     return rows[: query["limit"]], len(rows) > query["limit"]
 
 
-def entry_count(session: Session, recall: int, name: str, query: Record) -> int:
-    """Count the entries of one list that pass the filters of a query."""
-    return session.scalar(_filtered(select(func.count()), recall, name, query)) or 0
+def entry_count(
+    session: Session, recall: int, name: str, query: Record, *, undecided: bool = False
+) -> int:
+    """Count the entries of one list that pass the filters of a query, or those not disposed of."""
+    statement = passing(select(func.count()), recall, name, query)
+    if undecided:
+        decided = select(Disposition.certificate_id).where(Disposition.recall_id == recall)
+        statement = statement.where(RecallEntry.certificate_id.not_in(decided))
+    return session.scalar(statement) or 0
 
 
 def entry_of(
@@ -127,15 +134,3 @@ def _count(
         {"of": value, "certificates": count, "verdict_changes": int(changes)}
         for value, count, changes in rows
     ]
-
-
-def _filtered(statement: Statement, recall: int, name: str, query: Record) -> Statement:
-    statement = statement.where(RecallEntry.recall_id == recall, RecallEntry.list_name == name)
-    if "verdict_changes" in query:
-        statement = statement.where(RecallEntry.verdict_changes.is_(query["verdict_changes"]))
-    for column in ("customer", "item", "generation"):
-        if column in query:
-            statement = statement.where(getattr(RecallEntry, column) == query[column])
-    if "min_shift_over_U" in query:
-        statement = statement.where(RecallEntry.shift_over_U >= float(query["min_shift_over_U"]))
-    return statement

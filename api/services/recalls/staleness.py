@@ -60,10 +60,21 @@ def flags(session: Session, recalls: Collection[int]) -> dict[int, bool | str]:
 
 
 def standing(session: Session, recall_id: int) -> Record:
-    """Return what a case says of its recall: whether it is stale, and to be reopened."""
+    """Return what a case says of its recall: whether it is stale, and to be reopened.
+
+    `looked_at_again` is the number of the look that has taken the place of a recall that no longer
+    holds, or that may not: one that has read what made it so.
+    """
+    state = session.get_one(RecallWatch, recall_id)
+    again = None
+    if flag(state):
+        newest = select(func.max(RecallStale.position)).where(RecallStale.recall_id == recall_id)
+        known = max(session.scalar(newest) or 0, state.marked_position or 0)
+        again = _answered(session, recall_id, known)
     return {
-        "stale": flags(session, [recall_id])[recall_id],
+        "stale": flag(state),
         "reopen": recall_id in reopened(session, [recall_id]),
+        "looked_at_again": None if again is None else session.get_one(Recall, again).number,
     }
 
 
@@ -114,7 +125,7 @@ def reopened(session: Session, recalls: Collection[int] | None = None) -> list[i
     if recalls is not None:
         statement = statement.where(RecallWatch.recall_id.in_(list(recalls)))
     rows = session.execute(statement).all()
-    return [row.recall_id for row in rows if not _answered(session, row.recall_id, row.known)]
+    return [row.recall_id for row in rows if _answered(session, row.recall_id, row.known) is None]
 
 
 def stale_is(wanted: bool | str) -> ColumnElement[bool]:
@@ -130,8 +141,8 @@ def cause_of(session: Session, change: int | None) -> str:
     return OTHER_ENGINE if found is None else found.cause
 
 
-def _answered(session: Session, recall: int, known: int | None) -> bool:
-    """Whether a later look at the fault of a recall says what a fresh one would.
+def _answered(session: Session, recall: int, known: int | None) -> int | None:
+    """The later look at the fault of a recall that says what a fresh one would, or None.
 
     It does if it had read everything up to a position, or, being current itself, says the same of
     all of whom the recall says something else.
@@ -142,13 +153,17 @@ def _answered(session: Session, recall: int, known: int | None) -> bool:
             select(Later.id, LaterWatch.position, LaterWatch.stale)
             .join(LaterWatch, LaterWatch.recall_id == Later.id)
             .where(Later.previous_id.in_(frontier))
+            .order_by(Later.id)
         ).all()
-        if any(row.position >= (known or 0) for row in rows):
-            return True
+        for row in rows:
+            if row.position >= (known or 0):
+                return int(row.id)
         frontier = {row.id for row in rows} - looks.keys()
         looks |= {row.id: row.stale for row in rows}
     last = max(looks, default=None)
-    return last is not None and not looks[last] and _says_the_same(session, last, recall)
+    if last is None or looks[last] or not _says_the_same(session, last, recall):
+        return None
+    return last
 
 
 def _says_the_same(session: Session, look: int, recall: int) -> bool:

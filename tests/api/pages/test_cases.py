@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from html import unescape
 
 from tests.browser.site import DEMO
 
@@ -18,28 +19,41 @@ def steps(page: str) -> list[str]:
     return [" ".join(re.sub(r"<[^>]+>", " ", one).split()) for one in listed]
 
 
+def leave_out_all(visitor) -> None:
+    """Record of every customer who was not told why."""
+    page = visitor.get("/recalls/1").text
+    names = [unescape(one) for one in re.findall(r'name="customer" value="([^"]+)"> ', page)]
+    assert names
+    sent = {"customer": names, "reason": "told by telephone", "by": "Tor Example"}
+    assert visitor.send("/recalls/1", "/recalls/1/notice-exceptions", **sent).status_code == 303
+    assert "is sent no notice: Tor Example" in visitor.get("/recalls/1").text
+
+
 def test_the_case_takes_its_next_step(visitor):
     opened, assessed, notified, closed = steps(visitor.get("/recalls/1").text)
     assert opened.startswith("open : The recall was stored.")
     assert "Set it to assessed" in assessed
-    assert "Not possible yet: the case becomes assessed first." in notified
-    assert "Not possible yet: 40 certificates lack a disposition." in closed
+    assert "customers concerned were not told" in notified
+    assert "; 40 certificates lack a disposition." in closed
     answer = visitor.send("/recalls/1", "/recalls/1/case", state="assessed", **STEP)
     assert answer.status_code == 303
     _, assessed, notified, _ = steps(visitor.get("/recalls/1").text)
     assert "Ida Example" in assessed
     assert "looked at" in assessed
-    assert "Mind: No notice has been created yet." in notified
+    assert "Not possible yet" in notified
+    assert "Set it to notified" not in notified
     again = visitor.send("/recalls/1", "/recalls/1/case", state="assessed", **STEP)
     assert again.status_code == 409
     assert 'href="/recalls/1">Back to the recall' in again.text
 
 
 def test_a_case_is_closed_when_nothing_stands_against_it_any_more(visitor):
+    leave_out_all(visitor)
     for state in ("assessed", "notified"):
         assert visitor.send("/recalls/1", "/recalls/1/case", state=state, **STEP).status_code == 303
     assert "Set it to closed" not in visitor.get("/recalls/1").text
-    fields = {"scope": "list", "list": "affected", "action": "reissue", "by": "Ida Example"}
+    fields = {"scope": "filter", "list": "affected", "action": "reissue", "by": "Ida Example"}
+    fields["count"] = "40"
     visitor.send("/recalls/1", "/recalls/1/dispositions", **fields)
     assert "Set it to closed" in visitor.get("/recalls/1").text
     answer = visitor.send("/recalls/1", "/recalls/1/case", state="closed", **STEP)
@@ -135,8 +149,32 @@ def test_what_the_records_cannot_exclude_is_said_and_listed_with_its_reason(visi
     assert "MV-25-0900" in page
     assert "the record names nothing in the role" in page
     assert "Record the disposition" in page
-    form = {"scope": "list", "list": "cannot_be_excluded", "action": "withdraw", "by": "Quinn"}
+    form = {"scope": "filter", "list": "cannot_be_excluded", "action": "withdraw", "by": "Quinn"}
+    form["count"] = "1"
     shown = "/recalls/3?list=cannot_be_excluded"
     assert visitor.send(shown, "/recalls/3/dispositions", **form).status_code == 303
     page = visitor.get(shown).text
     assert "withdraw" in page.split('id="certificates"')[1].split("</tbody>")[0]
+
+
+def test_cause_action_and_review_are_recorded_in_their_order(visitor):
+    step = {"text": "the reference was overloaded", "by": "Ida Example"}
+    page = "/recalls/1"
+    late = visitor.send(page, "/recalls/1/corrective-steps", step="corrective_action", **step)
+    assert late.status_code == 409
+    assert "no cause is recorded yet" in late.text
+    made = visitor.send(page, "/recalls/1/corrective-steps", step="cause", **step)
+    assert made.headers["Location"] == "/recalls/1#corrective"
+    visitor.send(page, "/recalls/1/corrective-steps", step="corrective_action", **step)
+    review = {"step": "effectiveness_review", "effective": "no"} | step
+    assert visitor.send(page, "/recalls/1/corrective-steps", **review).status_code == 303
+    part = visitor.get(page).text.split('id="corrective"')[1].split('id="resumption"')[0]
+    assert "cause: the reference was overloaded" in part
+    assert "review of effectiveness (it did not help)" in part
+
+
+def test_nobody_is_left_out_without_being_ticked(visitor):
+    sent = {"reason": "told by telephone", "by": "Tor Example"}
+    answer = visitor.send("/recalls/1", "/recalls/1/notice-exceptions", **sent)
+    assert answer.status_code == 422
+    assert "No customer was ticked" in answer.text

@@ -164,6 +164,7 @@ def test_what_a_later_look_no_longer_lists_is_under_review_until_somebody_decide
     assert "Under review" in page
     decided = {"action": "no_action", "by": "Robin", "justification": "used before the window"}
     decided["certificates"] = ["MV-25-0075"]
+    decided["reason_for_customer"] = "It was calibrated before the fault arose."
     answer = visitor.client.post("/v1/recalls/1/dispositions", json=decided, headers=keys.headers())
     assert answer.status_code == 201
     page = visitor.get("/certificates/MV-25-0075").text

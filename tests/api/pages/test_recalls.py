@@ -88,8 +88,9 @@ def test_dispositions_are_recorded_for_those_ticked(visitor, keys):
 
 
 def test_a_whole_list_is_disposed_of_at_once_and_only_once(visitor):
-    fields = {"scope": "changed", "list": "affected", "undecided": "yes", "action": "withdraw"}
+    fields = {"scope": "filter", "list": "affected", "undecided": "yes", "action": "withdraw"}
     fields |= {"by": "Ida Example", "once": "one-form"}
+    fields |= {"filter_verdict_changes": "true", "count": str(CHANGES)}
     shown = visitor.get("/recalls/1").text
     version = re.search(r'name="version" value="(\d+)"', shown)[1]
     for _ in range(2):
@@ -100,8 +101,44 @@ def test_a_whole_list_is_disposed_of_at_once_and_only_once(visitor):
     )
 
 
+def test_all_that_pass_the_filter_are_those_that_the_page_counts(visitor, keys):
+    customer = "Morrowick Docks"
+    page = visitor.get(f"/recalls/1?customer={customer}").text
+    said = re.search(r"all (\d+) that pass the filter, on all pages: customer ([^<]+)<", page)
+    assert said is not None
+    assert said[2] == customer
+    assert f'name="filter_customer" value="{customer}"' in page
+    fields = {"scope": "filter", "list": "affected", "action": "reissue", "by": "Ida Example"}
+    fields["filter_customer"] = customer
+    address = "/recalls/1/dispositions"
+    refused = visitor.send("/recalls/1", address, **fields, count=str(AFFECTED))
+    assert refused.status_code == 409
+    assert f"{said[1]} certificate(s) are meant and not {AFFECTED}" in refused.text
+    assert f"{AFFECTED} of {AFFECTED} without" in visitor.get("/recalls/1").text
+    made = visitor.send("/recalls/1", address, **fields, count=said[1])
+    assert f"disposed={said[1]}" in made.headers["Location"]
+    assert "customer=Morrowick+Docks" in made.headers["Location"]
+    listed = visitor.client.get("/v1/recalls/1/dispositions", headers=keys.headers()).get_json()
+    assert len(listed["items"]) == int(said[1])
+
+
+def test_a_row_tells_every_disposition_that_was_made(visitor):
+    ticked = json.dumps({"certificate": "MV-25-0053", "revision": 0})
+    fields = {"scope": "ticked", "certificate": ticked, "list": "affected", "by": "Ida Example"}
+    why = {"justification": "the link was scrapped", "reason_for_customer": "You scrapped it."}
+    for more in ({"action": "withdraw"}, {"action": "no_action"} | why):
+        made = visitor.send("/recalls/1", "/recalls/1/dispositions", **fields, **more)
+        assert made.status_code == 303
+    row = visitor.get("/recalls/1").text.split(">MV-25-0053</a>")[1].split("</tr>")[0]
+    assert "by Ida Example, 1 earlier" in row
+    assert "the link was scrapped" in row
+    assert "for the customer: You scrapped it." in row
+    assert row.index("no action: Ida") < row.index("withdraw: Ida")
+
+
 def test_a_page_that_is_out_of_date_changes_nothing(visitor):
-    fields = {"scope": "list", "list": "affected", "action": "withdraw", "by": "Ida Example"}
+    fields = {"scope": "filter", "list": "affected", "action": "withdraw", "by": "Ida Example"}
+    fields["count"] = str(AFFECTED)
     page = visitor.get("/recalls/1").text
     old = re.search(r'name="version" value="(\d+)"', page)[1]
     visitor.send("/recalls/1", "/recalls/1/dispositions", **fields)
@@ -115,11 +152,18 @@ def test_a_page_that_is_out_of_date_changes_nothing(visitor):
     [
         ({"scope": "ticked", "action": "withdraw", "by": "Ida"}, "No certificate was ticked"),
         (
-            {"scope": "list", "list": "affected", "action": "no_action", "by": "Ida"},
+            {"scope": "filter", "list": "affected", "action": "no_action", "by": "Ida"},
             "justification",
         ),
-        ({"scope": "list", "list": "cleared", "action": "withdraw", "by": "Ida"}, "Must be one of"),
-        ({"scope": "list", "list": "affected", "action": "withdraw"}, "mpty text"),
+        (
+            {"scope": "filter", "list": "cleared", "action": "withdraw", "by": "Ida"},
+            "Must be one of",
+        ),
+        ({"scope": "filter", "list": "affected", "action": "withdraw"}, "mpty text"),
+        (
+            {"scope": "filter", "list": "affected", "action": "withdraw", "by": "Ida"},
+            "Write how many certificates are meant",
+        ),
     ],
 )
 def test_what_cannot_be_recorded_is_refused_in_words(visitor, fields, said):

@@ -42,6 +42,15 @@ class Recalled:
         body = {"by": by, "reason": reason}
         return self.client.post(f"{self.at}/resumption", json=body, headers=headers)
 
+    def excepted(self, *customers, by="Robin Manager", reason="told in person"):
+        body = {"customers": customers or [HARBOUR, QUARRY], "by": by, "reason": reason}
+        return self.client.post(f"{self.at}/notice-exceptions", json=body)
+
+    def corrective(self, step, text="the screw was loose", by="Quinn Assessor", **more):
+        headers = {"If-Match": self.case().headers["ETag"]}
+        body = {"step": step, "by": by, "text": text} | more
+        return self.client.post(f"{self.at}/corrective-steps", json=body, headers=headers)
+
     def dispose(self, action="withdraw", **more):
         body = {"action": action, "by": "Quinn Assessor"} | more
         return self.client.post(f"{self.at}/dispositions", json=body)

@@ -18,16 +18,31 @@ def test_a_stored_recall_opens_a_case(recalled):
         "assessed_by": None,
         "resumption": None,
         "history": [],
+        "corrective": {
+            "cause": None,
+            "corrective_action": None,
+            "effectiveness_review": None,
+            "history": [],
+        },
+        "customers": {
+            "concerned": 2,
+            "told": 0,
+            "missing": 2,
+            "named": ["Harbour Cranes", "Quarry & Söhne"],
+            "exceptions": [],
+        },
         "dispositions": {"needed": 4, "missing": 4, "by_action": {}},
         "notices": {"created": 0, "delivered": 0, "acknowledged": 0},
         "stale": False,
         "reopen": False,
+        "looked_at_again": None,
     }
     assert shown.headers["ETag"]
 
 
 def test_a_case_goes_step_by_step_and_keeps_who_when_and_why(recalled):
     assert recalled.step("assessed", reason="shift above U").status_code == 200
+    recalled.excepted()
     assert recalled.step("notified", by="Ada Office").status_code == 200
     recalled.dispose(list="affected")
     recalled.dispose(list="indeterminate")
@@ -71,6 +86,7 @@ def test_a_step_has_a_person_and_a_reason(recalled):
 
 def test_a_case_closes_only_when_every_certificate_is_decided(recalled):
     recalled.step("assessed")
+    recalled.excepted()
     recalled.step("notified")
     recalled.dispose(certificates=["C-1", "C-3"])
     refused = recalled.step("closed")
@@ -182,7 +198,9 @@ def test_what_a_second_look_lists_no_longer_is_freed_by_a_person_alone(recalled)
     second = recalled.report(narrower, previous=1)
     assert "C-1" in json.dumps(second["cleared"])
     assert state() == "under_review"
-    recalled.dispose("no_action", certificates=["C-1"], justification="outside the window")
+    # In the first look it fails, so its customer reads why nothing is done.
+    why = {"reason_for_customer": "It was calibrated before the fault arose."}
+    recalled.dispose("no_action", certificates=["C-1"], justification="outside the window", **why)
     assert state() == "none"
     recalled.dispose("withdraw", certificates=["C-1"])
     assert state() == "recalled"

@@ -45,6 +45,8 @@ def test_a_row_of_the_table_says_all_of_one_point(recalled):
     answer = recalled.client.get(f"{recalled.at}/export.csv")
     assert answer.headers["Content-Disposition"] == 'attachment; filename="R-00001.csv"'
     first, *rest = table(recalled)
+    assert tuple(first) == exports.COLUMNS
+    decided_at = first.pop("disposition_at")
     assert first == {
         "class": "affected",
         "certificate": "C-1",
@@ -74,8 +76,8 @@ def test_a_row_of_the_table_says_all_of_one_point(recalled):
         "disposition_by": "Quinn Assessor",
         "justification": "",
     }
+    assert decided_at.endswith("Z")
     assert [one["certificate"] for one in rest] == ["C-2", "C-3", "C-4"]
-    assert tuple(first) == exports.COLUMNS
 
 
 def test_a_row_says_that_its_certificate_contradicted_its_own_rule_before(recall_of):

@@ -41,10 +41,10 @@ class Content:
         chosen = self.subjects(*numbers)
         return notice_content.certificates(self.session, self.recall.id, chosen)
 
-    def decide(self, number, action):
+    def decide(self, number, action, **more):
         case = cases.get(self.session, self.recall.id)
         command = {"certificates": [{"certificate": number}], "action": action, "by": "M. Tarn"}
-        command["justification"] = "as the other customer wrote"
+        command |= {"justification": "as the other customer wrote"} | more
         dispositions.record(self.session, case, command, NOW)
 
 
@@ -147,6 +147,33 @@ def test_the_action_that_was_decided_last_is_the_one_that_is_told(content):
     told = made.of("C-1")[0]["action"]
     assert told["action"] == "reissue"
     assert "amended certificate" in told["words"]
+
+
+def test_no_action_for_a_certificate_that_fails_says_why_and_not_that_all_is_well(content):
+    # -0.004 - 0.0005 x 10 = -0.009, accepted to 0.01 - U = 0.008: it fails.
+    made = content(cal("C-1", "A", "02-01", [ref("REF")], [row("10", "-0.004")]))
+    made.decide("C-1", "no_action", reason_for_customer="You scrapped the item in May.")
+    (one,) = made.of("C-1")
+    assert one["points"][0]["verdict_after"] == "fail"
+    assert one["action"]["reason"] == "You scrapped the item in May."
+    assert "no need" not in one["action"]["words"]
+    assert one["action"]["words"].endswith("Our reason: You scrapped the item in May.")
+    assert "as the other customer wrote" not in json.dumps(one)
+
+
+@pytest.mark.parametrize("action", ["reissue", "recalibrate_free", "no_action"])
+@pytest.mark.parametrize(
+    "fault",
+    [{"kind": "unknown"}, {"kind": "interval", "bound_rel": "0.0001"}],
+    ids=["unknown", "bounds"],
+)
+def test_of_an_effect_that_is_not_known_no_corrected_value_is_promised(content, fault, action):
+    made = content(cal("C-1", "A", "02-01", [ref("REF")]), fault={"item": "REF"} | OPEN | fault)
+    made.decide("C-1", action)
+    words = made.of("C-1")[0]["action"]["words"]
+    assert "corrected values" not in words
+    assert "no need" not in words
+    assert "values given" not in words
 
 
 def test_certificates_stand_in_order_of_time_whatever_was_asked_first(content):

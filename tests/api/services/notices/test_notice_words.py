@@ -117,7 +117,20 @@ def test_every_reason_of_doubt_is_told_in_plain_words(reason):
 
 @pytest.mark.parametrize("action", [*ACTIONS, None])
 def test_nobody_is_sent_to_corrected_values_that_are_not_given(action):
-    told = words.action_in_words(action, NOT_EXCLUDED)
+    told = words.action_in_words(action, corrected=False)
     assert "corrected values" not in told
+    assert "the values given" not in told
     assert told
-    assert words.action_in_words(action, AFFECTED) == words.ACTIONS[action]
+    assert words.action_in_words(action, corrected=True) == words.ACTIONS[action]
+
+
+@pytest.mark.parametrize("corrected", [True, False])
+def test_nobody_whose_item_fails_reads_that_nothing_need_be_done(corrected):
+    told = words.action_in_words("no_action", corrected=corrected, fails=True, reason="Scrapped.")
+    assert "no need" not in told
+    assert "competent, authorised" in told
+    assert told.endswith("Our reason: Scrapped.")
+
+
+def test_a_result_that_nobody_knows_is_not_said_to_need_nothing():
+    assert "no need" not in words.action_in_words("no_action", corrected=False)

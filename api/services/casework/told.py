@@ -1,0 +1,123 @@
+"""Who is to be told of a recall, and who was? Or for whom it stands, with a name, why not.
+
+A customer counts as told by the latest of its notices, once it was delivered or acknowledged: one
+that was replaced told something that holds no longer. Reported to the customer, or a reason why not
+(ISO/IEC 17025:2017, 7.10.1 e, from memory).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Select, and_, exists, func, or_, select
+from sqlalchemy.orm import Session, aliased
+
+from api.services.base.record import Record
+from api.store.casework import Disposition, Notice, NoticeException, NoticeRecord
+from api.store.tables import Certificate, Customer, RecallEntry
+from graph.moments import text_of
+from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
+
+NOTHING = "no_action"
+SENT = ("delivery", "acknowledgement")
+MOST_NAMED = 100
+Newer = aliased(Notice)
+
+
+def latest_dispositions(recall_id: int) -> Select[Any]:
+    """Keys of the dispositions that count: the latest of each certificate."""
+    return (
+        select(func.max(Disposition.id))
+        .where(Disposition.recall_id == recall_id)
+        .group_by(Disposition.certificate_id)
+    )
+
+
+def concerned(recall_id: int) -> Select[*tuple[Any, ...]]:
+    """Certificates of which customers are to be told: `id` and `name` of the customer, the key.
+
+    Exposed certificates without effect are told of only if something is done about them, and those
+    that cannot be excluded unless it was decided that nothing is to be done.
+    """
+    decided = and_(
+        Disposition.recall_id == recall_id,
+        Disposition.certificate_id == RecallEntry.certificate_id,
+        Disposition.id.in_(latest_dispositions(recall_id)),
+    )
+    something = Disposition.action != NOTHING
+    return (
+        select(Customer.id, Customer.name, RecallEntry.certificate_id)
+        .select_from(RecallEntry)
+        .join(Certificate, Certificate.id == RecallEntry.certificate_id)
+        .join(Customer, Customer.id == Certificate.customer_id)
+        .outerjoin(Disposition, decided)
+        .where(
+            RecallEntry.recall_id == recall_id,
+            or_(
+                RecallEntry.list_name.in_((AFFECTED, INDETERMINATE)),
+                and_(RecallEntry.list_name == EXPOSED, something),
+                and_(
+                    RecallEntry.list_name == NOT_EXCLUDED,
+                    or_(Disposition.id.is_(None), something),
+                ),
+            ),
+        )
+    )
+
+
+def customers(recall_id: int) -> Select[*tuple[Any, ...]]:
+    """Customers concerned, each once: `id`, `name`, and whether it was `told` or is `excepted`."""
+    theirs = concerned(recall_id).subquery()
+    newer = exists().where(
+        Newer.recall_id == recall_id,
+        Newer.customer_id == Notice.customer_id,
+        Newer.id > Notice.id,
+    )
+    told = exists().where(
+        Notice.recall_id == recall_id,
+        Notice.customer_id == theirs.c.id,
+        NoticeRecord.notice_id == Notice.id,
+        NoticeRecord.kind.in_(SENT),
+        ~newer,
+    )
+    excepted = exists().where(
+        NoticeException.recall_id == recall_id, NoticeException.customer_id == theirs.c.id
+    )
+    return select(
+        theirs.c.id, theirs.c.name, told.label("told"), excepted.label("excepted")
+    ).distinct()
+
+
+def untold(recall_id: int) -> Select[*tuple[Any, ...]]:
+    """Customers concerned that were sent no notice and for whom no reason stands: `id`, `name`."""
+    all_of_them = customers(recall_id).subquery()
+    return select(all_of_them.c.id, all_of_them.c.name).where(
+        ~all_of_them.c.told, ~all_of_them.c.excepted
+    )
+
+
+def progress(session: Session, recall_id: int) -> Record:
+    """Return how many customers are concerned and told, who is missing, and who is excepted."""
+    rows = session.execute(customers(recall_id)).all()
+    missing = sorted(row.name for row in rows if not row.told and not row.excepted)
+    return {
+        "concerned": len(rows),
+        "told": sum(bool(row.told) for row in rows),
+        "missing": len(missing),
+        "named": missing[:MOST_NAMED],
+        "exceptions": exceptions(session, recall_id),
+    }
+
+
+def exceptions(session: Session, recall_id: int) -> list[Record]:
+    """Return the customers that are sent no notice, each with who said so, when and why."""
+    rows = session.execute(
+        select(NoticeException, Customer.name)
+        .join(Customer, Customer.id == NoticeException.customer_id)
+        .where(NoticeException.recall_id == recall_id)
+        .order_by(NoticeException.id)
+    )
+    return [
+        {"customer": name, "by": one.person, "at": text_of(one.at_us), "reason": one.reason}
+        for one, name in rows
+    ]

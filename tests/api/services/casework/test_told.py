@@ -1,0 +1,53 @@
+"""Who is to be told of a recall, and who counts as told."""
+
+from __future__ import annotations
+
+import pytest
+from oracle_cases import cal, force_fault, lab, ref, row
+
+from api.services.casework import told
+
+HARBOUR, QUARRY = "Harbour Cranes", "Quarry & Söhne"
+# C-1 is affected. The use of C-2 has a sister with the contrary weight: exposed, without effect.
+LABORATORY = lab(
+    cal("C-1", "I-1", "02-01", [ref("REF")], [row()], customer=HARBOUR),
+    cal("C-2", "I-2", "03-01", [ref("REF"), ref("REF", "-1")], [row()], customer=QUARRY),
+    cal("C-3", "I-3", "04-01", [ref("REF")], [row()]),
+)
+
+
+@pytest.fixture
+def recalled(client):
+    assert client.post("/v1/imports", json=LABORATORY).status_code == 201
+    answer = client.post("/v1/recalls", json={"fault": force_fault("REF")}).get_json()
+    assert [one["certificate"] for one in answer["exposed_zero_effect"]] == ["C-2"]
+    return client
+
+
+def missing(database):
+    with database.read() as session:
+        return told.progress(session, 1)["named"]
+
+
+def decide(client, number, action):
+    body = {"certificates": [number], "action": action, "by": "Q", "justification": "as agreed"}
+    body["reason_for_customer"] = "as agreed with you"
+    assert client.post("/v1/recalls/1/dispositions", json=body).status_code == 201
+
+
+def test_who_is_exposed_without_effect_is_told_only_of_what_is_done(recalled, database):
+    assert missing(database) == [HARBOUR]
+    decide(recalled, "C-2", "recalibrate_free")
+    assert missing(database) == [HARBOUR, QUARRY]
+    decide(recalled, "C-2", "no_action")
+    assert missing(database) == [HARBOUR]
+
+
+def test_who_is_affected_is_told_whatever_is_done(recalled, database):
+    decide(recalled, "C-1", "no_action")
+    assert missing(database) == [HARBOUR]
+
+
+def test_a_certificate_without_a_customer_concerns_none(recalled, database):
+    with database.read() as session:
+        assert told.progress(session, 1)["concerned"] == 1
