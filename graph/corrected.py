@@ -38,13 +38,15 @@ def taken_before(fault: Fault, window: Window, calibration: Calibration) -> list
 
     Examples
     --------
-    >>> from graph.faults import ForceError
-    >>> from graph.moments import Moment
+    >>> from decimal import Decimal
+    >>> from graph import ForceError, Moment, Point
     >>> fault = ForceError(item="REF", start_us=0, end_us=9, delta_rel=Fraction("0.001"))
-    >>> taken = Taken("REF", None, Window(5, 20), (Fraction("0.0004"),))
-    >>> one = Calibration(1, "C-1", 1, "issued", "WS", None, Moment(5, 5), taken=(taken,))
-    >>> taken_before(fault, fault.window(), one) is None  # no points
-    True
+    >>> taken = (Taken("REF", None, Window(5, 20), (Fraction("0.0004"),)),)
+    >>> size, at = Fraction(1000), Moment(5, 5)
+    >>> points = (Point("1", "single", "kN", False, Decimal(10), size, Decimal(0), None, Decimal(2)),)
+    >>> revised = Calibration(1, "C-1", 1, "issued", "WS", None, at, taken=taken, points=points)
+    >>> taken_before(fault, fault.window(), revised)
+    [Fraction(1, 2500)]
     """
     number = len(calibration.points)
     same = [
@@ -96,7 +98,7 @@ def less(fault: Fault, effects: Sequence[Effect], taken: Sequence[Fraction]) -> 
 
     Examples
     --------
-    >>> from graph.faults import ForceError
+    >>> from graph import ForceError
     >>> fault = ForceError(item="REF", start_us=0, end_us=9, delta_rel=Fraction("0.001"))
     >>> one = Effect(Fraction("0.001"), Fraction(1))
     >>> less(fault, [one, one], [Fraction("0.001"), Fraction("0.0004")])[0].delta
