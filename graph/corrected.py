@@ -40,10 +40,11 @@ def taken_before(fault: Fault, window: Window, calibration: Calibration) -> list
     --------
     >>> from decimal import Decimal
     >>> from graph import ForceError, Moment, Point
+    >>> from graph.model import Taken
     >>> fault = ForceError(item="REF", start_us=0, end_us=9, delta_rel=Fraction("0.001"))
     >>> taken = (Taken("REF", None, Window(5, 20), (Fraction("0.0004"),)),)
-    >>> size, at = Fraction(1000), Moment(5, 5)
-    >>> points = (Point("1", "single", "kN", False, Decimal(10), size, Decimal(0), None, Decimal(2)),)
+    >>> ten, size, at = Decimal(10), Fraction(1000), Moment(5, 5)
+    >>> points = (Point("1", "single", "kN", False, ten, size, Decimal(0), None, Decimal(2)),)
     >>> revised = Calibration(1, "C-1", 1, "issued", "WS", None, at, taken=taken, points=points)
     >>> taken_before(fault, fault.window(), revised)
     [Fraction(1, 2500)]
