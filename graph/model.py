@@ -300,6 +300,27 @@ class Point(NamedTuple):
         return self._replace(newton=self.newton * share)
 
 
+class Taken(NamedTuple):
+    """What a corrected revision took from its errors for one fault.
+
+    Parameters
+    ----------
+    name : str
+        Of what was faulty, as `Fault.item`: an item, a certificate, a method.
+    channel : str or None
+        Of the item; the whole of it unless given.
+    window : Window
+        When uses were suspect.
+    deltas : tuple of Fraction
+        delta_rel at each point, in the order of the points.
+    """
+
+    name: str
+    channel: str | None
+    window: Window
+    deltas: tuple[Fraction, ...]
+
+
 class Calibration(NamedTuple):
     """One revision of a certificate with the uses and results of its calibration.
 
@@ -327,6 +348,8 @@ class Calibration(NamedTuple):
         "tension" or "compression"; None where it is not recorded.
     uses : tuple of Use
         What was used.
+    taken : tuple of Taken
+        What was taken from its errors before.
     points : tuple of Point
         The results.
     """
@@ -342,6 +365,7 @@ class Calibration(NamedTuple):
     external: bool = False
     mode: str | None = None
     uses: tuple[Use, ...] = ()
+    taken: tuple[Taken, ...] = ()
     points: tuple[Point, ...] = ()
 
     def measured(self, points: tuple[Point, ...]) -> Calibration:

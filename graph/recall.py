@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
+from graph.corrected import less, taken_before
 from graph.effects import Carried, effects_at_points
 from graph.faults import NO_EFFECT, Effect, Fault
 from graph.in_force import DOUBTS, Candidate, Doubt, beyond_range
@@ -25,7 +26,15 @@ from graph.links import CONFIRMED, MAY, Link, Path
 from graph.model import BY_SHARE, ONE, SHIELDED, Calibration, Held, Point, Use
 from graph.passing import Passed, passed_on
 from graph.paths import Reasons, joined, reasons
-from graph.suspects import CLEARED_REASONS, NOT_EXPOSED, Exposure, SuspectWindow, concerned, expose
+from graph.suspects import (
+    CLEARED_REASONS,
+    CORRECTED,
+    NOT_EXPOSED,
+    Exposure,
+    SuspectWindow,
+    concerned,
+    expose,
+)
 
 if TYPE_CHECKING:  # a first list asks for names of this module and can do without networkx
     from graph.traceability import Graph, Incoming
@@ -217,6 +226,12 @@ def _judge(walk: _Walk, calibration: Calibration, exposure: Exposure) -> _Judged
     fault = walk.suspect.fault
     carried = _carried(edges)
     effects = effects_at_points(fault, calibration, exposure.uses, carried)
+    if calibration.taken:
+        taken = taken_before(fault, walk.suspect.window, calibration)
+        if taken is not None:
+            effects = less(fault, effects, taken)
+            if any(taken) and not any(effect.delta != 0 for effect in effects):
+                return frozenset((CORRECTED,))  # and it passes nothing on
     list_name = _list_of(fault, effects)
     if not effects and _weighs([*exposure.uses, *(one.use for one in carried)]):
         list_name = INDETERMINATE  # something reached it, and there is no result to move

@@ -17,9 +17,12 @@ from graph.faults import Fault
 from graph.links import Path
 from graph.model import BY_SHARE, ONE, SHIELDED, Calibration, Holder, Use, Window
 
+# Why a certificate is cleared whose errors were corrected for the very fault.
+CORRECTED = "corrected"
 # Why a use is cleared, in the order in which it is tried.
 CLEARED_REASONS = (
     "status",
+    CORRECTED,
     "channel",
     "part",
     "mode",

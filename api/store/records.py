@@ -31,6 +31,7 @@ class CertificateRow(NamedTuple):
     content_hash: str
     method: str | None
     mode: str | None
+    fault_corrections: str | None
 
 
 class HeadRow(NamedTuple):

@@ -36,8 +36,8 @@ from api.store.records import (
     UseRow,
 )
 
-# 2: modes, directions, shares, and when a certificate serves.
-FORMAT = 2
+# 2: modes, directions, shares, and when a certificate serves; 3: what revisions were corrected for.
+FORMAT = 3
 MANIFEST = "manifest.json"
 ROWS_A_GROUP = 16_384
 _NUMBERS = pa.int64()

@@ -83,7 +83,7 @@ def test_a_case_is_closed_by_the_client(lab):
     with pytest.raises(Stale):
         lab.record_corrective_step(read, "cause", "Robin", text="worn")
     for state in ("assessed", "notified", "closed"):
-        if state == "closed":  # the draft is traced by a fresh recall, and not by this one
+        if state == "closed":  # the draft was recorded after this recall
             lab.report_fault(FAULT, previous=recall)
         case = lab.advance_case(lab.case(recall), state, "Robin", "as agreed")
     assert case["state"] == "closed"

@@ -43,6 +43,7 @@ TRACED_REASONS = {
 }
 CLEARED_REASONS = {
     "status": "not issued, and nothing faulty reached it",
+    "corrected": "what the fault does was taken from its errors when this revision was made",
     "channel": "another channel was used",
     "part": "the part was not in the assembly at the time",
     "record": "the record shows that the right factor was applied",

@@ -14,16 +14,18 @@ from fractions import Fraction
 from functools import lru_cache
 from operator import attrgetter
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from api.services.recalls.faults import METHOD_PREFIX
 from api.services.recalls.resting import Histories
 from api.store.chunks import chunks
 from api.store.records import CertificateRow, UseRow
 from api.store.sources import Source
-from graph.model import ONE, Calibration, Use
-from graph.moments import Moment
+from graph.model import ONE, Calibration, Taken, Use, Window
+from graph.moments import Moment, instant_us
 
 AT_ONCE = 500
+UTC = ZoneInfo("UTC")
 _POSITION = attrgetter("position")
 
 
@@ -84,6 +86,7 @@ class Traced:
             bool(row.external),
             row.mode,
             tuple(used),
+            () if row.fault_corrections is None else tuple(_taken(row.fault_corrections)),
         )
 
     def _use(self, row: UseRow, performed: Moment, mode: str | None) -> Use:
@@ -107,6 +110,30 @@ class Traced:
             rest.doubts,
             rest.held,
         )
+
+
+def _taken(text: str) -> Iterator[Taken]:
+    """What was taken for single faults; of several at once nobody can say which took what."""
+    for one in json.loads(text):
+        if len(one["faults"]) == 1:
+            (fault,), (window,) = one["faults"], one["windows"]
+            yield Taken(
+                METHOD_PREFIX + fault["method"]
+                if "method" in fault
+                else fault.get("item") or fault["certificate"],
+                fault.get("channel"),
+                Window(
+                    _instant(window["start"]),
+                    _instant(window["end"]),
+                    bool(window["start_inclusive"]),
+                    bool(window["end_inclusive"]),
+                ),
+                tuple(Fraction(point["delta_rel"]) for point in one["points"]),
+            )
+
+
+def _instant(text: str | None) -> int | None:
+    return None if text is None else instant_us(text, UTC)
 
 
 def _lacking(known: Mapping[int, Any], keys: Collection[int]) -> set[int]:

@@ -41,7 +41,7 @@ def fault_file(tmp_path):
 def test_a_snapshot_tells_its_schema_instant_rows_and_hashes(taken, database):
     folder, manifest = taken
     assert json.loads((folder / "manifest.json").read_text()) == manifest
-    assert (manifest["format"], manifest["schema"]) == (2, SCHEMA)
+    assert (manifest["format"], manifest["schema"]) == (3, SCHEMA)
     assert manifest["as_of"].endswith("Z")
     assert manifest["journal"].keys() == {"position", "hash"}
     assert manifest["files"]["certificate"]["rows"] > 100

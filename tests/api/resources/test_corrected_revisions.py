@@ -152,11 +152,87 @@ def test_a_customer_reads_no_record_of_what_was_taken(recalled, keys):
     assert "fault_corrections" not in answer
 
 
-def test_a_draft_is_traced_and_recalls_nobody(recalled):
+def test_a_draft_recalls_nobody_and_leaves_the_lists_as_they_were(recalled, recheck):
     draft(recalled)
     request = {"fault": recalled.recall["faults"][0], "preview": True}
     again = recalled.client.post("/v1/recalls", json=request).get_json()
     assert [one["certificate"] for one in again["affected"]] == ["C-1", "C-2", "C-3"]
-    assert [(one["certificate"], one["revision"]) for one in again["traced_not_recalled"]] == [
-        ("C-1", 1)
+    assert again["traced_not_recalled"] == []
+    assert [(one["certificate"], one["revision"]) for one in again["cleared"]] == [("C-1", 1)]
+    recheck()
+    assert recalled.case().get_json()["stale"] is False
+
+
+@pytest.fixture
+def reissued(recalled):
+    """C-1 to C-3 corrected and issued anew."""
+    recalled.dispose("reissue", list="affected")
+    assert len(drafts(recalled).get_json()["items"]) == 3
+    for number in ("C-1", "C-2", "C-3"):
+        address = f"/v1/certificates/{number}/issue?revision=1"
+        issued = recalled.client.post(address, json={"issued_at": "2025-07-15T08:00:00Z"})
+        assert issued.status_code == 200, issued.text
+    return recalled
+
+
+def again(recalled, **more):
+    fault = recalled.recall["faults"][0] | more
+    sent = {"fault": {name: value for name, value in fault.items() if value is not None}}
+    return recalled.client.post("/v1/recalls", json=sent | {"preview": True}).get_json()
+
+
+def test_the_same_fault_reported_again_finds_nothing_left_to_correct(reissued):
+    found = again(reissued)
+    assert found["affected"] == []
+    cleared = [one for one in found["cleared"] if one["reason"] == "corrected"]
+    assert [(one["certificate"], one["revision"]) for one in cleared] == [
+        ("C-1", 1),
+        ("C-2", 1),
+        ("C-3", 1),
     ]
+    assert "taken from its errors" in cleared[0]["detail"]
+    assert len(found["traced_not_recalled"]) == 3  # the revisions before
+
+
+def test_another_estimate_of_the_fault_leaves_the_difference(reissued):
+    # 0.0008 - 0.0005 = 0.0003 of 10 kN: -0.009 - 0.003 = -0.012, as 0.004 + 0.008 says at once.
+    first, *_ = again(reissued, delta_rel="0.0008")["affected"]
+    assert (first["certificate"], first["revision"]) == ("C-1", 1)
+    (point,) = first["points"]
+    assert (point["delta_rel"], point["shift"]) == ("0.0003", "-0.003")
+    assert point["corrected_error"] == "-0.012"
+
+
+def test_a_correction_of_a_correction_keeps_both(reissued):
+    sent = {"fault": reissued.recall["faults"][0] | {"delta_rel": "0.0008"}, "previous": 1}
+    assert reissued.client.post("/v1/recalls", json=sent).status_code == 201
+    address = "/v1/recalls/2/revisions/C-1"
+    made = reissued.client.post(address, json={"by": "Robin Manager"}).get_json()
+    assert made["revision"] == 2
+    taken = [one["points"][0]["delta_rel"] for one in made["fault_corrections"]]
+    assert taken == ["0.0005", "0.0003"]
+    issued = {"issued_at": "2025-08-15T08:00:00Z"}
+    reissued.client.post("/v1/certificates/C-1/issue?revision=2", json=issued)
+    # 0.0005 + 0.0003 were taken of 0.0008, and 0.0005 of that of the two others.
+    found = again(reissued, delta_rel="0.0008")
+    assert [one["certificate"] for one in found["affected"]] == ["C-2", "C-3"]
+
+
+def test_a_fault_at_another_time_is_not_the_one_that_was_corrected(reissued):
+    late = {"last_good_at": "2025-06-30T12:00:00Z", "isolated_at": "2025-12-31T00:00:00Z"}
+    found = again(reissued, **late)
+    issued = [one for one in found["cleared"] if one["revision"] == 1]
+    assert len(issued) == 3
+    assert {one["reason"] for one in issued} == {"window"}
+
+
+def test_a_case_whose_certificates_were_reissued_is_closed_after_a_second_look(reissued, recheck):
+    recheck()
+    reissued.excepted()
+    reissued.dispose(list="indeterminate")
+    for state in ("assessed", "notified"):
+        assert reissued.step(state).status_code == 200
+    assert reissued.step("closed").status_code == 409
+    second = reissued.report(reissued.recall["faults"][0], previous=1)
+    assert second["affected"] == []
+    assert reissued.step("closed").status_code == 200

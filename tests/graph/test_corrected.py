@@ -1,0 +1,129 @@
+"""What a corrected revision took already is taken from what a later fault does to it.
+
+Expected values by hand: what is left is delta less what was taken, point by point.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from graph_records import DAY, cal, point, use
+from hypothesis import given
+from hypothesis import strategies as st
+
+from graph.corrected import less, taken_before
+from graph.faults import Effect, ForceError, IndicatesHigh, UnknownEffect, WithinInterval
+from graph.model import Taken, Window
+from graph.recall import AFFECTED, CLEARED, INDETERMINATE, SuspectWindow, assess
+from graph.traceability import in_order_of_dependence, reached
+
+F = Fraction
+OPEN = {"item": "REF", "start_us": 0, "end_us": 20 * DAY}
+
+
+def case(kind=ForceError, **more):
+    given_ = {"delta_rel": F("0.001")} if kind is ForceError else {}
+    fault = kind(**OPEN | given_ | more)
+    return SuspectWindow(fault, fault.window())
+
+
+def took(*deltas, name="REF", channel=None, window=None):
+    return Taken(name, channel, window or Window(0, 20 * DAY), tuple(map(F, deltas)))
+
+
+def judged(suspect, *calibrations):
+    by_key = {one.key: one for one in calibrations}
+    graph = reached(calibrations)
+    order = [by_key[key] for key in in_order_of_dependence(graph)]
+    return {one.calibration.number: one for one in assess([suspect], order, graph)}
+
+
+def corrected(*taken, points=None):
+    """W-1, which used REF on day 10 and was corrected; C-2 rests on it."""
+    first = cal(1, use(day=10), item="WS", points=points, taken=tuple(taken))
+    return first, cal(2, use("WS", 12, source=1))
+
+
+def test_the_same_fault_leaves_nothing_and_nothing_is_passed_on():
+    found = judged(case(), *corrected(took("0.001")))
+    assert (found["C-1"].list_name, found["C-1"].reason) == (CLEARED, "corrected")
+    assert found.get("C-2") is None or found["C-2"].list_name == CLEARED
+
+
+def test_another_estimate_leaves_the_difference_and_passes_it_on():
+    found = judged(case(delta_rel=F("0.0013")), *corrected(took("0.001")))
+    assert [found[n].list_name for n in ("C-1", "C-2")] == [AFFECTED, AFFECTED]
+    # 0.0013 - 0.001 = 0.0003, carried to whoever rests on it.
+    assert [found[n].effects[0][0].delta for n in ("C-1", "C-2")] == [F("0.0003")] * 2
+
+
+def test_a_fault_of_no_size_gives_back_what_was_taken():
+    found = judged(case(delta_rel=F(0)), *corrected(took("0.001")))
+    assert found["C-1"].effects[0][0].delta == F("-0.001")
+
+
+def test_each_point_has_its_own():
+    points = (point(1, "10"), point(2, "20"))
+    found = judged(case(), *corrected(took("0.001", "0.0004"), points=points))
+    assert [one[0].delta for one in found["C-1"].effects] == [0, F("0.0006")]
+
+
+def test_what_was_taken_twice_adds_up():
+    found = judged(case(), *corrected(took("0.0007"), took("0.0003")))
+    assert found["C-1"].reason == "corrected"
+
+
+@pytest.mark.parametrize(
+    "taken",
+    [
+        took("0.001", name="OTHER"),
+        # (20, 30] begins where the window of the fault ends: no instant lies in both.
+        took("0.001", window=Window(20 * DAY, 30 * DAY)),
+        took("0.001", window=Window(-9 * DAY, -1)),
+    ],
+)
+def test_what_was_taken_for_something_else_is_not_counted(taken):
+    found = judged(case(), *corrected(taken))
+    assert found["C-1"].effects[0][0].delta == F("0.001")
+
+
+@pytest.mark.parametrize(
+    ("theirs", "ours", "counts"),
+    [("A", "A", True), ("A", "B", False), (None, "A", True), ("A", None, True)],
+)
+def test_a_channel_is_its_own_and_part_of_the_whole(theirs, ours, counts):
+    one = cal(1, use(day=10), taken=(took("0.001", channel=theirs),))
+    fault = ForceError(**OPEN, delta_rel=F("0.001"), channel=ours)
+    assert (taken_before(fault, fault.window(), one) is not None) is counts
+
+
+def test_an_unknown_effect_stays_unknown():
+    found = judged(case(UnknownEffect), *corrected(took("0.001")))
+    assert found["C-1"].list_name == INDETERMINATE
+
+
+def test_a_bound_is_widened_by_what_was_taken():
+    # Within +-0.0005, of which 0.001 was taken: within -0.0015 and -0.0005, so within +-0.0015.
+    found = judged(case(WithinInterval, bound_rel=F("0.0005")), *corrected(took("0.001")))
+    assert found["C-1"].effects[0][0].delta == F("0.0015")
+
+
+def test_a_delta_that_does_not_end_is_the_same_as_its_kept_digits():
+    # 1/(1 + 0.0007) - 1 = -0.000699510342760067...; an entry keeps 15 significant digits.
+    kept = took("-0.000699510342760068")
+    found = judged(case(IndicatesHigh, indication_rel=F("0.0007")), *corrected(kept))
+    assert found["C-1"].reason == "corrected"
+
+
+DELTAS = st.integers(-2000, 2000).map(lambda n: F(n, 1_000_000))
+
+
+@given(st.lists(st.tuples(DELTAS, DELTAS), min_size=1, max_size=5))
+def test_what_is_left_and_what_was_taken_are_the_whole(pairs):
+    fault = case().fault
+    effects = [Effect(delta, F(1)) for delta, _ in pairs]
+    left = less(fault, effects, [taken for _, taken in pairs])
+    assert [one.delta + taken for one, (_, taken) in zip(left, pairs, strict=True)] == [
+        delta for delta, _ in pairs
+    ]
