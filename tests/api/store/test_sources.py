@@ -29,7 +29,7 @@ def two(database, tmp_path):
         cal("C-3", "WS", "04-02", [], mode="tension", status="voided", voided_at="2025-05-01"),
         cal("C-3", "WS", "04-02", [], revision=1, status="draft"),
         composition=[
-            {"assembly": "ADP", "part": "REF", "from": "2025-01-01"},
+            {"assembly": "ADP", "part": "A", "from": "2025-06-01"},
             {"assembly": "B", "part": "WS", "from": "2025-01-01", "share": "0.50"},
         ],
         checks=[
