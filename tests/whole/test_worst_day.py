@@ -95,6 +95,8 @@ def test_the_cause_names_every_write_that_may_have_been_it(laboratory, recheck):
 
 def test_a_second_look_answers_a_closed_case_again_when_records_return(laboratory, recheck):
     first = report(laboratory)
+    told = {"customers": ["Corvane Offshore"], "reason": "told by telephone"} | {"by": "A. Quill"}
+    assert laboratory.post("/v1/recalls/1/notice-exceptions", json=told).status_code == 201
     closed(laboratory, first)
     record(laboratory, cal("C-3", "A", "05-01", [ref("WS")]))
     recheck()

@@ -17,7 +17,7 @@ from decimal import Decimal, localcontext
 from typing import Any, NamedTuple
 
 import orjson
-from sqlalchemy import insert, select
+from sqlalchemy import insert, inspect, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, NotFound
@@ -171,8 +171,8 @@ def _insert(session: Session, recall: Recall, one: _Subject, request: Record, no
 
 
 def _copied(row: Any, without: set[str]) -> Record:
-    columns = [column.key for column in row.__table__.columns]
-    return {name: getattr(row, name) for name in columns if name not in without}
+    names = [one.key for one in inspect(type(row)).column_attrs]
+    return {name: getattr(row, name) for name in names if name not in without}
 
 
 def _taken(recall: Recall, entry: Record, by: str, now_us: int) -> Record:

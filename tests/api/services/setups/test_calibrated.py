@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import inspect, select
 
 from api.services.setups.calibrated import calibration_findings, latest_calibrations
 from api.store.tables import Certificate, Item
@@ -100,9 +100,9 @@ def test_the_latest_issued_calibration_up_to_the_instant_counts(laboratory):
     items = dict(laboratory.execute(select(Item.code, Item.id)).all())
     issued = laboratory.scalars(select(Certificate).where(Certificate.number == "R-1")).one()
     kept = {
-        column.name: getattr(issued, column.name)
-        for column in Certificate.__table__.columns
-        if column.name not in ("id", "version")
+        column.key: getattr(issued, column.key)
+        for column in inspect(Certificate).column_attrs
+        if column.key not in ("id", "version")
     }
 
     def add(number, at, **more):
