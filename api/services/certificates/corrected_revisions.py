@@ -30,6 +30,7 @@ from api.services.recalls.lists import entry_of
 from api.services.records.revisions import revisions
 from api.store.casework import Disposition
 from api.store.journal import note as journal_note
+from api.store.record_changes import touched
 from api.store.tables import Certificate, Recall, RecallEntry, Result, Usage
 from graph.moments import text_of
 from graph.recall import AFFECTED
@@ -158,6 +159,8 @@ def _insert(session: Session, recall: Recall, one: _Subject, request: Record, no
         session.execute(insert(Usage), copies)
     if results:
         session.execute(insert(Result), [row | {"certificate_id": key} for row in results])
+    cause = f"revision {values['revision']} of {certificate.number} was drafted"
+    touched(session, cause, now_us, inserted_from=key)
     journal_note(
         session,
         "corrected revision",

@@ -39,6 +39,7 @@ def test_a_draft_is_the_next_revision_with_what_the_recall_corrected(recalled):
         "error": "-0.009",
         "U": "0.00282842712475",
         "verdict_reported": "fail",
+        "verdict": "fail",
     }
     assert found["uses"] == before["uses"]
     for name in ("item", "customer", "performed_at"):
