@@ -166,7 +166,7 @@ def test_all_rows_are_ticked_with_one_box(onlooker):
 def test_notices_are_previewed_created_and_opened_for_print(desktop):
     page = desktop.page
     desktop.go("/recalls/1")
-    page.get_by_role("link", name="Notices").click()
+    page.get_by_role("link", name="Notices").first.click()
     page.get_by_label("Authorised by").fill("Ida Example")
     page.get_by_role("button", name="Preview").click()
     expect(page.get_by_role("heading", name="Preview: 9 notices")).to_be_visible()
