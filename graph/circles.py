@@ -6,7 +6,7 @@ at once, never does. The order of a recall has its own (`graph.traceability`).
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from typing import TypeVar
 
 Node = TypeVar("Node", bound=Hashable)
@@ -26,6 +26,15 @@ def circle(links: Iterable[tuple[Node, Node]]) -> list[Node] | None:
         return [link[0] for link in nx.find_cycle(nx.DiGraph(links))]
     except nx.NetworkXNoCycle:
         return None
+
+
+def way_round(nodes: Sequence[Node], names: Mapping[Node, str]) -> str:
+    """Return a circle of calibrations in words, back to where it begins.
+
+    >>> way_round([7, 8], {7: "W-1", 8: "C-1"})
+    'W-1 rests on C-1 rests on W-1'
+    """
+    return " rests on ".join(names[one] for one in [*nodes, nodes[0]])
 
 
 def tangled(links: Iterable[tuple[Node, Node]]) -> set[Node]:

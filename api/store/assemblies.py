@@ -50,28 +50,36 @@ def holdings_in(reader: Reader, assemblies: Collection[str]) -> list[PartRow]:
 
 def family(reader: Reader, items: Collection[int]) -> dict[int, set[int]]:
     """Of these items and whatever ever held one of them the assemblies, with all they ever held."""
-    above = _closed(reader, items, "part_id", "assembly_id")
-    rows = rows_of(
-        reader,
-        "DISTINCT composition.assembly_id",
-        "composition",
-        "assembly_id",
-        list(above),
-        _HOLDS,
-    )
+    above = holders(reader, items)
+    table, key = "composition", "assembly_id"
+    rows = rows_of(reader, f"DISTINCT {table}.{key}", table, key, list(above), _HOLDS)
     found = {}
     for assembly in sorted(key for (key,) in rows):
-        parts = _closed(reader, [assembly], "assembly_id", "part_id") - {assembly}
+        parts = held(reader, [assembly]) - {assembly}
         if parts:
             found[assembly] = parts
     return found
 
 
-def _closed(reader: Reader, items: Collection[int], start: str, end: str) -> set[int]:
-    """These items and all that is met from them along holdings."""
+def holders(reader: Reader, items: Collection[int], *, withdrawn: bool = False) -> set[int]:
+    """Return these items and whatever ever held one of them, directly or within another."""
+    return _closed(reader, items, ("part_id", "assembly_id"), withdrawn)
+
+
+def held(reader: Reader, items: Collection[int], *, withdrawn: bool = False) -> set[int]:
+    """Return these items and all that any of them ever held, directly or within another part."""
+    return _closed(reader, items, ("assembly_id", "part_id"), withdrawn)
+
+
+def _closed(
+    reader: Reader, items: Collection[int], ends: tuple[str, str], withdrawn: bool
+) -> set[int]:
+    """These items and all that is met from them along holdings, from one end to the other."""
+    start, end = ends
+    columns, table = f"DISTINCT composition.{end}", "composition"
     found, frontier = set(items), set(items)
     while frontier:
-        rows = rows_of(reader, f"composition.{end}", "composition", start, list(frontier), _HOLDS)
+        rows = rows_of(reader, columns, table, start, list(frontier), "" if withdrawn else _HOLDS)
         frontier = {key for (key,) in rows} - found
         found |= frontier
     return found

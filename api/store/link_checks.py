@@ -66,10 +66,10 @@ def items_from(session: Session, first: int) -> set[int]:
     return set(session.scalars(select(Certificate.item_id).where(Certificate.id >= first)))
 
 
-def met_from(session: Session, first: int) -> set[int]:
-    """Keys of the items of the certificates recorded from this key on, and of what these used."""
+def used_from(session: Session, first: int) -> set[int]:
+    """Keys of the items that the certificates recorded from this key on used."""
     used = select(Usage.item_id).where(Usage.certificate_id >= first).distinct()
-    return items_from(session, first) | set(session.scalars(used))
+    return set(session.scalars(used))
 
 
 def certificates_of(session: Session, item: int) -> set[int]:

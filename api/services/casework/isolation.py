@@ -141,25 +141,27 @@ def refuse_isolated(recording: Recording, records: Sequence[Record], new: Iterab
         return
     for index in new:
         for position, use in enumerate(records[index].get("uses", ())):
-            if use["item"] in isolated and "override" not in use:
-                at = recording.moment(use.get("performed_at", records[index]["performed_at"]))
+            if use["item"] in isolated:
                 place = recording.place("calibrations", index, "uses", position)
-                _refuse(recording, use, at, place, isolated[use["item"]])
+                _refuse(recording, use, records[index]["performed_at"], place, isolated)
 
 
 def refuse_isolated_use(recording: Recording, use: Record, performed_at: str, place: str) -> None:
     """Refuse a corrected or added use of an isolated item, as `refuse_isolated` does a new one."""
-    reasons = isolated_items(recording.session).get(use["item"])
-    if reasons and "override" not in use:
-        _refuse(
-            recording, use, recording.moment(use.get("performed_at", performed_at)), place, reasons
-        )
+    _refuse(recording, use, performed_at, place, isolated_items(recording.session))
 
 
 def _refuse(
-    recording: Recording, use: Record, at: Moment, place: str, reasons: Iterable[Isolation]
+    recording: Recording,
+    use: Record,
+    performed_at: str,
+    place: str,
+    isolated: Mapping[str, Sequence[Isolation]],
 ) -> None:
-    for one in reasons:
+    if use["item"] not in isolated or "override" in use:
+        return
+    at = recording.moment(use.get("performed_at", performed_at))
+    for one in isolated[use["item"]]:
         if one.forbids(at, use.get("channel")):
             what = (
                 one.item if one.item == use["item"] else f"{one.item}, which is in {use['item']},"

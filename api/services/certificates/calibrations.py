@@ -106,7 +106,9 @@ def finish(recording: Recording, outcome: Outcome) -> None:
     refuse_circle(recording, link_checks.touched_by_items(session, served_otherwise))
     changes.note_recorded(session, new.first_key, recording.now_us)
     recording.check()
-    refuse_through_parts(session, link_checks.met_from(session, new.first_key) | served_otherwise)
+    own = link_checks.items_from(session, new.first_key)
+    used = link_checks.used_from(session, new.first_key)
+    refuse_through_parts(session, own | used | served_otherwise)
     cause = f"{outcome.created} calibration(s) were recorded, {new.first_name} first"
     # A new revision may say that an older one was of another item.
     touched(
@@ -114,7 +116,7 @@ def finish(recording: Recording, outcome: Outcome) -> None:
         cause,
         recording.now_us,
         inserted_from=new.first_key,
-        items=served_otherwise - link_checks.items_from(session, new.first_key),
+        items=served_otherwise - own,
     )
 
 

@@ -19,6 +19,7 @@ from api.store.keyed import rows_of
 from api.store.link_checks import numbers_of
 from api.store.reading import SessionReader
 from api.store.sources import Recorded
+from graph.circles import way_round
 from graph.traceability import CyclicTrace, in_order_of_dependence, reached
 
 REMEDY = (
@@ -58,8 +59,7 @@ def circle_through_parts(session: Session, items: Collection[int]) -> str | None
     try:
         in_order_of_dependence(reached(by_time))
     except CyclicTrace as knot:
-        names = numbers_of(session, knot.circle)
-        return " rests on ".join(names[key] for key in [*knot.circle, knot.circle[0]])
+        return way_round(knot.circle, numbers_of(session, knot.circle))
     return None
 
 

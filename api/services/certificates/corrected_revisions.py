@@ -26,11 +26,11 @@ from api.services.base.recording import NewCertificates, Outcome, begin
 from api.services.casework.told import latest_dispositions
 from api.services.certificates import calibrations
 from api.services.certificates.results import is_relative
+from api.services.recalls.differences import bounds_of
 from api.services.recalls.lists import entry_of
 from api.services.records.revisions import revisions
 from api.store.casework import Disposition
 from api.store.journal import note as journal_note
-from api.store.record_changes import touched
 from api.store.tables import Certificate, Recall, RecallEntry, Result, Usage
 from graph.moments import text_of
 from graph.recall import AFFECTED
@@ -159,8 +159,6 @@ def _insert(session: Session, recall: Recall, one: _Subject, request: Record, no
         session.execute(insert(Usage), copies)
     if results:
         session.execute(insert(Result), [row | {"certificate_id": key} for row in results])
-    cause = f"revision {values['revision']} of {certificate.number} was drafted"
-    touched(session, cause, now_us, inserted_from=key)
     journal_note(
         session,
         "corrected revision",
@@ -179,13 +177,10 @@ def _copied(row: Any, without: set[str]) -> Record:
 
 
 def _taken(recall: Recall, entry: Record, by: str, now_us: int) -> Record:
-    head = orjson.loads(recall.head)
-    windows = head["windows"] if "windows" in head else [head["window"]]
-    ends = ("start", "start_inclusive", "end", "end_inclusive")
     return {
         "recall": recall.number,
         "faults": [{name: one[name] for name in NAMED if name in one} for one in recall.faults],
-        "windows": [{name: one.get(name) for name in ends} for one in windows],
+        "windows": bounds_of(orjson.loads(recall.head)),
         "by": by,
         "at": text_of(now_us),
         "points": [

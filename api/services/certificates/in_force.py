@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from api.services.base.recording import Recording
 from api.store import link_checks
-from graph.circles import circle
+from graph.circles import circle, way_round
 
 # To look at every link for one that points forward in time takes as long as to walk up from some
 # ten thousand new certificates in a small store, and ever longer as it grows.
@@ -49,7 +49,7 @@ def refuse_circle(recording: Recording, starts: Iterable[int]) -> None:
     if found is None:
         return
     names = link_checks.numbers_of(recording.session, found)
-    shown = " rests on ".join(names[key] for key in [*found, found[0]])
+    shown = way_round(found, names)
     recording.refuse(
         "" if recording.single else "/calibrations",
         f"a calibration rests on itself: {shown}",

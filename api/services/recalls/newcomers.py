@@ -24,6 +24,7 @@ from api.errors import TraceholdError
 from api.services.base.record import Record
 from api.services.recalls.differences import bounds_of
 from api.services.recalls.run import recall_from
+from api.services.recalls.staleness import last_differences
 from api.services.recalls.upward import Link, upward
 from api.services.recalls.watched import holders_of
 from api.store import links, records
@@ -31,7 +32,7 @@ from api.store.keyed import rows_of
 from api.store.reading import SessionReader
 from api.store.record_watch import RecallWatch, RecordChange, RecordChangeItem
 from api.store.sources import Recorded
-from api.store.tables import Recall, RecallStale
+from api.store.tables import Recall
 from graph.recall import CLEARED
 
 MOST_NEW, MOST_READ = 200, 5_000
@@ -155,8 +156,7 @@ def _nobody_rests_on(session: Session, new: Collection[int], faults: Collection[
     ):
         return False
     codes = {fault["item"] for fault in faults if "item" in fault}
-    faulty = records.item_keys(reader, codes)
-    faulty |= holders_of(session, faulty)
+    faulty = holders_of(session, records.item_keys(reader, codes))
     used = rows_of(reader, "usage.item_id", "usage", "certificate_id", keys)
     return faulty.isdisjoint([*items, *(item for (item,) in used)])
 
@@ -171,9 +171,7 @@ def _grounds(session: Session, new: Collection[int]) -> Within | None:
 
 def _known_bounds(session: Session, stored: Recall) -> object:
     """Bounds of the last comparison: as stored, or as the last flag tells they would be."""
-    flags = select(RecallStale).where(RecallStale.recall_id == stored.id)
-    last = session.scalars(flags.order_by(RecallStale.id.desc()).limit(1)).first()
-    known = {} if last is None else last.differences
+    known = last_differences(session, stored.id)
     if "impossible" in known:
         return None
     if "windows" in known:

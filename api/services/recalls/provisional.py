@@ -49,7 +49,7 @@ def newly_reached(session: Session, certificates: Collection[int]) -> dict[int, 
     found: dict[int, set[int]] = defaultdict(set)
     for read_at, recalls in waiting.items():
         written = written_since(session, read_at)
-        moved = written.named | holders_of(session, written.named)
+        moved = holders_of(session, written.named)
         moved |= _windows_moved(session, recalls, read_at)
         for key, ground in grounds.items():
             if not ground.items.isdisjoint(moved):

@@ -29,7 +29,13 @@ from api.services.recalls.differences import (
 )
 from api.services.recalls.newcomers import nothing_new
 from api.services.recalls.run import Answer, recall
-from api.services.recalls.staleness import cause_of, is_marked, marked
+from api.services.recalls.staleness import (
+    OTHER_WAYS,
+    cause_of,
+    is_marked,
+    last_differences,
+    marked,
+)
 from api.services.recalls.watch_rows import Elsewhere, keep_elsewhere, watch, watch_of
 from api.services.recalls.watched import watched
 from api.store import leases
@@ -72,7 +78,7 @@ class Exact:
     @property
     def stale(self) -> bool:
         """Whether the two differ where it counts."""
-        return bool(self.elsewhere) or not {"windows", "impossible"}.isdisjoint(self.differences)
+        return bool(self.elsewhere) or not self.differences.keys().isdisjoint(OTHER_WAYS)
 
 
 def recheck(database: Database, recall_id: int, clock: Clock) -> bool | None:
@@ -237,11 +243,9 @@ def _windows(stored: Recall, answer: Answer) -> Record:
 
 def _told_otherwise(session: Session, exact: Exact) -> bool:
     """Whether the last flag tells of other windows, or of another obstacle, than there are now."""
-    flags = select(RecallStale.differences).where(RecallStale.recall_id == exact.recall_id)
-    last = session.scalars(flags.order_by(RecallStale.id.desc()).limit(1)).first() or {}
     told, known = (
-        [found.get(name) for name in ("windows", "impossible")]
-        for found in (last, exact.differences)
+        [found.get(name) for name in OTHER_WAYS]
+        for found in (last_differences(session, exact.recall_id), exact.differences)
     )
     return told != known
 

@@ -29,6 +29,7 @@ from api.store.links import Window
 from api.store.reading import SessionReader
 from api.store.records import CertificateRow
 from api.store.sources import Recorded, Source
+from graph.circles import way_round
 from graph.links import recorded
 from graph.model import Calibration
 from graph.recall import AFFECTED, INDETERMINATE, LISTS, Judgement, assess, rank
@@ -213,9 +214,8 @@ def _findings(
     try:
         order = in_order_of_dependence(graph)
     except CyclicTrace as knot:
-        way = [*knot.circle, knot.circle[0]]
-        names = " rests on ".join(traced.rows[key].number for key in way)
-        said = f"the records say that a calibration rests on itself: {names}"
+        way = way_round(knot.circle, {key: traced.rows[key].number for key in knot.circle})
+        said = f"the records say that a calibration rests on itself: {way}"
         raise Conflict(said, [Issue("", said, UNTIE)]) from knot
     statements: dict[int, Sequence[Statement]] = {}
 

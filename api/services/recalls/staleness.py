@@ -108,6 +108,12 @@ def staleness(session: Session, recall_id: int) -> Record:
     return {"stale": flag(state), "staleness": said}
 
 
+def last_differences(session: Session, recall_id: int) -> Record:
+    """Return what the last comparison that changed the flag found; empty where none did."""
+    flags = select(RecallStale.differences).where(RecallStale.recall_id == recall_id)
+    return session.scalars(flags.order_by(RecallStale.id.desc()).limit(1)).first() or {}
+
+
 def reopened(session: Session, recalls: Collection[int] | None = None) -> list[int]:
     """Return the recalls, newest first, that are closed and stale and not looked at again since."""
     newest = (
@@ -168,9 +174,7 @@ def _answered(session: Session, recall: int, known: int | None) -> int | None:
 
 def _says_the_same(session: Session, look: int, recall: int) -> bool:
     """Whether a look has the entries of a fresh recall where a stored one has others."""
-    flags = select(RecallStale.differences).where(RecallStale.recall_id == recall)
-    last = session.scalars(flags.order_by(RecallStale.id.desc()).limit(1)).first() or {}
-    if not last.keys().isdisjoint(OTHER_WAYS):
+    if not last_differences(session, recall).keys().isdisjoint(OTHER_WAYS):
         return False
     joined = and_(
         RecallEntry.recall_id == look,

@@ -5,7 +5,8 @@ assemblies that ever held one of these, and every part that any of those ever he
 assembly may carry what its parts do; and for the checks of the faulty items what they were made
 against, with all that this rests on. Windows: who names nothing in a role concerned.
 Words: the numbers and methods that faults name (``api.store.record_changes`` says why this
-suffices). Items that cannot matter any more may be among them: that costs work and misses nothing.
+suffices). Items that cannot matter any more may be among them, by withdrawn holdings too: that
+costs work and misses nothing.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
 from api.store import records
+from api.store.assemblies import held, holders
 from api.store.keyed import rows_of
 from api.store.links import Window
 from api.store.reading import Reader, SessionReader
@@ -37,8 +39,7 @@ def watched(
     numbers = {fault["certificate"] for fault in faults if "certificate" in fault}
     words |= {(CERTIFICATE, number) for number in numbers}
     items = faulty | _items_of(reader, "number", numbers) | _items_of(reader, "id", listed)
-    items |= _followed(reader, items, "part_id", "assembly_id")
-    items |= _followed(reader, items, "assembly_id", "part_id")
+    items = held(reader, holders(reader, items, withdrawn=True), withdrawn=True)
     items |= _checked_against(reader, faulty)
     return Watched(frozenset(items), frozenset(sought), frozenset(words))
 
@@ -53,14 +54,13 @@ def window_rests_on(session: Session, faults: Sequence[Record]) -> set[int]:
     faulty = records.item_keys(reader, {fault["item"] for fault in faults if "item" in fault})
     table = "intermediate_check"
     if next(rows_of(reader, f"{table}.id", table, "item_id", list(faulty), "LIMIT 1"), None):
-        holders = _followed(reader, faulty, "part_id", "assembly_id")
-        return faulty | holders | _checked_against(reader, faulty)
+        return holders(reader, faulty, withdrawn=True) | _checked_against(reader, faulty)
     return set()
 
 
 def holders_of(session: Session, items: Collection[int]) -> set[int]:
-    """Return the assemblies that ever held one of these items, directly or within another."""
-    return _followed(SessionReader(session), items, "part_id", "assembly_id")
+    """Return these items and the assemblies that ever held one, directly or within another."""
+    return holders(SessionReader(session), items, withdrawn=True)
 
 
 def _items_of(
@@ -68,16 +68,6 @@ def _items_of(
 ) -> set[int]:
     rows = rows_of(reader, "DISTINCT certificate.item_id", "certificate", key, certificates)
     return {item for (item,) in rows}
-
-
-def _followed(reader: Reader, items: Collection[int], start: str, end: str) -> set[int]:
-    """Items reached from these along holdings of any time, from one end of each to the other."""
-    found, frontier = set[int](), set(items)
-    while frontier:
-        rows = rows_of(reader, f"DISTINCT composition.{end}", "composition", start, list(frontier))
-        frontier = {item for (item,) in rows} - found
-        found |= frontier
-    return found
 
 
 def _checked_against(reader: Reader, faulty: Collection[int]) -> set[int]:
@@ -91,6 +81,6 @@ def _checked_against(reader: Reader, faulty: Collection[int]) -> set[int]:
         used = rows_of(
             reader, "DISTINCT usage.item_id", "certificate", "item_id", list(frontier), also
         )
-        below = {item for (item,) in used} | _followed(reader, frontier, "assembly_id", "part_id")
+        below = {item for (item,) in used} | held(reader, frontier, withdrawn=True)
         frontier = below - found
     return found

@@ -43,10 +43,10 @@ def test_it_is_renewed_while_the_work_goes_on_and_then_given_back(database):
     def clock():
         return time.time_ns() // 1000
 
-    short = 400_000
+    short = 2_000_000  # a busy machine may be late by less than this
     with leases.held(database, "recalls", "one", clock, short) as mine:
         assert mine
-        for _ in range(4):
+        for _ in range(3):
             time.sleep(short / 2e6)
             assert not leases.take(database, "recalls", "other", clock(), short)
         with leases.held(database, "recalls", "other", clock, short) as too:
