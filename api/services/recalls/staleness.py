@@ -15,12 +15,14 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, exists, func, or_, select
+from sqlalchemy import ColumnElement, Row, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.rules import ENGINE_VERSION
 from api.services.base.record import Record
+from api.services.recalls.watch_rows import watch_of
 from api.store.casework import RecallCase
+from api.store.record_touch import Watched, concerns, touch_since
 from api.store.record_watch import RecallDifference, RecallWatch, RecordChange
 from api.store.tables import Recall, RecallEntry, RecallStale
 from graph.moments import text_of
@@ -70,7 +72,8 @@ def standing(session: Session, recall_id: int) -> Record:
     if flag(state):
         newest = select(func.max(RecallStale.position)).where(RecallStale.recall_id == recall_id)
         known = max(session.scalar(newest) or 0, state.marked_position or 0)
-        again = _answered(session, recall_id, known)
+        waits = watch_of(session, recall_id) if is_marked(state) else None
+        again = _answered(session, recall_id, known, waits)
     return {
         "stale": flag(state),
         "reopen": recall_id in reopened(session, [recall_id]),
@@ -147,29 +150,40 @@ def cause_of(session: Session, change: int | None) -> str:
     return OTHER_ENGINE if found is None else found.cause
 
 
-def _answered(session: Session, recall: int, known: int | None) -> int | None:
+def _answered(
+    session: Session, recall: int, known: int | None, waits: Watched | None = None
+) -> int | None:
     """The later look at the fault of a recall that says what a fresh one would, or None.
 
     It does if it had read everything up to a position, or, being current itself, says the same of
-    all of whom the recall says something else.
+    all of whom the recall says something else. Of a recall that `waits` to be compared only the
+    first write since is known, so that nothing that concerns it may have come behind the look.
     """
     looks, frontier = dict[int, bool](), {recall}
     while frontier:
         rows = session.execute(
-            select(Later.id, LaterWatch.position, LaterWatch.stale)
+            select(Later.id, LaterWatch.position, LaterWatch.stale, LaterWatch.engine_version)
             .join(LaterWatch, LaterWatch.recall_id == Later.id)
             .where(Later.previous_id.in_(frontier))
             .order_by(Later.id)
         ).all()
         for row in rows:
-            if row.position >= (known or 0):
+            if row.position >= (known or 0) and not _came_behind(session, row, waits):
                 return int(row.id)
         frontier = {row.id for row in rows} - looks.keys()
         looks |= {row.id: row.stale for row in rows}
     last = max(looks, default=None)
-    if last is None or looks[last] or not _says_the_same(session, last, recall):
+    if waits or last is None or looks[last] or not _says_the_same(session, last, recall):
         return None
     return last
+
+
+def _came_behind(session: Session, look: Row[*tuple[Any, ...]], waits: Watched | None) -> bool:
+    """Whether something that a look has not read may concern a recall that waits."""
+    if waits is None:
+        return False
+    touched = touch_since(session, look.position)
+    return look.engine_version != ENGINE_VERSION or concerns(session, touched, waits)
 
 
 def _says_the_same(session: Session, look: int, recall: int) -> bool:

@@ -262,6 +262,25 @@ def test_all_that_stands_against_the_closing_is_said_at_once(case):
     assert case.state == "closed"
 
 
+def test_a_look_that_has_not_read_the_last_record_does_not_stand_for_it(case):
+    # The recall waits since L-1, which the second look has read; L-2 nobody has read.
+    for name in (HARBOUR, QUARRY, PIER):
+        case.leave_out(name)
+    case.step("notified")
+    case.dispose(list(NUMBERS), "withdraw")
+    case.write_late("L-1")
+    body = {"fault": FAULT, "previous": case.recall}
+    assert case.client.post("/v1/recalls", json=body).status_code == 201
+    case.write_late("L-2")
+    said = against(case, "closed")
+    assert [one["value"] for one in said["errors"]] == ["checking"]
+    case.recheck()
+    assert [one["value"] for one in against(case, "closed")["errors"]] == ["true"]
+    case.look_again()
+    case.step("closed")
+    assert case.state == "closed"
+
+
 def test_a_customer_who_is_to_be_told_after_all_is_told_before_the_closing(case):
     # Nothing is done about D-1, so Pier Works is not written to; then somebody decides otherwise.
     case.dispose(["D-1"], "no_action")
