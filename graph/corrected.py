@@ -3,23 +3,43 @@
 A revision that was corrected for a fault rests on what was faulty as before: its uses are kept. A
 later recall of the same item, channel or certificate finds it again, and of the effect only what
 was not taken is left: nothing if the fault is the same, the difference if it is now thought to be
-another one. Over-cautious where it could be read two ways: a fault that only bounds its effect is
-bounded by so much more, and one that moves no value is left as it is.
+another one. So with U, which the correction widened by the uncertainty of the fault: it is widened
+again only by a fault that is less certain. Over-cautious where it could be read two ways: a fault
+that only bounds its effect is bounded by so much more.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import NamedTuple
 
 from graph.faults import Effect, Fault
-from graph.model import Calibration, Window
+from graph.model import Calibration, Point, Taken, Window
 
+ZERO = Fraction(0)
 # Deltas that do not end are kept with 15 significant digits: what differs by less is the same.
 SAME = Fraction(1, 10**12)
+# What widened U is kept with 9; what would change the square of U by less than this is nothing.
+UNSEEN = Fraction(1, 10**8)
 
 
-def taken_before(fault: Fault, window: Window, calibration: Calibration) -> list[Fraction] | None:
+class Removed(NamedTuple):
+    """What corrections took at one point.
+
+    Parameters
+    ----------
+    delta : Fraction
+        delta_rel.
+    variance : Fraction
+        What U was widened by, as a variance of delta.
+    """
+
+    delta: Fraction
+    variance: Fraction = ZERO
+
+
+def taken_before(fault: Fault, window: Window, calibration: Calibration) -> list[Removed] | None:
     """Return what was taken at each point for the same thing at the same time.
 
     Parameters
@@ -33,8 +53,8 @@ def taken_before(fault: Fault, window: Window, calibration: Calibration) -> list
 
     Returns
     -------
-    list of Fraction or None
-        delta_rel by point, summed over several corrections; None if nothing was taken for it.
+    list of Removed or None
+        By point, summed over several corrections; None if nothing was taken for it.
 
     Examples
     --------
@@ -47,11 +67,11 @@ def taken_before(fault: Fault, window: Window, calibration: Calibration) -> list
     >>> points = (Point("1", "single", "kN", False, ten, size, Decimal(0), None, Decimal(2)),)
     >>> revised = Calibration(1, "C-1", 1, "issued", "WS", None, at, taken=taken, points=points)
     >>> taken_before(fault, fault.window(), revised)
-    [Fraction(1, 2500)]
+    [Removed(delta=Fraction(1, 2500), variance=Fraction(0, 1))]
     """
     number = len(calibration.points)
     same = [
-        one.deltas
+        _removed(one)
         for one in calibration.taken
         if number
         and len(one.deltas) == number
@@ -59,7 +79,18 @@ def taken_before(fault: Fault, window: Window, calibration: Calibration) -> list
         and _same_channel(one.channel, fault.channel)
         and _overlap(one.window, window)
     ]
-    return [sum(deltas, Fraction(0)) for deltas in zip(*same, strict=True)] if same else None
+    return [_sum(ones) for ones in zip(*same, strict=True)] if same else None
+
+
+def _removed(one: Taken) -> list[Removed]:
+    widened = one.variances or (ZERO,) * len(one.deltas)
+    return [Removed(*pair) for pair in zip(one.deltas, widened, strict=True)]
+
+
+def _sum(ones: Sequence[Removed]) -> Removed:
+    return Removed(
+        sum((one.delta for one in ones), ZERO), sum((one.variance for one in ones), ZERO)
+    )
 
 
 def _same_channel(one: str | None, other: str | None) -> bool:
@@ -80,7 +111,9 @@ def _begins_before(one: Window, other: Window) -> bool:
     return one.start_us < other.end_us
 
 
-def less(fault: Fault, effects: Sequence[Effect], taken: Sequence[Fraction]) -> tuple[Effect, ...]:
+def less(
+    fault: Fault, effects: Sequence[Effect], taken: Sequence[Removed], points: Sequence[Point]
+) -> tuple[Effect, ...]:
     """Return the effects of a fault at each point, less what was taken there.
 
     Parameters
@@ -89,31 +122,53 @@ def less(fault: Fault, effects: Sequence[Effect], taken: Sequence[Fraction]) -> 
         The fault.
     effects : sequence of Effect
         One for each point.
-    taken : sequence of Fraction
+    taken : sequence of Removed
         From `taken_before`.
+    points : sequence of Point
+        Of the revision.
 
     Returns
     -------
     tuple of Effect
-        An effect that nobody knows stays unknown.
+        An effect that nobody knows stays unknown; one that U holds already has no weight.
 
     Examples
     --------
+    >>> from decimal import Decimal
     >>> from graph import ForceError
     >>> fault = ForceError(item="REF", start_us=0, end_us=9, delta_rel=Fraction("0.001"))
+    >>> ten, size = Decimal(10), Fraction(1000)
+    >>> point = Point("1", "single", "kN", False, ten, size, Decimal(0), None, Decimal(2))
     >>> one = Effect(Fraction("0.001"), Fraction(1))
-    >>> less(fault, [one, one], [Fraction("0.001"), Fraction("0.0004")])[0].delta
-    Fraction(0, 1)
+    >>> less(fault, [one], [Removed(Fraction("0.0004"))], [point])[0].delta
+    Fraction(3, 5000)
     """
-    if fault.uncertainty_only:
-        return tuple(effects)
-    return tuple(_less(fault, *pair) for pair in zip(effects, taken, strict=True))
+    rows = zip(effects, taken, points, strict=True)
+    return tuple(_less(fault, *row) for row in rows)
 
 
-def _less(fault: Fault, effect: Effect, taken: Fraction) -> Effect:
-    if effect.delta is None or not taken:
+def nothing_left(fault: Fault, effects: Sequence[Effect]) -> bool:
+    """Whether no point is moved by what is left, nor its U widened."""
+    return not any(
+        effect.delta != 0 or (effect.weight and fault.uncertainty_only) for effect in effects
+    )
+
+
+def _less(fault: Fault, effect: Effect, taken: Removed, point: Point) -> Effect:
+    if effect.delta is None or not any(taken):
         return effect
+    weight = ZERO if _holds(fault, effect, taken, point) else effect.weight
     if fault.bounded:
-        return Effect(abs(effect.delta) + abs(taken), effect.weight)
-    left = effect.delta - taken
-    return Effect(left if abs(left) > abs(taken) * SAME else Fraction(0), effect.weight)
+        return Effect(abs(effect.delta) + abs(taken.delta), weight)
+    left = effect.delta - taken.delta
+    return Effect(left if abs(left) > abs(taken.delta) * SAME else ZERO, weight)
+
+
+def _holds(fault: Fault, effect: Effect, taken: Removed, point: Point) -> bool:
+    """Whether the uncertainty of the fault is in the U of a point already."""
+    if fault.variance is None or not taken.variance:
+        return False
+    left = effect.weight**2 * fault.variance - taken.variance
+    if left <= 0 or point.U is None or point.applied is None:
+        return left <= 0
+    return left * Fraction(point.k * point.applied) ** 2 <= Fraction(point.U) ** 2 * UNSEEN

@@ -313,12 +313,15 @@ class Taken(NamedTuple):
         When uses were suspect.
     deltas : tuple of Fraction
         delta_rel at each point, in the order of the points.
+    variances : tuple of Fraction
+        What U was widened by at each point, as a variance of delta; none unless given.
     """
 
     name: str
     channel: str | None
     window: Window
     deltas: tuple[Fraction, ...]
+    variances: tuple[Fraction, ...] = ()
 
 
 class Calibration(NamedTuple):

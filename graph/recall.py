@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from graph.corrected import less, taken_before
+from graph.corrected import less, nothing_left, taken_before
 from graph.effects import Carried, effects_at_points
 from graph.faults import NO_EFFECT, Effect, Fault
 from graph.in_force import DOUBTS, Candidate, Doubt, beyond_range
@@ -229,8 +229,8 @@ def _judge(walk: _Walk, calibration: Calibration, exposure: Exposure) -> _Judged
     if calibration.taken:
         taken = taken_before(fault, walk.suspect.window, calibration)
         if taken is not None:
-            effects = less(fault, effects, taken)
-            if any(taken) and not any(effect.delta != 0 for effect in effects):
+            effects = less(fault, effects, taken, calibration.points)
+            if any(map(any, taken)) and nothing_left(fault, effects):
                 return frozenset((CORRECTED,))  # and it passes nothing on
     list_name = _list_of(fault, effects)
     if not effects and _weighs([*exposure.uses, *(one.use for one in carried)]):

@@ -95,7 +95,8 @@ class CertificateAnswerSchema(CalibrationSchema):
     fault_corrections = fields.List(
         fields.Dict(),
         metadata={
-            "description": "What was taken from its errors: recall, windows, deltas by point"
+            "description": "What was taken from its errors: recall, faults, windows, and by point "
+            "delta_rel and u_rel, which widened U; by_fault says the same of each of several"
         },
     )
     recall_state = fields.String(validate=validate.OneOf(RECALL_STATES))

@@ -12,7 +12,7 @@ from graph_records import DAY, cal, point, use
 from hypothesis import given
 from hypothesis import strategies as st
 
-from graph.corrected import less, taken_before
+from graph.corrected import Removed, less, taken_before
 from graph.faults import Effect, ForceError, IndicatesHigh, UnknownEffect, WithinInterval
 from graph.model import Taken, Window
 from graph.recall import AFFECTED, CLEARED, INDETERMINATE, SuspectWindow, assess
@@ -28,8 +28,9 @@ def case(kind=ForceError, **more):
     return SuspectWindow(fault, fault.window())
 
 
-def took(*deltas, name="REF", channel=None, window=None):
-    return Taken(name, channel, window or Window(0, 20 * DAY), tuple(map(F, deltas)))
+def took(*deltas, name="REF", channel=None, window=None, u=()):
+    widened = tuple(F(one) ** 2 for one in u)
+    return Taken(name, channel, window or Window(0, 20 * DAY), tuple(map(F, deltas)), widened)
 
 
 def judged(suspect, *calibrations):
@@ -116,6 +117,34 @@ def test_a_delta_that_does_not_end_is_the_same_as_its_kept_digits():
     assert found["C-1"].reason == "corrected"
 
 
+@pytest.mark.parametrize(
+    ("U_delta", "list_name"),
+    # u = U/2, of which 0.0002 is in U already.
+    [("0.0004", CLEARED), ("0.0003", CLEARED), ("0.0005", AFFECTED)],
+)
+def test_an_uncertainty_that_U_holds_already_widens_nothing(U_delta, list_name):
+    suspect = case(delta_rel=F(0), U_delta_rel=F(U_delta))
+    (first, rests) = corrected(took("0", u=["0.0002"]))
+    found = judged(suspect, first, rests)
+    assert found["C-1"].list_name == list_name
+    assert ("C-2" in found and found["C-2"].list_name == AFFECTED) is (list_name == AFFECTED)
+
+
+def test_digits_that_are_not_kept_do_not_widen_U_again():
+    # u = 0.001/3 does not end. U is 0.01 kN; what 9 digits lack is 2e-9 of (2 u x 10 kN)^2 in U^2.
+    suspect = case(delta_rel=F(0), U_delta_rel=F("0.001"), U_delta_k=F(3))
+    points = (point(1, "10", U="0.01"),)
+    found = judged(suspect, *corrected(took("0", u=["0.000333333333"]), points=points))
+    assert found["C-1"].reason == "corrected"
+
+
+def test_the_delta_that_is_left_moves_a_result_whose_U_holds_the_rest():
+    suspect = case(delta_rel=F("0.0013"), U_delta_rel=F("0.0004"))
+    found = judged(suspect, *corrected(took("0.001", u=["0.0002"])))
+    (effect,) = found["C-1"].effects[0]
+    assert (effect.delta, effect.weight) == (F("0.0003"), 0)
+
+
 DELTAS = st.integers(-2000, 2000).map(lambda n: F(n, 1_000_000))
 
 
@@ -123,7 +152,8 @@ DELTAS = st.integers(-2000, 2000).map(lambda n: F(n, 1_000_000))
 def test_what_is_left_and_what_was_taken_are_the_whole(pairs):
     fault = case().fault
     effects = [Effect(delta, F(1)) for delta, _ in pairs]
-    left = less(fault, effects, [taken for _, taken in pairs])
+    points = [point(number) for number in range(len(pairs))]
+    left = less(fault, effects, [Removed(taken) for _, taken in pairs], points)
     assert [one.delta + taken for one, (_, taken) in zip(left, pairs, strict=True)] == [
         delta for delta, _ in pairs
     ]

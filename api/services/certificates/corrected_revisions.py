@@ -6,8 +6,8 @@ kept. The observations stand in the revision before. Here the indication is refe
 that is stated: it moves with the error, so that error, indication and force agree. An amendment
 says what it amends and why (ISO/IEC 17025:2017, 7.8.8, from memory).
 
-The draft records what was taken (`fault_corrections`): recall, faults, windows, and delta_rel at
-each point; those of the revision before are kept before it.
+The draft records what was taken (`fault_corrections`, `api.services.certificates.taken`); what was
+taken from the revision before is kept before it.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from collections.abc import Sequence
 from decimal import Decimal, localcontext
 from typing import Any, NamedTuple
 
-import orjson
 from sqlalchemy import insert, inspect, select
 from sqlalchemy.orm import Session
 
@@ -26,7 +25,7 @@ from api.services.base.recording import NewCertificates, Outcome, begin
 from api.services.casework.told import latest_dispositions
 from api.services.certificates import calibrations
 from api.services.certificates.results import is_relative
-from api.services.recalls.differences import bounds_of
+from api.services.certificates.taken import Alone, each_alone, taken
 from api.services.recalls.lists import entry_of
 from api.services.records.revisions import revisions
 from api.store.casework import Disposition
@@ -39,8 +38,6 @@ REISSUE = "reissue"
 # What a draft does not take over: its own key, and what happened to the revision before.
 OWN = {"id", "version", "recorded_us", "content_hash", "serves_from_us", "serves_until_us"}
 OWN |= {"issued_at", "issued_us", "superseded_by", "void_reason", "voided_at", "voided_us"}
-# As fault records name what is faulty.
-NAMED = ("item", "channel", "certificate", "revision", "issuer", "method", "kind")
 _DIGITS = 60
 
 
@@ -72,7 +69,8 @@ def draft(
         raise Conflict(f"{len(issues)} thing(s) stand against it; nothing stored", issues)
     if not subjects:
         return []
-    keys = [_insert(session, recall, one, request, now_us) for one in subjects]
+    alone = each_alone(session, recall, {one.certificate.id for one in subjects}, now_us)
+    keys = [_insert(session, recall, one, alone, request, now_us) for one in subjects]
     first = subjects[0].certificate.number
     recording.certificates = NewCertificates(min(keys), f'certificate "{first}"')
     calibrations.finish(recording, Outcome(len(keys), 0))
@@ -134,14 +132,22 @@ def _against(session: Session, recall_id: int, one: _Subject) -> list[Issue]:
     return found
 
 
-def _insert(session: Session, recall: Recall, one: _Subject, request: Record, now_us: int) -> int:
+def _insert(
+    session: Session,
+    recall: Recall,
+    one: _Subject,
+    alone: Sequence[Alone],
+    request: Record,
+    now_us: int,
+) -> int:
     certificate, entry = one
-    taken = _taken(recall, entry, request["by"], now_us)
+    removed = taken(session, recall, certificate.id, entry, alone)
+    removed |= {"by": request["by"], "at": text_of(now_us)}
     values = _copied(certificate, OWN) | {
         "revision": certificate.revision + 1,
         "status": "draft",
         "amendment": request.get("amendment") or _amendment(recall, one),
-        "fault_corrections": [*(certificate.fault_corrections or ()), taken],
+        "fault_corrections": [*(certificate.fault_corrections or ()), removed],
         "never_issued": False,
         "recorded_us": now_us,
         "version": 1,
@@ -174,20 +180,6 @@ def _insert(session: Session, recall: Recall, one: _Subject, request: Record, no
 def _copied(row: Any, without: set[str]) -> Record:
     names = [one.key for one in inspect(type(row)).column_attrs]
     return {name: getattr(row, name) for name in names if name not in without}
-
-
-def _taken(recall: Recall, entry: Record, by: str, now_us: int) -> Record:
-    return {
-        "recall": recall.number,
-        "faults": [{name: one[name] for name in NAMED if name in one} for one in recall.faults],
-        "windows": bounds_of(orjson.loads(recall.head)),
-        "by": by,
-        "at": text_of(now_us),
-        "points": [
-            {name: point[name] for name in ("point", "stage", "delta_rel")}
-            for point in entry["points"]
-        ],
-    }
 
 
 def _amendment(recall: Recall, one: _Subject) -> str:

@@ -113,10 +113,13 @@ class Traced:
 
 
 def _taken(text: str) -> Iterator[Taken]:
-    """What was taken for single faults; of several at once nobody can say which took what."""
+    """What was taken for each fault; of several at once what each of them did alone."""
     for one in json.loads(text):
-        if len(one["faults"]) == 1:
-            (fault,), (window,) = one["faults"], one["windows"]
+        alone = one.get("by_fault", [one["points"]])
+        # Of several at once it was not always kept which took what.
+        if len(alone) != len(one["faults"]):
+            continue
+        for fault, window, points in zip(one["faults"], one["windows"], alone, strict=True):
             yield Taken(
                 METHOD_PREFIX + fault["method"]
                 if "method" in fault
@@ -128,7 +131,8 @@ def _taken(text: str) -> Iterator[Taken]:
                     bool(window["start_inclusive"]),
                     bool(window["end_inclusive"]),
                 ),
-                tuple(Fraction(point["delta_rel"]) for point in one["points"]),
+                tuple(Fraction(point["delta_rel"]) for point in points),
+                tuple(Fraction(point.get("u_rel", 0)) ** 2 for point in points),
             )
 
 
