@@ -201,6 +201,7 @@ class Certificate(Base):
     span_from: Mapped[str | None] = mapped_column(Text)
     span_to: Mapped[str | None] = mapped_column(Text)
     load_applications: Mapped[int | None] = mapped_column(BigInteger)
+    setup_check_id: Mapped[int | None] = mapped_column(ForeignKey("setup_check.id"))
     # The roles of its uses, each between marks (`links.role_mark`), so that a gap in the records is
     # found without reading them.
     roles: Mapped[str] = mapped_column(Text, default="")

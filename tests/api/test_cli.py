@@ -595,6 +595,7 @@ def test_a_recall_tells_that_it_no_longer_holds_and_the_comparison_is_a_command(
     first = json.loads(client.get("/v1/recalls/1").text)["affected"][0]
     copied = next(one for one in late if one["certificate"] == first["certificate"])
     copied = copied | {"certificate": "LATE-1", "revision": 0, "status": "issued"}
+    copied["override"] = {"by": "Ida Example", "reason": "it was made before the recall"}
     answer = client.post("/v1/calibrations", json=copied)
     assert answer.status_code == 201, answer.text
     assert "CHECKING against today's records since" in ask("recall", "--show", 1).stdout

@@ -14,6 +14,7 @@ from api.services.records import record_corrections
 from api.services.records.record_corrections import CALIBRATIONS
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope
 from api.store import records
+from api.store.grounds import CertificateGrounds
 from api.store.reading import SessionReader
 from api.store.tables import (
     Certificate,
@@ -37,7 +38,9 @@ def parts(session: Session, certificate: Certificate) -> Record:
     of_uses = use_corrections(session, certificate.id)
     of_it = record_corrections.of(session, CALIBRATIONS, [certificate.id])
     both = [*of_uses, *of_it.get(certificate.id, [])]
-    return {
+    asked = session.get(CertificateGrounds, certificate.id)
+    override = None if asked is None else asked.override
+    return ({} if override is None else {"override": override}) | {
         "recalls": _recalls(session, certificate.id),
         "uses": _uses(session, certificate.id),
         "use_corrections": of_uses,

@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record, digest
 from api.services.base.recording import Outcome, Recording, begin
 from api.services.certificates import calibrations
+from api.services.grounds import issues
 from api.services.records import checks, compositions, items, share_notes
 from api.spans import spanned
 from api.store.journal import note as journal_note
@@ -126,6 +127,10 @@ def import_source(
         collection.finish(recording, outcome)
         recording.check()
         counts[name] = outcome
+    if recording.certificates is not None:
+        # Last: what speaks against them may stand among the checks.
+        first = recording.certificates.first_key
+        issues.keep_history(session, first, now_us, recording.overrides)
     created = {name: outcome.created for name, outcome in counts.items()}
     if any(created.values()):
         journal_note(session, "import", created=created, sha256=contents.sha256())
