@@ -7,6 +7,8 @@ is past its life if its count with this certificate is above its design life.
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections import defaultdict
 from collections.abc import Sequence
 
 from sqlalchemy import select
@@ -141,42 +143,40 @@ def setup_findings(asked: Candidates) -> Found:
 def cycle_findings(asked: Candidates) -> Found:
     """Yield parts that are past their design life with the load applications of a certificate."""
     limited = {code: one for code, one in asked.pieces.items() if one.design_life is not None}
-    if not limited:
-        return
-    items = asked.session.scalars(select(Item).where(Item.code.in_(sorted(limited)))).all()
-    loads = _with_loads(asked)
-    if not loads:
-        return
-    # A count only grows: who is within the life at the last use was so before.
-    end_us = max(one.use.at.end_us for one in asked.uses)
-    worn = {
-        code
-        for code, used in _counted(asked, items, end_us).items()
-        if used > (limited[code].design_life or 0)
-    }
-    near = [item for item in items if item.code in worn]
-    seen: set[tuple[int, str]] = set()
-    for one in asked.uses if worn else ():
-        key = one.certificate.key
-        parts = worn & {one.use.item, *(held.part for held in one.use.held)}
-        if key not in loads or not parts:
-            continue
-        counts = _counted(asked, [item for item in near if item.code in parts], one.use.at.end_us)
-        for code, used in sorted(counts.items()):
-            design = limited[code].design_life or 0
-            if used > design and (key, code) not in seen:
-                seen.add((key, code))
-                yield (
-                    key,
-                    Finding(
-                        "cycles",
-                        MIND,
-                        f"{code} has borne {used} load cycles with this certificate; its design "
-                        f"life is {design}",
-                        f"take {code} out of use and have it inspected by a competent person",
-                        code,
-                    ),
-                )
+    loads = _with_loads(asked) if limited else set()
+    used: dict[str, set[tuple[int, int]]] = defaultdict(set)
+    for one in asked.uses:
+        if one.certificate.key in loads:
+            for code in {one.use.item, *(held.part for held in one.use.held)} & limited.keys():
+                used[code].add((one.use.at.end_us, one.certificate.key))
+    for item in asked.session.scalars(select(Item).where(Item.code.in_(sorted(used)))):
+        in_order = sorted(used[item.code])
+        for key in {key for _, key in in_order[_first_beyond(asked, item, in_order) :]}:
+            yield key, _worn(item)
+
+
+def _first_beyond(asked: Candidates, item: Item, in_order: Sequence[tuple[int, int]]) -> int:
+    """Place of the first use with which a part is past its life; a count only grows."""
+
+    def beyond(at_us: int) -> bool:
+        (tally,) = tallies(asked.session, [item], at_us).values()
+        return tally.used > (item.design_life_cycles or 0)
+
+    # Seldom is one past it: the last use is asked first.
+    if not beyond(in_order[-1][0]):
+        return len(in_order)
+    return bisect_left(in_order, True, key=lambda one: beyond(one[0]))
+
+
+def _worn(item: Item) -> Finding:
+    return Finding(
+        "cycles",
+        MIND,
+        f"{item.code} has borne more load cycles with this certificate than its design life of "
+        f"{item.design_life_cycles}",
+        f"take {item.code} out of use and have it inspected by a competent, authorised person",
+        item.code,
+    )
 
 
 def _with_loads(asked: Candidates) -> set[int]:
@@ -190,7 +190,3 @@ def _with_loads(asked: Candidates) -> set[int]:
             )
         )
     }
-
-
-def _counted(asked: Candidates, items: Sequence[Item], at_us: int) -> dict[str, int]:
-    return {one.item.code: one.used for one in tallies(asked.session, items, at_us).values()}

@@ -55,8 +55,13 @@ def grounds(session: Session, as_of: Mapping[int, int]) -> dict[int, list[Findin
         for key, finding in question(asked):
             found[key].append(finding)
     for some in found.values():
-        some.sort(key=lambda one: one.weight != STOP)
+        some.sort(key=_place)
     return found
+
+
+def _place(one: Finding) -> tuple[bool, str, str, str, str]:
+    """Stops first; else an order that does not depend on that of the records."""
+    return one.weight != STOP, one.code, one.item or "", one.point or "", one.detail
 
 
 def shown(finding: Finding) -> Record:

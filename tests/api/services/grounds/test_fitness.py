@@ -24,7 +24,7 @@ def test_who_answers_for_a_use_covers_its_item_and_not_the_certificate(bench):
     bench.imported(checks=[{"id": "K", "item": "REF", "at": "2025-02-20", "result": "fail"}])
     bench.fault()
     answered = ref("REF", override={"by": "Robin Manager", "reason": "load check"})
-    (isolated, failed) = bench.found(candidate(answered))
+    (failed, isolated) = bench.found(candidate(answered))
     assert "Robin Manager answers for this use: load check" in isolated["detail"]
     assert failed["code"] == "failed_check"
     bench.post("/v1/calibrations", candidate(answered))
