@@ -85,18 +85,6 @@ def touch_since(session: Session, after: int, until: int = LAST) -> Touch:
     return Touch(*rest, frozenset(items), tuple(spans))
 
 
-def touch_of(session: Session, certificates: Collection[int]) -> Touch:
-    """Return what a write of these certificates touches, whenever they were written."""
-    ranges: list[Range] = []
-    for key in sorted(certificates):
-        _join(ranges, key, key)
-    items, spans = set[int](), list[RoleSpan]()
-    for bounds in ranges:
-        items.update(_items(SessionReader(session), bounds))
-        spans.extend(_spans(SessionReader(session), bounds))
-    return Touch(0, ranges=tuple(ranges), items=frozenset(items), spans=tuple(spans))
-
-
 def concerns(session: Session, touch: Touch, watched: Watched) -> bool:
     """Whether what was written may change the answer of a recall that watches this."""
     if touch.everything or not watched.items.isdisjoint(touch.items):

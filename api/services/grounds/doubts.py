@@ -1,8 +1,13 @@
 """Would a fresh recall of a stored fault list the certificate? Asked before it is issued.
 
-Only recalls that the certificate may concern are asked: by what each watches, as every write does;
-and those that wait to be compared, if they watch anything that it could rest on, or if that was
-written since. A recall is asked of the certificate and of what it could rest on alone
+Only recalls that the certificate may concern are asked. Every path of a recall leads along the
+links of uses (``graph.model.Use.links``) from a certificate that used what is faulty or what ever
+held it, bears the number or method that a fault names, or names nothing in a role concerned; so one
+of those is among the certificates that this one rests on, or may rest on, itself included. For the
+roles the windows are those that the recall had when it was last compared: they decide about
+`may_be_in_doubt` alone.
+
+A recall is asked of the certificate and of what it could rest on alone
 (``api.services.recalls.newcomers.Within``). Two things may differ then from a whole recall, since
 the range in which the faulty item was ever used is known to it alone: a window that is too wide,
 so that what is found is looked at again by a whole recall; and, for a fault stated by force, one
@@ -15,8 +20,10 @@ Of several looks at a fault the latest counts, whether its case is closed or not
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from itertools import chain
+from typing import Any
 
-from sqlalchemy import exists, select
+from sqlalchemy import Row, exists, select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import TraceholdError
@@ -26,15 +33,14 @@ from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.recalls import reach
 from api.services.recalls.newcomers import Within
+from api.services.recalls.reading import Traced
 from api.services.recalls.run import recall_from
-from api.services.recalls.staleness import marked
-from api.services.recalls.upward import Upward, upward
-from api.services.recalls.watched import holders_of
+from api.services.recalls.upward import upward
 from api.services.recalls.windows import needs_used_range
 from api.store.keyed import rows_of
+from api.store.links import RoleSpan, Window
 from api.store.reading import SessionReader
-from api.store.record_touch import Written, touch_of, watching, written_since
-from api.store.record_watch import RecallWatch
+from api.store.record_watch import RecallWatchWindow
 from api.store.sources import Recorded
 from api.store.tables import Recall
 from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED, TRACED
@@ -63,19 +69,10 @@ def doubt_findings(asked: Candidates) -> Found:
     }
     if not stored:
         return
-    touch = touch_of(session, keys)
-    concerned = watching(session, touch) & stored.keys()
-    waiting = {
-        row.recall_id: row.checked_position
-        for row in session.execute(
-            select(RecallWatch.recall_id, RecallWatch.checked_position).where(marked())
-        )
-        if row.recall_id in stored and row.recall_id not in concerned
-    }
-    if not concerned and not waiting:
+    concerned = _concerned(asked, stored)
+    if not concerned:
         return
     found = upward(session, keys)
-    concerned |= _also(session, found, waiting)
     within = Within(SessionReader(session), frozenset(found.certificates), tuple(found.uses))
     for recall in sorted(concerned):
         row = stored[recall]
@@ -124,24 +121,54 @@ def _lists(source: Recorded, request: Record, keys: Sequence[int]) -> dict[int, 
     }
 
 
-def _also(session: Session, found: Upward, waiting: Mapping[int, int]) -> set[int]:
-    """Return waiting recalls that watch, or may yet watch, something that was found upward."""
-    if not waiting:
-        return set()
-    items = {item for item, _ in found.certificates.values()} | found.parts.keys()
-    items |= {part for some in found.parts.values() for part in some}
-    columns = "DISTINCT recall_watch_item.recall_id"
-    rows = rows_of(SessionReader(session), columns, "recall_watch_item", "item_id", list(items))
-    concerned = {key for (key,) in rows if key in waiting}
-    for position in set(waiting.values()):
-        written = written_since(session, position)
-        moved = written.named | holders_of(session, written.named)
-        if _among(found.certificates, written) or not items.isdisjoint(moved):
-            concerned |= {key for key, read_at in waiting.items() if read_at == position}
-    return concerned
-
-
-def _among(certificates: Collection[int], written: Written) -> bool:
-    return written.everything or any(
-        first <= key <= last for key in certificates for first, last in written.ranges
+def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> set[int]:
+    """Return the recalls that could list one of the certificates in question."""
+    ground = _resting_on(asked.traced, asked.as_of.keys())
+    rows = [asked.traced.rows[key] for key in ground]
+    bears: dict[str, set[str | None]] = {
+        "item": _ever_held(asked.traced, ground),
+        "certificate": {row.number for row in rows},
+        "method": {row.method for row in rows},
+    }
+    found = {
+        key
+        for key, row in stored.items()
+        if any(
+            fault.get(name, "") in borne for fault in row.faults for name, borne in bears.items()
+        )
+    }
+    columns = ", ".join(
+        f"certificate.{name}" for name in ("roles", "performed_us", "performed_end_us")
     )
+    also = "WHERE NOT certificate.external"
+    spans = [
+        RoleSpan._make(row)
+        for row in rows_of(asked.reader, columns, "certificate", "id", sorted(ground), also)
+    ]
+    for one in asked.session.scalars(select(RecallWatchWindow)):
+        window = Window(one.first_us, one.last_us, tuple(one.roles))
+        if one.recall_id in stored and any(window.holds(span) for span in spans):
+            found.add(one.recall_id)
+    return found
+
+
+def _resting_on(traced: Traced, keys: Collection[int]) -> set[int]:
+    """Read and return these certificates and all that they rest on, or may."""
+    found, frontier = set(keys), set(keys)
+    while frontier:
+        traced.read(frontier)
+        uses = chain.from_iterable(traced.calibrations[key].uses for key in frontier)
+        frontier = {link for use in uses for link in use.links()} - found
+        found |= frontier
+    return found
+
+
+def _ever_held(traced: Traced, keys: Collection[int]) -> set[str | None]:
+    """Items that these certificates used, with whatever those ever held."""
+    found: set[str | None] = set()
+    frontier = {use.item for key in keys for use in traced.calibrations[key].uses}
+    while frontier:
+        found |= frontier
+        held = chain.from_iterable(traced.histories.parts.get(item, ()) for item in frontier)
+        frontier = {one.holding.part for one in held} - found
+    return found
