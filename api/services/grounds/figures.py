@@ -23,45 +23,33 @@ from api.rules.limits import LimitsError
 from api.services.base.units import PERCENT
 from api.services.decisions.agreements import Book, Wanted, answers
 from api.services.decisions.specifications import limits_of_error, specification_of
-from api.services.grounds.finding import MIND, STOP, Finding
-from api.services.recalls.reading_results import Judged, judged
+from api.services.grounds.candidates import Candidates
+from api.services.grounds.finding import MIND, STOP, Finding, told_apart
+from api.services.grounds.values import Found
+from api.services.recalls.reading_results import Judged
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope
 from api.store.agreements import Agreement
-from api.store.reading import SessionReader
-from api.store.sources import Recorded
+from api.store.chunks import chunks
 from api.store.tables import Certificate, Customer, DecisionRule, Item, Result
 from api.store.versions import content_of
 
-CODES = ("below_cmc", "wrong_sum", "verdict_differs", "rule_not_agreed")
 _STAGES = {"single": "", "as_found": ", as found", "as_left": ", as left"}
 
 
-def figures(session: Session, certificates: Sequence[Certificate]) -> dict[int, list[Finding]]:
-    """Return what is found in the figures of recorded certificates.
-
-    Parameters
-    ----------
-    session : Session
-        In which they are recorded; nothing is written.
-    certificates : sequence of Certificate
-        Of any status. What is read at once grows with their results, so that a large laboratory is
-        asked lot by lot.
-
-    Returns
-    -------
-    dict of int to list of Finding
-        By the key of the certificate; results in their order, for each the codes in that of CODES.
-    """
-    keys = [one.id for one in certificates]
-    stated = judged(Recorded(SessionReader(session)), keys)
-    results: dict[int, list[Result]] = {key: [] for key in keys}
-    rows = select(Result).where(Result.certificate_id.in_(keys)).order_by(Result.position)
-    for row in session.scalars(rows):
-        results[row.certificate_id].append(row)
-    asked = _Asked(session)
-    return {
-        one.id: list(asked.of(one, results[one.id], stated.get(one.id, []))) for one in certificates
-    }
+def figure_findings(asked: Candidates) -> Found:
+    """Yield what is found in the figures of certificates; results in their order."""
+    known = _Asked(asked.session)
+    for keys in chunks(sorted(asked.as_of)):
+        results: dict[int, list[Result]] = {key: [] for key in keys}
+        rows = select(Result).where(Result.certificate_id.in_(keys)).order_by(Result.position)
+        for row in asked.session.scalars(rows):
+            results[row.certificate_id].append(row)
+        subjects = select(Certificate, Item.type).join(Item, Item.id == Certificate.item_id)
+        for one, kind in asked.session.execute(subjects.where(Certificate.id.in_(keys))):
+            measured, statements = asked.measured[one.id]
+            stated = list(zip(measured.points, statements, strict=True))
+            for finding in known.of(one, kind, results[one.id], stated):
+                yield one.id, finding
 
 
 @dataclass(slots=True)
@@ -76,22 +64,27 @@ class _Asked:
         self.book = Book(self.session)
 
     def of(
-        self, certificate: Certificate, results: Sequence[Result], stated: Sequence[Judged]
+        self,
+        certificate: Certificate,
+        kind: str | None,
+        results: Sequence[Result],
+        stated: Sequence[Judged],
     ) -> Iterator[Finding]:
         ours = not certificate.external
-        kind = self.session.scalar(select(Item.type).where(Item.id == certificate.item_id))
         held = self._scope(certificate.mode, kind) if ours else None
         terms = self._terms(certificate, kind) if ours else None
         for row, (point, said) in zip(results, stated, strict=True):
             name, at = str(point.name), f"point {point.name}{_STAGES[point.stage]}"
+            found: list[Finding] = []
             if held is not None:
-                yield from _below_cmc(held, row, certificate, name, at)
-            yield from _wrong_sum(row, name, at)
+                found += _below_cmc(held, row, certificate, name, at)
+            found += _wrong_sum(row, name, at)
             decided = said.contradicted(point)
             if decided is not None:
-                yield _verdict_differs(str(said.reported), decided, name, at)
+                found.append(_verdict_differs(str(said.reported), decided, name, at))
             if terms is not None:
-                yield from terms.against(row, said.reported, name, at)
+                found += terms.against(row, said.reported, name, at)
+            yield from (one._replace(stage=told_apart(point.stage)) for one in found)
 
     def _scope(self, mode: str | None, kind: str | None) -> Scope:
         if (mode, kind) not in self.scopes:
@@ -135,20 +128,28 @@ def _below_cmc(
         return
 
 
-def _wrong_sum(row: Result, name: str, at: str) -> Iterator[Finding]:
-    """Find an error that is off by more than one unit of its last digit as written."""
+def off(row: Result) -> Decimal | None:
+    """Return what was indicated less what was applied, where the error is something else.
+
+    That is, where it is off by more than one unit of its last digit as written.
+    """
     error, applied, indicated = row.error, row.applied, row.indicated
     if error is None or applied is None or indicated is None:
-        return
+        return None
     with exact_arithmetic():
         difference = indicated - applied
-        off = abs(error - difference)
         last_digit = Decimal((0, (1,), int(error.as_tuple().exponent)))
-    if off > last_digit:
+        return difference if abs(error - difference) > last_digit else None
+
+
+def _wrong_sum(row: Result, name: str, at: str) -> Iterator[Finding]:
+    difference = off(row)
+    if difference is not None:
         yield Finding(
             "wrong_sum",
             STOP,
-            f"{at}: the error is {error:f} {row.unit}, indicated less applied is {difference:f}",
+            f"{at}: the error is {row.error:f} {row.unit}, indicated less applied is "
+            f"{difference:f}",
             "mend the reading, the applied force or the error",
             point=name,
         )
