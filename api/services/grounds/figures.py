@@ -59,6 +59,8 @@ class _Asked:
     session: Session
     book: Book = field(init=False)
     scopes: dict[tuple[str | None, str | None], Scope] = field(default_factory=dict)
+    rules: dict[int, DecisionRule] = field(default_factory=dict)
+    customers: dict[int, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.book = Book(self.session)
@@ -102,8 +104,19 @@ class _Asked:
             certificate.order,
             certificate.performed_us,
         )
-        customer = self.session.get_one(Customer, certificate.customer_id).name
-        return _Terms(self.session, customer, self.book.of(wanted))
+        return _Terms(self, certificate.customer_id, self.book.of(wanted))
+
+    def customer(self, key: int) -> str:
+        """Return the name of a customer."""
+        if key not in self.customers:
+            self.customers[key] = self.session.get_one(Customer, key).name
+        return self.customers[key]
+
+    def rule(self, key: int) -> DecisionRule:
+        """Return a version of a rule."""
+        if key not in self.rules:
+            self.rules[key] = self.session.get_one(DecisionRule, key)
+        return self.rules[key]
 
 
 def _below_cmc(
@@ -173,9 +186,14 @@ def _words(verdict: str) -> str:
 class _Terms:
     """What was agreed for one certificate, or, without an agreement, what its rules say of it."""
 
-    session: Session
-    customer: str
+    asked: _Asked
+    customer_id: int
     agreement: Agreement | None
+
+    @property
+    def customer(self) -> str:
+        """The name of the customer."""
+        return self.asked.customer(self.customer_id)
 
     def against(self, row: Result, reported: str | None, name: str, at: str) -> Iterator[Finding]:
         """Find a rule or limits of a result other than those that were agreed."""
@@ -194,7 +212,7 @@ class _Terms:
 
     def _of_another(self, row: Result, name: str, at: str) -> Iterator[Finding]:
         """Find a rule that says it was agreed with somebody else."""
-        rule = None if row.rule_id is None else self.session.get_one(DecisionRule, row.rule_id)
+        rule = None if row.rule_id is None else self.asked.rule(row.rule_id)
         if rule is None or rule.agreed_with is None:
             return
         if self.customer.casefold() not in rule.agreed_with.casefold():
@@ -205,7 +223,7 @@ class _Terms:
             )
 
     def _agreed(self, what: str) -> str:
-        (agreed,) = answers(self.session, [] if self.agreement is None else [self.agreement])
+        (agreed,) = answers(self.asked.session, [] if self.agreement is None else [self.agreement])
         one = agreed[what]
         return (
             f'agreed with {self.customer} is {what} "{one["id"]}", version {one["version"]} '
@@ -215,7 +233,7 @@ class _Terms:
     def _rule(self, key: int | None) -> str:
         if key is None:
             return "no recorded rule"
-        rule = self.session.get_one(DecisionRule, key)
+        rule = self.asked.rule(key)
         return f'rule "{rule.code}", version {rule.rule_version}'
 
     def _other_limits(self, row: Result) -> bool:
@@ -225,7 +243,7 @@ class _Terms:
         if wanted is None or own == (None, None) or row.specification_id == wanted:
             return False
         try:
-            given = limits_of_error(specification_of(self.session, wanted), content_of(row))
+            given = limits_of_error(specification_of(self.asked.session, wanted), content_of(row))
         except LimitsError:
             return True
         return own != (given.lower, given.upper)
