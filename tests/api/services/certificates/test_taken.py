@@ -7,8 +7,9 @@ an effect is the effect less what was taken. U grows in squares (JCGM 100:2008, 
 
 from __future__ import annotations
 
-from oracle_cases import cal, force_fault, lab, ref, row
+from oracle_cases import answered, cal, force_fault, lab, ref, row
 
+ISSUE = {"issued_at": "2025-07-15T08:00:00Z"}
 ISOLATED = "2025-06-30T12:00:00Z"
 TWO = [
     force_fault("REF", isolated_at=ISOLATED, U_delta_rel="0.0002"),
@@ -21,7 +22,7 @@ def reissue(client, recall, *numbers):
         made = client.post(f"/v1/recalls/{recall}/revisions/{number}", json={"by": "R. Manager"})
         assert made.status_code == 201, made.text
         address = f"/v1/certificates/{number}/issue?revision={made.get_json()['revision']}"
-        issued = client.post(address, json={"issued_at": "2025-07-15T08:00:00Z"})
+        issued = client.post(address, json=answered(ISSUE))
         assert issued.status_code == 200, issued.text
         yield made.get_json()
 
