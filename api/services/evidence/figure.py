@@ -35,11 +35,10 @@ WORDS = {
     TRACED: "traced, not recalled",
 }
 OUTCOME_WORDS = {CHANGES: "a verdict changes", COULD_CHANGE: "a verdict could change"}
-_MARGIN, _LEAST_WIDTH = 16.0, 504.0
+_MARGIN, _LEAST_WIDTH, _HEADINGS = 16.0, 504.0, 34.0
 _ROW, _STACK, _BOX = 13.5, 26.0, 30.0
 _GAP, _BESIDE, _LEFT, _FAN = 58.0, 8.0, 6.0, 4.0
 _MOST_NAME, _MOST_ITEM = 170.0, 120.0
-_HEADINGS = 34.0
 _SIZES = {AFFECTED: 7.5, INDETERMINATE: 6.5, NOT_EXCLUDED: 10.0, EXPOSED: 8.5, TRACED: 7.0}
 
 
@@ -296,15 +295,10 @@ def _draw_mark(axes: Axes, mark: Mark, x: float, y: float, ink: str) -> None:
 
 def _draw_shape(axes: Axes, mark: Mark, x: float, y: float) -> None:
     """Draw the shape of a list; crossed out where a verdict changes."""
-    shape = SHAPES[mark.list_name]
+    shape, size = SHAPES[mark.list_name], _SIZES[mark.list_name]
     changes = mark.outcome == CHANGES
     face = INK if changes else "white"
-    style = {
-        "markersize": _SIZES[mark.list_name],
-        "markeredgecolor": INK,
-        "zorder": 5,
-        "linestyle": "",
-    }
+    style = {"markersize": size, "markeredgecolor": INK, "zorder": 5, "linestyle": ""}
     for step in (4.4, 2.2) if mark.stacked else ():
         axes.plot([x + step], [y + step], marker=shape, markerfacecolor=PALE, **style)  # type: ignore[arg-type]
     (drawn,) = axes.plot([x], [y], marker=shape, markerfacecolor=face, **style)  # type: ignore[arg-type]
