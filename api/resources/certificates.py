@@ -25,7 +25,7 @@ from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
-from api.web.etags import etag_of
+from api.web.etags import etag_of, honour_if_match, honours_if_match
 from api.web.idempotency import idempotent
 from api.web.json import dumps
 from api.web.transactions import reading, writing
@@ -81,6 +81,7 @@ def show_chain(query: dict[str, Any], number: str) -> Any:
 @blp.route("/<path:number>/void", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CertificateQuerySchema, location="query")
 @blp.arguments(VoidSchema)
 @blp.response(200, CertificateAnswerSchema)
@@ -89,6 +90,7 @@ def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str)
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
+        honour_if_match(lambda: headers_of(certificates.answer(session, found))["ETag"])
         certificates.void(recording, found, change["reason"], change.get("voided_at"))
         shown = certificates.answer(session, found)
     return shown, 200, headers_of(shown)
@@ -97,6 +99,7 @@ def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str)
 @blp.route("/<path:number>/issue", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CertificateQuerySchema, location="query")
 @blp.arguments(IssueSchema)
 @blp.response(200, CertificateAnswerSchema)
@@ -105,6 +108,7 @@ def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
+        honour_if_match(lambda: headers_of(certificates.answer(session, found))["ETag"])
         certificates.issue(recording, found, change["issued_at"])
         shown = certificates.answer(session, found)
     return shown, 200, headers_of(shown)
@@ -113,6 +117,7 @@ def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str
 @blp.route("/<path:number>/uses", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CertificateQuerySchema, location="query")
 @blp.arguments(NewUseSchema)
 @blp.response(201, CertificateAnswerSchema)
@@ -121,6 +126,7 @@ def add_use(query: dict[str, Any], correction: dict[str, Any], number: str) -> A
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
+        honour_if_match(lambda: headers_of(certificates.answer(session, found))["ETag"])
         use_corrections.add(recording, found, correction)
         shown = certificates.answer(session, found)
     return shown, 201, headers_of(shown)
@@ -129,6 +135,7 @@ def add_use(query: dict[str, Any], correction: dict[str, Any], number: str) -> A
 @blp.route("/<path:number>/uses/<int:position>/corrections", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CertificateQuerySchema, location="query")
 @blp.arguments(UseCorrectionSchema)
 @blp.response(201, CertificateAnswerSchema)
@@ -139,6 +146,7 @@ def correct_use(
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
+        honour_if_match(lambda: headers_of(certificates.answer(session, found))["ETag"])
         use_corrections.correct(recording, found, position, correction)
         shown = certificates.answer(session, found)
     return shown, 201, headers_of(shown)
