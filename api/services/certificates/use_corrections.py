@@ -35,6 +35,7 @@ KEPT = (
     "points",
     "performed_at",
     "factor_applied",
+    "override",
     "named_certificate",
     "named_revision",
     "note",
@@ -201,4 +202,4 @@ def kept(use: Usage, code: str) -> Record:
             shown[name.removeprefix("named_")] = (
                 format(value, "f") if name == "factor_applied" else value
             )
-    return shown
+    return shown | (use.remarks or {})
