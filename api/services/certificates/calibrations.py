@@ -146,6 +146,13 @@ def _prepare(
         return None
     _refuse_before_service(recording, item, performed, place("performed_at"), calibration)
     _refuse_void_at(recording, performed, place("voided_at"), calibration)
+    refuse_issued_before(
+        recording,
+        performed.start_us,
+        calibration["performed_at"],
+        calibration.get("issued_at"),
+        place("issued_at"),
+    )
     terms = agreed.of(calibration, item, performed)
     results = [
         rows.row(result, position, place("results", position), terms)
@@ -222,6 +229,15 @@ def _refuse_void_at(recording: Recording, performed: Moment, place: str, record:
     if recording.moment(at).end_us < performed.start_us:
         remedy = f"it was calibrated {record['performed_at']}; check both dates"
         recording.refuse(place, "voided before the calibration", remedy, at)
+
+
+def refuse_issued_before(
+    recording: Recording, performed_us: int, performed_at: str, issued_at: str | None, place: str
+) -> None:
+    """Note an issue that ended before the calibration began; a bare date ends with its day."""
+    if issued_at is not None and recording.moment(issued_at).end_us < performed_us:
+        remedy = f"it was calibrated {performed_at}; check both dates"
+        recording.refuse(place, "issued before the calibration", remedy, issued_at)
 
 
 def _insert(recording: Recording, prepared: Sequence[_Prepared]) -> int:

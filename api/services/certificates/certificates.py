@@ -161,6 +161,11 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
     """Issue a draft; an amended one takes the place of the earlier revision that is issued."""
     if certificate.status != "draft":
         raise Conflict(f'certificate "{certificate.number}" is {certificate.status}, not a draft')
+    recording.single = "certificates"
+    calibrations.refuse_issued_before(
+        recording, certificate.performed_us, certificate.performed_at, issued_at, "/issued_at"
+    )
+    recording.check()
     changed = [certificate]
     for other in revisions(recording.session, certificate.number, certificate.issuer):
         if other.status != "issued":
