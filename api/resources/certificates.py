@@ -14,6 +14,7 @@ from api.schemas.certificates import (
     ChainSchema,
     IssueSchema,
     NewUseSchema,
+    UseCorrectionMadeSchema,
     UseCorrectionSchema,
     VoidSchema,
 )
@@ -32,6 +33,13 @@ from api.web.transactions import reading, writing
 
 blp = Blueprint("certificates", __name__, url_prefix="/v1/certificates", description=__doc__)
 CertificatePageSchema = paging.page_schema("CertificatePage", CertificateHeadSchema)
+
+
+UseCorrectionPageSchema = paging.page_schema("UseCorrectionPage", UseCorrectionMadeSchema)
+
+
+class UseCorrectionListQuery(paging.PageQuery, CertificateQuerySchema):
+    """Which certificate, and where to go on."""
 
 
 class CertificateListQuery(paging.PageQuery, CalibrationQuerySchema):
@@ -130,6 +138,18 @@ def add_use(query: dict[str, Any], correction: dict[str, Any], number: str) -> A
         use_corrections.add(recording, found, correction)
         shown = certificates.answer(session, found)
     return shown, 201, headers_of(shown)
+
+
+@blp.route("/<path:number>/use-corrections")
+@requires("read")
+@blp.arguments(UseCorrectionListQuery, location="query")
+@blp.response(200, UseCorrectionPageSchema)
+def list_use_corrections(query: dict[str, Any], number: str) -> Any:
+    """List what was put right of a certificate's uses, oldest first; long histories by pages."""
+    with reading() as session:
+        found = choose(session, number, query.get("issuer"), query.get("revision"))
+        listed, key = use_corrections.find(session, found.id, paging.after(query), query["limit"])
+    return paging.answer(listed, key)
 
 
 @blp.route("/<path:number>/uses/<int:position>/corrections", methods=["POST"])

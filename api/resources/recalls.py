@@ -17,7 +17,9 @@ and `isolated_at`; checks that could have seen the fault narrow it. The effect i
 - `true_force_offset`: `delta_force` in a `unit`, wrong by a constant and not by a share
 - `unknown`: every certificate reached is for review
 
-`only` limits where the fault was met: to a `mode`, `directions` or `roles`.
+`only` limits where the fault was met: to a `mode`, `directions` or `roles`. Roles are words of the
+laboratory's own, so that none can be refused; `notes` name each that no record of the item has,
+with those that are recorded: look there before you rely on what such a limit clears.
 
 A fault need not be written by hand: `POST /v1/recalls/fault-drafts` makes one of a standard's
 failed as-found calibration, `POST /v1/setup-comparisons/{comparison_id}/fault` one of two set-ups

@@ -113,6 +113,17 @@ class ChainSchema(StrictSchema):
     links = fields.List(fields.Dict())
 
 
+class UseCorrectionMadeSchema(StrictSchema):
+    """One use put right: as it was and became (null: there was none), by whom, why and when."""
+
+    position = fields.Integer()
+    before = fields.Dict(allow_none=True)
+    after = fields.Dict(allow_none=True)
+    by = fields.String()
+    reason = fields.String()
+    at = fields.String()
+
+
 class VoidSchema(StrictSchema):
     """Why a certificate is voided, and since when it does not hold."""
 
