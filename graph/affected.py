@@ -23,6 +23,7 @@ from graph.links import (
     CHANNEL,
     FAULT,
     ITEM,
+    MAY,
     METHOD,
     USED,
     Origin,
@@ -31,7 +32,7 @@ from graph.links import (
     recorded,
 )
 from graph.moments import text_of
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, TRACED
+from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED, TRACED
 from graph.traceability import Graph, lead
 
 Entry = Mapping[str, Any]
@@ -39,8 +40,8 @@ Entry = Mapping[str, Any]
 # `role`, `at_us`, `end_us`, `weight`, `channel`.
 StoredLink = Mapping[str, Any]
 Facts = dict[str, Any]
-# Lists whose certificates something faulty reached, those that matter most first.
-REACHED = (AFFECTED, INDETERMINATE, EXPOSED, TRACED)
+# Lists whose certificates something faulty reached, or may have; those that matter most first.
+REACHED = (AFFECTED, INDETERMINATE, NOT_EXCLUDED, EXPOSED, TRACED)
 FAULTY, HOLDING, CALIBRATED = "faulty", "holding", "calibrated"
 CONCERNS = "concerns"
 # The writer gives all but ASCII as references. Control characters and surrogates are refused where
@@ -110,15 +111,16 @@ def found_part(
     networkx.MultiDiGraph
         Certificates by key with `kind` and `entry`, `graph.links.Origin` and `graph.links.State`
         with `kind`; edges have `kind`, those to a certificate `link`, and one of them stands for
-        one recorded use.
+        one recorded use. What leads to a certificate that cannot be excluded is of kind "may".
     """
     part = nx.MultiDiGraph()
     part.add_nodes_from((key, {"kind": CERTIFICATE, "entry": one}) for key, one in entries.items())
-    for key in entries:
+    for key, one in entries.items():
+        kind = MAY if one["class"] == NOT_EXCLUDED else USED
         for link in links.get(key, ()):
             before = _before(part, link, faults)
             if before is not None:
-                part.add_edge(before, key, link["use"], kind=USED, link=link)
+                part.add_edge(before, key, link["use"], kind=kind, link=link)
     return part
 
 
@@ -163,11 +165,13 @@ def affected_part(
 
     Nodes have a `label` and a `kind`: "fault" (with `concerns`), "item" (`item` and its `state`:
     faulty, holding the faulty part, or as calibrated), or "certificate" (`number, revision, issuer,
-    item, list, generation, verdict_changes, could_change, at, customer, external`; what is unknown
-    is left out). Edges run from cause to effect and have a `kind`: "concerns", "assigned" (`at` the
-    instant of the calibration), "held" or "used"; each of the last stands for one recorded use and
-    carries its `role`, `at`, `until` (the last instant of a bare date), `weight` (JSON, where it
-    has one for each point) and `channel`.
+    item, list, generation, verdict_changes, could_change, at, customer, external`, and `reasons`
+    why it cannot be excluded or `doubts` beside its list, joined by commas; what is unknown is left
+    out). Edges run from cause to effect and have a `kind`: "concerns", "assigned" (`at` the instant
+    of the calibration), "held", "used" or, to a certificate that cannot be excluded, "may"; each of
+    the last two stands for one recorded use and carries its `role`, `at`, `until` (the last instant
+    of a bare date), `weight` (JSON, where it has one for each point) and `channel`. Where nothing
+    is recorded in a role, "may" leads from what is faulty and carries nothing.
 
     Parameters
     ----------
@@ -307,7 +311,9 @@ def _facts(entry: Entry) -> dict[str, Any]:
         "issuer": entry.get("issuer"),
         "item": entry["item"],
         "list": entry["class"],
-        "generation": entry["generation"],
+        "generation": entry.get("generation"),
+        "reasons": ", ".join(entry.get("reasons", ())) or None,
+        "doubts": ", ".join(entry.get("doubts", ())) or None,
         "verdict_changes": entry.get("verdict_changes"),
         "could_change": entry.get("could_change"),
         "at": text_of(entry["performed_us"]) if "performed_us" in entry else None,

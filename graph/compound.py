@@ -46,10 +46,13 @@ class Assemblies:
         Whatever each assembly ever held.
     candidates
         Certificates of each item that assign a value.
+    confirming
+        Certificates of each item that only confirmed its limits.
     """
 
     parts: Mapping[str, Sequence[Part]]
     candidates: Mapping[str, Sequence[Candidate]]
+    confirming: Mapping[str, Sequence[Candidate]] = field(default_factory=dict)
     _known: dict[tuple[str, Moment, str | None], tuple[Candidate, ...]] = field(
         default_factory=dict
     )
@@ -62,6 +65,14 @@ class Assemblies:
             found = tuple(serving(self.candidates.get(item, ()), at.end_us, mode))
             self._known[asked] = found
         return found
+
+    def evidence(self, item: str, at: Moment, mode: str | None) -> int | None:
+        """Return the key of an item's latest calibration if that only confirmed limits."""
+        confirmed = serving(self.confirming.get(item, ()), at.end_us, mode)
+        valued = self.ranked(item, at, mode)
+        if not confirmed or (valued and valued[0].order > confirmed[0].order):
+            return None
+        return confirmed[0].key
 
     def doubts(self, item: str, at: Moment, mode: str | None) -> list[Doubt]:
         """Return the certificates whose value a use of an item may have taken for its own."""
@@ -141,6 +152,8 @@ class Assemblies:
                 (*ranked[:1], *(one for one in ranked[1:] if _after(one, own_us))),
                 tuple(self._open_questions(name, at, mode, ranked, own_us)),
                 holder.unshared or (own_us is None and share is None),
+                # A value of the assembly's own settles what its parts were confirmed by.
+                self.evidence(name, at, mode) if own_us is None else None,
             )
             yield one
             yield from self._below(one, at, mode, ranked[0].performed_us if later else own_us)

@@ -18,6 +18,7 @@ UNDATED_VOID = "undated_void"
 MODE_NOT_RECORDED = "mode_not_recorded"
 OTHER_MODE_ONLY = "other_mode_only"
 OUTSIDE_RANGE = "outside_range"
+MAY_BE_OUTSIDE = "may_be_outside_range"
 MODES = ("tension", "compression")
 
 Range = tuple[Fraction, Fraction]
@@ -85,6 +86,7 @@ DOUBTS = (
     MODE_NOT_RECORDED,
     OTHER_MODE_ONLY,
     OUTSIDE_RANGE,
+    MAY_BE_OUTSIDE,
     "rests_on_doubt",
 )
 
@@ -150,6 +152,49 @@ def beyond_range(ranked: Sequence[Candidate], forces: Iterable[Fraction]) -> lis
                 found[one.key] = Doubt(one.key, OUTSIDE_RANGE)
                 break
     return list(found.values())
+
+
+def beyond_unknown_share(ranked: Sequence[Candidate], forces: Iterable[Fraction]) -> list[Doubt]:
+    """Return earlier certificates that may have held a force of which only a bound is known.
+
+    A part whose share nobody recorded carried anything up to the whole force on its assembly. An
+    earlier certificate counts if some such force lies in its range and in none of a later one.
+
+    Parameters
+    ----------
+    ranked
+        What served, the certificate in force first (`serving`).
+    forces
+        Forces on the assembly, in newton.
+    """
+    if not ranked or ranked[0].span is None:
+        return []
+    found: dict[int, Doubt] = {}
+    for force in forces:
+        # Open at the lower end and, save at the force itself, at the upper one.
+        left = [(min(force, _NONE), max(force, _NONE))] if force else []
+        for place, one in enumerate(ranked):
+            if one.span is None:
+                continue
+            if place and any(_meets(piece, one.span, force) for piece in left):
+                found[one.key] = Doubt(one.key, MAY_BE_OUTSIDE)
+            left = [rest for piece in left for rest in _less(piece, one.span)]
+    return list(found.values())
+
+
+_NONE = Fraction(0)
+
+
+def _meets(piece: Range, span: Range, whole: Fraction) -> bool:
+    """Whether a range holds a force of an open piece, or its end where that is the whole force."""
+    low, high = max(piece[0], span[0]), min(piece[1], span[1])
+    return low < high or (low == high and (low == whole or piece[0] < low < piece[1]))
+
+
+def _less(piece: Range, span: Range) -> list[Range]:
+    """Return what is left of a piece outside a range."""
+    below, above = (piece[0], min(piece[1], span[0])), (max(piece[0], span[1]), piece[1])
+    return [one for one in (below, above) if one[0] < one[1]]
 
 
 def _holds(span: Range, force: Fraction) -> bool:

@@ -23,7 +23,7 @@ import networkx as nx
 
 from graph.affected import Facts, Identity, certificate_node, readable
 from graph.compound import Assemblies, Part
-from graph.in_force import Candidate, serving
+from graph.in_force import Candidate
 from graph.links import CERTIFICATE
 from graph.model import ONE, Calibration, Holding, Use
 from graph.moments import BadMoment, Moment, moment, text_of, time_zone
@@ -99,6 +99,7 @@ class _Records:
     revisions: Sequence[Json] = field(init=False)
     candidates: dict[str, list[Candidate]] = field(default_factory=dict)
     valued: dict[str, list[Candidate]] = field(default_factory=dict)
+    confirming: dict[str, list[Candidate]] = field(default_factory=dict)
     assemblies: Assemblies = field(init=False)
 
     def __post_init__(self) -> None:
@@ -109,9 +110,9 @@ class _Records:
                 _needed(one, name, f"/calibrations/{key}")
         for candidate, one in zip(self._candidates(), self.revisions, strict=True):
             self.candidates.setdefault(one["item"], []).append(candidate)
-            if one.get("assigns_value", True):
-                self.valued.setdefault(one["item"], []).append(candidate)
-        self.assemblies = Assemblies(self._parts(), self.valued)
+            kind = self.valued if one.get("assigns_value", True) else self.confirming
+            kind.setdefault(one["item"], []).append(candidate)
+        self.assemblies = Assemblies(self._parts(), self.valued, self.confirming)
 
     def calibrations(self) -> Iterator[Calibration]:
         """Every revision with its uses, resolved."""
@@ -170,8 +171,6 @@ class _Records:
         mode = using.get("mode")
         named = "certificate" in use
         in_force = self._named(use, at) if named else self._in_force(item, at, mode)
-        latest = next(iter(serving(self.candidates.get(item, ()), at.end_us, mode)), None)
-        confirmed = latest is not None and latest not in self.valued.get(item, ()) and not named
         own_us = None if in_force is None else in_force.performed_us
         return Use(
             item,
@@ -180,7 +179,7 @@ class _Records:
             _weight(use.get("weight"), f"{place}/weight"),
             use.get("channel"),
             source=None if in_force is None else in_force.key,
-            evidence=latest.key if latest is not None and confirmed else None,
+            evidence=None if named else self.assemblies.evidence(item, at, mode),
             doubts=() if named else tuple(self.assemblies.doubts(item, at, mode)),
             held=self.assemblies.held(item, at, mode, own_us),
         )

@@ -84,6 +84,9 @@ class Held(NamedTuple):
     unshared
         Whether its value waits for shares that the records do not settle; not for those below a
         value that an assembly has of its own.
+    evidence
+        Key of the part's latest calibration where that only confirmed limits; None also where the
+        assembly, or what holds the part in it, has a value of its own.
     """
 
     chain: tuple[str, ...]
@@ -93,6 +96,7 @@ class Held(NamedTuple):
     ranked: tuple[Candidate, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     unshared: bool = False
+    evidence: int | None = None
 
     @property
     def part(self) -> str:
@@ -187,8 +191,13 @@ class Use(NamedTuple):
         """
         return self._replace(share=share)
 
-    def links(self) -> Iterator[int]:
+    def links(self, *, confirmed: bool = True) -> Iterator[int]:
         """Yield the keys of all certificates that the use rests on or may rest on.
+
+        Parameters
+        ----------
+        confirmed : bool
+            Whether those that only confirmed limits, and gave no value, are among them.
 
         Yields
         ------
@@ -196,7 +205,7 @@ class Use(NamedTuple):
         """
         if self.source is not None:
             yield self.source
-        if self.evidence is not None:
+        if confirmed and self.evidence is not None:
             yield self.evidence
         for one in self.ranked:
             yield one.key
@@ -205,6 +214,8 @@ class Use(NamedTuple):
         for held in self.held:
             yield from (one.key for one in held.ranked)
             yield from (doubt.key for doubt in held.doubts)
+            if confirmed and held.evidence is not None:
+                yield held.evidence
 
     def weight_at(self, point: str) -> Fraction:
         """Return the weight at a point; zero where the use did not serve it.

@@ -50,7 +50,7 @@ from prov.model import ProvDocument
 
 from graph.affected import HOLDING, told_together
 from graph.links import CERTIFICATE, FAULT, ITEM
-from graph.recall import AFFECTED
+from graph.recall import AFFECTED, NOT_EXCLUDED
 
 Facts = Mapping[str, Any]
 TERMS = Namespace("th", "urn:tracehold:terms:")
@@ -64,6 +64,8 @@ _FACT_NAMES = {
     "item": "item",
     "list": "list",
     "generation": "generation",
+    "reasons": "reasons",
+    "doubts": "doubts",
     "verdict_changes": "verdictChanges",
     "could_change": "couldChange",
     "customer": "customer",
@@ -217,6 +219,12 @@ class _Writing:
         """Turn one link of the graph around."""
         before, after = self.part.nodes[cause], self.part.nodes[effect]
         ends = {PROV_ATTR_GENERATED_ENTITY: effect, PROV_ATTR_USED_ENTITY: cause}
+        if after.get("list") == NOT_EXCLUDED:
+            # Nobody knows that it was used, so that neither use nor derivation is claimed.
+            ends = {PROV_ATTR_INFLUENCEE: effect, PROV_ATTR_INFLUENCER: cause}
+            more = {"prov:type": _term("MayRestOn"), "th:reasons": after["reasons"]}
+            self._record(PROV_INFLUENCE, f"influence/{effect}/of/{cause}", ends, more)
+            return
         if after["kind"] == CERTIFICATE:
             calibration = _calibration(after)
             self._use(calibration, cause, facts)

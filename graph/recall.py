@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from graph.corrected import less, nothing_left, taken_before
 from graph.effects import Carried, effects_at_points
 from graph.faults import NO_EFFECT, Effect, Fault
-from graph.in_force import DOUBTS, Candidate, Doubt, beyond_range
+from graph.in_force import DOUBTS, Candidate, Doubt, beyond_range, beyond_unknown_share
 from graph.links import CONFIRMED, MAY, Link, Path
 from graph.model import BY_SHARE, ONE, SHIELDED, Calibration, Held, Point, Use
 from graph.passing import Passed, passed_on
@@ -363,19 +363,21 @@ def _values(
     ranges = _beyond(use, use.ranked, points, ONE)
     yield (use.item,), use.source, [*use.doubts, *ranges]
     for one in use.held:
-        ranges = [] if one.share is None else _beyond(use, one.ranked, points, one.share)
+        ranges = _beyond(use, one.ranked, points, one.share)
         source = None if one.bearing == SHIELDED else one.source
         yield one.chain, source, [*one.doubts, *ranges]
 
 
 def _beyond(
-    use: Use, ranked: Sequence[Candidate], points: Sequence[Point], share: Fraction
+    use: Use, ranked: Sequence[Candidate], points: Sequence[Point], share: Fraction | None
 ) -> list[Doubt]:
-    """Doubts by range at the points that a use served."""
+    """Doubts by range at the points that a use served; without a share at whatever was borne."""
     if len(ranked) < 2:
         return []
-    served = [point.carried(share).force_n for point in points if use.weight_at(point.key)]
-    return beyond_range(ranked, [force for force in served if force is not None])
+    borne = ONE if share is None else share
+    served = [point.carried(borne).force_n for point in points if use.weight_at(point.key)]
+    forces = [force for force in served if force is not None]
+    return (beyond_unknown_share if share is None else beyond_range)(ranked, forces)
 
 
 def _would_list(walk: _Walk, key: int) -> Reasons | None:

@@ -90,6 +90,8 @@ def reached(
     for key, one in made.items():
         for place, use in enumerate(one.uses):
             for source, kind, held in _values(use):
+                if kind == CONFIRMED and source == key:
+                    continue  # a part that was confirmed within the assembly exposes itself to none
                 known = source in made
                 item = use.item if held is None else held.part
                 if not known and faulty is not None and item not in faulty:
@@ -142,6 +144,8 @@ def _several(use: Use) -> Iterator[tuple[int | None, str, Held | None]]:
         for key in {*(one.key for one in held.ranked), *(one.key for one in held.doubts)}:
             if key != held.source:
                 yield key, MAY, held
+        if held.evidence is not None:
+            yield held.evidence, CONFIRMED, held
 
 
 def lead(
@@ -273,14 +277,30 @@ def in_order_of_dependence(graph: nx.MultiDiGraph) -> list[int]:
     else:
         return given
     places = {key: place for place, key in enumerate(given)}
-    order = nx.lexicographical_topological_sort(graph, key=lambda node: places.get(node, -1))
     try:
-        return [node for node in order if node in places]
+        return _sorted(graph, places)
     except nx.NetworkXUnfeasible as error:
-        circle = [link[0] for link in nx.find_cycle(graph)]
-        raise CyclicTrace([node for node in circle if node in places]) from error
+        # Cells that were confirmed within one assembly on one day lie on circles of exposure, on
+        # which nothing is passed on: those decide no order.
+        bearing = nx.MultiDiGraph(graph)
+        edges = graph.edges(keys=True, data=True)
+        bearing.remove_edges_from([one[:3] for one in edges if _confirmed_part(one[3])])
+        try:
+            return _sorted(bearing, places)
+        except nx.NetworkXUnfeasible:
+            circle = [link[0] for link in nx.find_cycle(bearing)]
+            raise CyclicTrace([node for node in circle if node in places]) from error
     finally:
         # What networkx keeps of these points back at the graph, which would then stay until the
         # collector comes, seldom in a server.
         for view in ("edges", "in_degree"):
             vars(graph).pop(view, None)
+
+
+def _sorted(graph: nx.MultiDiGraph, places: Mapping[int, int]) -> list[int]:
+    order = nx.lexicographical_topological_sort(graph, key=lambda node: places.get(node, -1))
+    return [node for node in order if node in places]
+
+
+def _confirmed_part(edge: Mapping[str, Any]) -> bool:
+    return edge["kind"] == CONFIRMED and edge.get("held") is not None

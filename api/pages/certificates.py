@@ -12,6 +12,7 @@ from typing import Any
 from flask import Response, request
 
 from api.errors import NotFound
+from api.pages.corrections import MOST_SHOWN, of_certificate
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
 from api.pages.sessions import customer, page
@@ -54,6 +55,8 @@ def show_certificate(number: str) -> Response:
         broken=_broken(chain),
         grounds=grounds,
         owner=owner,
+        corrections=of_certificate(shown.get("corrections") or ()),
+        most_corrections=MOST_SHOWN,
         overdue=found.due_us is not None and found.due_us < now_us(),
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from flask import Response
 
+from api.pages.corrections import MOST_SHOWN, of_item
 from api.pages.layout import pages, show
 from api.pages.sessions import page
 from api.pages.timeline import timeline
@@ -35,6 +36,7 @@ def show_item(item_id: str) -> Response:
         isolations = isolation.of_item(session, item_id, now)
         overrides = isolation.overrides(session, item.id)
         shown = items.shown(session, item)
+        corrected = item_history.corrected(session, item)
     return show(
         "item.html",
         item=shown,
@@ -47,5 +49,7 @@ def show_item(item_id: str) -> Response:
         ledger=ledger,
         isolations=isolations,
         overrides=overrides,
+        corrections=of_item(*corrected, shown.get("identity_swaps") or ()),
+        most_corrections=MOST_SHOWN,
         most_uses=MOST_USES,
     )

@@ -1,5 +1,7 @@
 """The picture of a recall on its page: the fault at the left, then a column for each generation.
 
+What cannot be excluded has no generation and stands in a last column of its own.
+
 Choice: within a column the certificates stand by the middle of what leads to them, which keeps
 lines short; what is only counted stands below them, one mark a group. A line leads from cause to
 effect; where the cause is only counted it comes from the mark of its group, and no line is drawn
@@ -75,7 +77,7 @@ def picture(part: Part) -> Picture | None:
     origins = _origin_marks(part)
     columns = _origin_columns(origins)
     named: dict[int, Mark] = {}
-    groups: dict[tuple[int, Group], Mark] = {}
+    groups: dict[tuple[int | None, Group], Mark] = {}
     for generation in part.generations:
         columns.append(_column(generation, part.lit, named, groups))
     pairs = _pairs(part, origins, named, groups)
@@ -116,11 +118,12 @@ def _column(
     generation: Generation,
     lit: Iterable[int],
     named: dict[int, Mark],
-    groups: dict[tuple[int, Group], Mark],
+    groups: dict[tuple[int | None, Group], Mark],
 ) -> Column:
     """The marks of one generation; they are noted in `named` and `groups`, too."""
     under = counted(generation.total, "certificate")
-    column = Column(f"generation {generation.number}", under)
+    number = generation.number
+    column = Column("cannot be excluded" if number is None else f"generation {number}", under)
     for one in generation.named:
         name, changes = one.group
         says = f"{one.label}, {one.item}: {LISTS[name].word}{', a verdict changes' * changes}"
@@ -142,7 +145,7 @@ def _pairs(
     part: Part,
     origins: Mapping[tuple[str, ...], Mark],
     named: Mapping[int, Mark],
-    groups: Mapping[tuple[int, Group], Mark],
+    groups: Mapping[tuple[int | None, Group], Mark],
 ) -> dict[tuple[Mark, Mark], None]:
     """Cause and effect of every line, each pair once."""
     pairs = {(origins[name[:-1]], origins[name]): None for name in origins if len(name) > 1}

@@ -15,6 +15,7 @@ from api.schemas.certificates import (
     GroundsSchema,
     IssueSchema,
     NewUseSchema,
+    UseCorrectionMadeSchema,
     UseCorrectionSchema,
     VoidSchema,
 )
@@ -26,13 +27,20 @@ from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
-from api.web.etags import etag_of
+from api.web.etags import etag_of, honour_if_match, honours_if_match
 from api.web.idempotency import idempotent
 from api.web.json import dumps
 from api.web.transactions import reading, writing
 
 blp = Blueprint("certificates", __name__, url_prefix="/v1/certificates", description=__doc__)
 CertificatePageSchema = paging.page_schema("CertificatePage", CertificateHeadSchema)
+
+
+UseCorrectionPageSchema = paging.page_schema("UseCorrectionPage", UseCorrectionMadeSchema)
+
+
+class UseCorrectionListQuery(paging.PageQuery, CertificateQuerySchema):
+    """Which certificate, and where to go on."""
 
 
 class CertificateListQuery(paging.PageQuery, CalibrationQuerySchema):
@@ -93,6 +101,7 @@ def show_grounds(query: dict[str, Any], number: str) -> Any:
 @blp.route("/<path:number>/void", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CertificateQuerySchema, location="query")
 @blp.arguments(VoidSchema)
 @blp.response(200, CertificateAnswerSchema)
@@ -101,6 +110,7 @@ def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str)
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
+        honour_if_match(lambda: headers_of(certificates.answer(session, found))["ETag"])
         certificates.void(recording, found, change["reason"], change.get("voided_at"))
         shown = certificates.answer(session, found)
     return shown, 200, headers_of(shown)
@@ -109,6 +119,7 @@ def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str)
 @blp.route("/<path:number>/issue", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CertificateQuerySchema, location="query")
 @blp.arguments(IssueSchema)
 @blp.response(200, CertificateAnswerSchema)
@@ -117,6 +128,7 @@ def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
+        honour_if_match(lambda: headers_of(certificates.answer(session, found))["ETag"])
         certificates.issue(recording, found, change["issued_at"], change.get("override"))
         shown = certificates.answer(session, found)
     return shown, 200, headers_of(shown)
@@ -125,6 +137,7 @@ def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str
 @blp.route("/<path:number>/uses", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CertificateQuerySchema, location="query")
 @blp.arguments(NewUseSchema)
 @blp.response(201, CertificateAnswerSchema)
@@ -133,14 +146,28 @@ def add_use(query: dict[str, Any], correction: dict[str, Any], number: str) -> A
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
+        honour_if_match(lambda: headers_of(certificates.answer(session, found))["ETag"])
         use_corrections.add(recording, found, correction)
         shown = certificates.answer(session, found)
     return shown, 201, headers_of(shown)
 
 
+@blp.route("/<path:number>/use-corrections")
+@requires("read")
+@blp.arguments(UseCorrectionListQuery, location="query")
+@blp.response(200, UseCorrectionPageSchema)
+def list_use_corrections(query: dict[str, Any], number: str) -> Any:
+    """List what was put right of a certificate's uses, oldest first; long histories by pages."""
+    with reading() as session:
+        found = choose(session, number, query.get("issuer"), query.get("revision"))
+        listed, key = use_corrections.find(session, found.id, paging.after(query), query["limit"])
+    return paging.answer(listed, key)
+
+
 @blp.route("/<path:number>/uses/<int:position>/corrections", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CertificateQuerySchema, location="query")
 @blp.arguments(UseCorrectionSchema)
 @blp.response(201, CertificateAnswerSchema)
@@ -151,6 +178,7 @@ def correct_use(
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
+        honour_if_match(lambda: headers_of(certificates.answer(session, found))["ETag"])
         use_corrections.correct(recording, found, position, correction)
         shown = certificates.answer(session, found)
     return shown, 201, headers_of(shown)

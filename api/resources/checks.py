@@ -17,7 +17,9 @@ from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
+from api.web.etags import etag_of, honour_if_match, honours_if_match
 from api.web.idempotency import idempotent
+from api.web.json import dumps
 from api.web.transactions import reading, writing
 
 blp = Blueprint("checks", __name__, url_prefix="/v1/checks", description=__doc__)
@@ -56,6 +58,7 @@ def record_check(check: dict[str, Any]) -> Any:
 @blp.route("/<path:check_id>/corrections", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CheckCorrectionSchema)
 @blp.response(201, CheckAnswerSchema)
 def correct_check(correction: dict[str, Any], check_id: str) -> Any:
@@ -63,6 +66,7 @@ def correct_check(correction: dict[str, Any], check_id: str) -> Any:
     with writing() as session:
         recording = begin(session, now_us())
         found = checks.get(session, check_id)
+        honour_if_match(lambda: _headers(*checks.answers(session, [found]))["ETag"])
         check_corrections.correct(recording, found, correction)
         (shown,) = checks.answers(session, [found])
     return shown, 201, _headers(shown)
@@ -75,8 +79,11 @@ def show_check(check_id: str) -> Any:
     """Show one check."""
     with reading() as session:
         (shown,) = checks.answers(session, [checks.get(session, check_id)])
-    return shown
+    return shown, 200, _headers(shown)
 
 
 def _headers(shown: dict[str, Any]) -> dict[str, str]:
-    return {"Location": f"/v1/checks/{quote(shown['id'], safe='')}"}
+    return {
+        "Location": f"/v1/checks/{quote(shown['id'], safe='')}",
+        "ETag": etag_of(dumps(shown).decode(), 1),  # of the whole answer, corrections included
+    }

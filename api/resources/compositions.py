@@ -18,7 +18,13 @@ from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
-from api.web.etags import check_if_match, etag_of, needs_if_match
+from api.web.etags import (
+    check_if_match,
+    etag_of,
+    honour_if_match,
+    honours_if_match,
+    needs_if_match,
+)
 from api.web.idempotency import idempotent
 from api.web.transactions import reading, writing
 
@@ -87,6 +93,7 @@ def end_composition(changes: dict[str, Any], composition_id: int) -> Any:
 @blp.route("/<int:composition_id>/corrections", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(CompositionCorrectionSchema)
 @blp.response(201, CompositionAnswerSchema)
 def correct_composition(correction: dict[str, Any], composition_id: int) -> Any:
@@ -94,6 +101,7 @@ def correct_composition(correction: dict[str, Any], composition_id: int) -> Any:
     with writing() as session:
         recording = begin(session, now_us())
         found = compositions.get(session, composition_id)
+        honour_if_match(lambda: etag_of(found.id, found.version))
         composition_corrections.correct(recording, found, correction)
         refuse_through_parts(session, {found.assembly_id, found.part_id})
         (shown,) = compositions.answers(session, [found])

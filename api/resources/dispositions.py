@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import request
-
 from api.resources.cases import case_etag
 from api.schemas.dispositions import (
     DispositionAnswerSchema,
@@ -18,7 +16,7 @@ from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
-from api.web.etags import check_if_match
+from api.web.etags import honour_if_match, honours_if_match
 from api.web.idempotency import idempotent
 from api.web.transactions import reading, writing
 
@@ -33,6 +31,7 @@ class DispositionListQuery(paging.PageQuery, DispositionQuerySchema):
 @blp.route("/<int:recall_id>/dispositions", methods=["POST"])
 @requires("recall")
 @idempotent
+@honours_if_match
 @blp.arguments(DispositionSchema)
 @blp.response(201, DispositionsMadeSchema)
 def dispose(command: dict[str, Any], recall_id: int) -> Any:
@@ -42,8 +41,7 @@ def dispose(command: dict[str, Any], recall_id: int) -> Any:
     """
     with writing() as session:
         case = cases.locked(session, recall_id)
-        if "If-Match" in request.headers:
-            check_if_match(case_etag(recall_id, case.version))
+        honour_if_match(lambda: case_etag(recall_id, case.version))
         recorded = dispositions.record(session, case, command, now_us())
         missing = cases.answer(session, case)["dispositions"]["missing"]
         etag = case_etag(recall_id, case.version)

@@ -23,7 +23,11 @@ GRAPHML = "application/graphml+xml"
 @requires("read")
 @blp.response(200, {"type": "object"}, description="PROV-JSON")
 def show_provenance(recall_id: int) -> Response:
-    """Show where the affected certificates come from, as W3C PROV-JSON."""
+    """Show where the affected certificates come from, as W3C PROV-JSON.
+
+    Of a certificate that cannot be excluded nobody knows that it rests on the fault: what may lead
+    to it is an influence of type `th:MayRestOn` with its `th:reasons`, no use and no derivation.
+    """
     with reading() as session:
         body = evidence.provenance(session, recalls.get(session, recall_id))
     return Response(body, mimetype="application/json")
@@ -33,7 +37,11 @@ def show_provenance(recall_id: int) -> Response:
 @requires("read")
 @blp.response(200, {"type": "string"}, content_type=GRAPHML)
 def show_graph(recall_id: int) -> Response:
-    """Show the affected part as GraphML; edges lead from cause to effect."""
+    """Show the affected part as GraphML; edges lead from cause to effect.
+
+    It has every certificate that the fault reached, or may have: those that cannot be excluded are
+    nodes with their `reasons`, and what may lead to them are edges of kind "may".
+    """
     with reading() as session:
         body = evidence.as_graphml(session, recalls.get(session, recall_id))
     return Response(body, mimetype=GRAPHML)
@@ -46,8 +54,9 @@ def show_graph_as_json(recall_id: int) -> Any:
     """Show the affected part in node-link form; edges lead from cause to effect.
 
     Nodes have an `id`, a `kind` (fault, item, certificate) and a `label`; edges a `kind` (concerns,
-    assigned, held, used) and, where an item was used for a certificate, `role`, `at`, `weight` and
-    `channel` of that use. `networkx.node_link_graph(answer, edges="edges")` reads it as the
+    assigned, held, used, may) and, where an item was used for a certificate, `role`, `at`, `weight`
+    and `channel` of that use. Certificates that cannot be excluded carry their `reasons`, and edges
+    of kind "may" lead to them. `networkx.node_link_graph(answer, edges="edges")` reads it as the
     `MultiDiGraph` that it is.
     """
     with reading() as session:

@@ -30,7 +30,10 @@ def alive() -> dict[str, str]:
 @blp.response(200, HealthSchema)
 @blp.alt_response(503, schema=ProblemSchema, content_type=CONTENT_TYPE, description="Not ready")
 def ready() -> dict[str, str] | Response:
-    """Say whether the database is reachable, at the current migration and not read-only."""
+    """Say whether the database is reachable, at the current migration and takes changes.
+
+    It does not while it is read-only or its disk is full.
+    """
     try:
         found = hindrance(database())
     except SQLAlchemyError:

@@ -17,7 +17,9 @@ and `isolated_at`; checks that could have seen the fault narrow it. The effect i
 - `true_force_offset`: `delta_force` in a `unit`, wrong by a constant and not by a share
 - `unknown`: every certificate reached is for review
 
-`only` limits where the fault was met: to a `mode`, `directions` or `roles`.
+`only` limits where the fault was met: to a `mode`, `directions` or `roles`. Roles are words of the
+laboratory's own, so that none can be refused; `notes` name each that no record of the item has,
+with those that are recorded: look there before you rely on what such a limit clears.
 
 A fault need not be written by hand: `POST /v1/recalls/fault-drafts` makes one of a standard's
 failed as-found calibration, `POST /v1/setup-comparisons/{comparison_id}/fault` one of two set-ups
@@ -28,8 +30,9 @@ The answer puts every certificate that ever met the item in exactly one list, wi
 The first three have all paths, the shift and corrected error of every point, and the verdict before
 and after. A further list, `cannot_be_excluded`, holds who may rest on the fault though the
 records do not say so, with `reasons`: `no_use_in_role`, `undated_void`, `mode_not_recorded`,
-`other_mode_only`, `outside_range`, `rests_on_doubt`; entries of the first three carry the same as
-`doubts`. What matters first: `affected?sort=changed`, and `totals`.
+`other_mode_only`, `outside_range`, `may_be_outside_range` (the share of a part is not recorded, so
+that nobody can say which force it bore), `rests_on_doubt`; entries of the first three carry the
+same as `doubts`. What matters first: `affected?sort=changed`, and `totals`.
 
 Deltas of several uses are added, which is first order: products of small errors are left out. A use
 of the faulty item inside the window is judged by the fault alone; the value that the item took from

@@ -14,6 +14,7 @@ from api.schemas.base import AnnotatedSchema, StrictSchema
 from api.schemas.fields import (
     MAX_WHOLE,
     DecimalText,
+    DoneText,
     Mode,
     MomentText,
     Text,
@@ -122,7 +123,7 @@ class UseSchema(AnnotatedSchema):
     weight = Weight(metadata={"description": "Default 1; a mapping names every point served"})
     channel = Text()
     points = fields.List(PointName(), validate=validate.Length(min=1))
-    performed_at = MomentText(metadata={"description": "Instant of this use, if its own"})
+    performed_at = DoneText(metadata={"description": "Instant of this use, if its own"})
     factor_applied = DecimalText()
     override = fields.Nested(OverrideSchema)
     certificate = Text(metadata={"description": "Certificate whose value was used, if named"})
@@ -177,7 +178,7 @@ class CalibrationSchema(AnnotatedSchema):
     revision = WholeNumber(maximum=MAX_REVISION, load_default=0)
     status = fields.String(load_default="issued", validate=validate.OneOf(STATUSES))
     item = Text(required=True, max_length=200)
-    performed_at = MomentText(required=True)
+    performed_at = DoneText(required=True)
     issued_at = MomentText(allow_none=True)
     customer = Text(max_length=200)
     order = Text(max_length=200, metadata={"description": "The customer's order it was made for"})

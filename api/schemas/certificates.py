@@ -154,6 +154,17 @@ class GroundsSchema(StrictSchema):
     today = fields.List(fields.Nested(GroundSchema))
 
 
+class UseCorrectionMadeSchema(StrictSchema):
+    """One use put right: as it was and became (null: there was none), by whom, why and when."""
+
+    position = fields.Integer()
+    before = fields.Dict(allow_none=True)
+    after = fields.Dict(allow_none=True)
+    by = fields.String()
+    reason = fields.String()
+    at = fields.String()
+
+
 class VoidSchema(StrictSchema):
     """Why a certificate is voided, and since when it does not hold."""
 

@@ -9,7 +9,7 @@ from marshmallow import fields, validate
 
 from api.rules.units import UnknownUnit, parse_quantity
 from api.schemas.base import AnnotatedSchema, CorrectionSchema, StrictSchema
-from api.schemas.fields import DecimalText, Mode, MomentText, Text, at_least, decimal_of, refuse
+from api.schemas.fields import DecimalText, DoneText, Mode, Text, at_least, decimal_of, refuse
 from api.schemas.vocabulary import CHECK_RESULTS
 
 FULL_RANGE = "full range"
@@ -48,7 +48,7 @@ class CheckSchema(AnnotatedSchema):
 
     id = Text(required=True, max_length=200)
     item = Text(required=True, max_length=200)
-    at = MomentText(required=True)
+    at = DoneText(required=True)
     kind = Text()
     result = fields.String(required=True, validate=validate.OneOf(CHECK_RESULTS))
     acceptance_limit_rel = DecimalText(validate=at_least(0))
@@ -65,7 +65,7 @@ class CheckCorrectionSchema(CorrectionSchema):
     """What a check should have said; what is not named stays. Null takes a value away."""
 
     item = Text(max_length=200)
-    at = MomentText()
+    at = DoneText()
     kind = Text(allow_none=True)
     result = fields.String(validate=validate.OneOf(CHECK_RESULTS))
     acceptance_limit_rel = DecimalText(allow_none=True, validate=at_least(0))

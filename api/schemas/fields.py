@@ -7,19 +7,23 @@ beside it. Nothing here asks the database.
 from __future__ import annotations
 
 import re
+import time
 import unicodedata
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from marshmallow import ValidationError, fields, validate
 
 from api.schemas.vocabulary import MODES
-from graph.moments import BadMoment, check_text
+from graph.moments import BadMoment, check_text, moment
 
 MAX_DIGITS = 60
 MAX_EXPONENT = 60
 MAX_MOMENT = 40
+DAY_US = 86_400_000_000
+_UTC = ZoneInfo("UTC")
 MAX_WHOLE = 2**53 - 1  # what every JSON reader can hold exactly (RFC 8259 section 6)
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,9})?")
@@ -118,6 +122,25 @@ class MomentText(fields.Field[str]):
         self, value: str | None, attr: str | None, obj: Any, **kwargs: Any
     ) -> str | None:
         return value
+
+
+class DoneText(MomentText):
+    """When something was done that is recorded afterwards: not in the future.
+
+    A day ahead of this server's clock is let pass, so that neither a zone nor a clock that is a
+    little wrong keeps a record out.
+    """
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> str:
+        text = super()._deserialize(value, attr, data, **kwargs)
+        if moment(text, _UTC).start_us > time.time_ns() // 1000 + DAY_US:
+            raise refuse(
+                "in the future, more than a day ahead of this server's clock",
+                "check the year and the day; what is planned is recorded once it was done",
+            )
+        return text
 
 
 def moment_of(value: object) -> str:

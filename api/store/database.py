@@ -17,13 +17,15 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.orm import Session, sessionmaker
 
 from api.store import record_changes
 from api.store.journal import Author, close_entry, open_entry
 
 BUSY_TIMEOUT_MS = 30_000
+# PostgreSQL, appendix A: disk_full; SQLite's names.
+NO_ROOM = ("53100", "SQLITE_FULL", "SQLITE_IOERR_WRITE")
 # A request takes one connection at a time, so that the server's threads bound their number.
 _POOL: dict[str, Any] = {"pool_size": 16, "max_overflow": -1}
 
@@ -44,6 +46,8 @@ class Database:
         writing = self.engine.execution_options(writing=True, **level)
         self._write = sessionmaker(writing, expire_on_commit=False, autoflush=False)
         record_changes.watch_session(self._write)
+        # Whether the last write found no room on the disk; readiness tries again then.
+        self.full = False
 
     @property
     def is_sqlite(self) -> bool:
@@ -63,12 +67,17 @@ class Database:
         With an author the journal gets its line in the same transaction. Stored recalls that it may
         concern are marked, all of them if it did not say what it wrote.
         """
-        with self._turn, self._write.begin() as session:
-            if author is not None:
-                open_entry(session, author)
-            yield session
-            record_changes.settle(session)
-            close_entry(session)
+        try:
+            with self._turn, self._write.begin() as session:
+                if author is not None:
+                    open_entry(session, author)
+                yield session
+                record_changes.settle(session)
+                close_entry(session)
+        except DBAPIError as error:
+            self.full = self.full or native_name(error) in NO_ROOM
+            raise
+        self.full = False
 
     def write_if_free(self, write: Callable[[Connection], None]) -> bool:
         """Write what is not worth waiting for, all of it; return False if another writer was at it.
@@ -95,6 +104,12 @@ class Database:
     def dispose(self) -> None:
         """Close every pooled connection."""
         self.engine.dispose()
+
+
+def native_name(error: Exception) -> str:
+    """The engine's own name of an error: SQLSTATE, or SQLite's extended code."""
+    origin: Any = getattr(error, "orig", None)
+    return getattr(origin, "sqlstate", None) or getattr(origin, "sqlite_errorname", None) or ""
 
 
 def _engine(url: str) -> Engine:

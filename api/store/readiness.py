@@ -1,22 +1,29 @@
 """Whether the database can do its work: reachable, at the present schema, taking changes.
 
-Choice: nothing is written to find out. PostgreSQL says whether a transaction would be read-only
-(a standby, or a switch of the operator). SQLite is asked to change
-no row, which is taken back; that another one writes at the moment is a good sign and nothing to
-wait for.
+Choice: nothing is written to find out, save where the last write of this process found no room. One
+row is written then, so that a server is ready again by itself once there is some. PostgreSQL says
+whether a transaction would be read-only (a standby, or a switch of the operator). SQLite is asked
+to change no row, which is taken back; that another one writes at the moment is a good sign and
+nothing to wait for. The disk of a SQLite file is asked for its room, and the file for its pages.
 
-Not checked: room on the disk.
+Not checked: the disk of a PostgreSQL server, as long as nothing of this process was refused.
 """
 
 from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
+from pathlib import Path
+from shutil import disk_usage
 
-from sqlalchemy import text
+from sqlalchemy import Connection, text
 
 from api.store import migrate
 from api.store.database import BUSY_TIMEOUT_MS, Database
+
+# What SQLite's write-ahead log takes before it is copied into the file (1000 pages), and as much
+# again for the file itself; common practice, no source.
+LEAST_ROOM = 8 * 1024 * 1024
 
 
 def hindrance(database: Database) -> str | None:
@@ -28,7 +35,36 @@ def hindrance(database: Database) -> str | None:
         return "The database is not at the current migration; run: tracehold migrate."
     if not _writable(database):
         return "The database is read-only at present; let this server write to it."
+    if not _has_room(database):
+        return "The disk of the database is full; make room on it."
     return None
+
+
+def _has_room(database: Database) -> bool:
+    if database.is_sqlite and not _sqlite_has_room(database):
+        return False
+    if database.full and database.write_if_free(_one_row):
+        database.full = False
+    return not database.full
+
+
+def _one_row(connection: Connection) -> None:
+    """Write the lease of no work, as `api.store.leases` would."""
+    name = {"name": "room"}
+    connection.execute(text("DELETE FROM work_lease WHERE name = :name"), name)
+    insert = "INSERT INTO work_lease (name, holder, until_us) VALUES (:name, 'nobody', 0)"
+    connection.execute(text(insert), name)
+
+
+def _sqlite_has_room(database: Database) -> bool:
+    with database.engine.connect() as connection:
+        pages, most, free = (
+            int(connection.exec_driver_sql(f"PRAGMA {name}").scalar() or 0)
+            for name in ("page_count", "max_page_count", "freelist_count")
+        )
+    folder = Path(database.engine.url.database or "").parent
+    room = not folder.is_dir() or disk_usage(folder).free >= LEAST_ROOM
+    return room and (pages < most or free > 0)
 
 
 def _writable(database: Database) -> bool:

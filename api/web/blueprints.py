@@ -201,8 +201,9 @@ def _document_security(doc: Any, doc_info: Any, **_: Any) -> Any:
         headers.append(
             _header("Idempotency-Key", False, "Makes a retry safe: same key, same answer")
         )
-    if facts.get("if_match"):
-        headers.append(_header("If-Match", True, "ETag of the version that is to be changed"))
+    if "if_match" in facts:
+        said = "ETag of the version that is to be changed"
+        headers.append(_header("If-Match", facts["if_match"] == "needed", said))
     if headers:
         doc["parameters"] = [*doc.get("parameters", []), *headers]
     return doc

@@ -40,9 +40,24 @@ def check_if_match(etag: str) -> None:
         raise Problem("stale-version", "It changed since it was read.", headers={"ETag": etag})
 
 
+def honour_if_match(etag: Callable[[], str]) -> None:
+    """Where ``If-Match`` is sent, let the request pass only if it names this tag (or ``*``).
+
+    The tag is asked for only then. Raises ``Problem``: 412 with another tag.
+    """
+    if "If-Match" in request.headers:
+        check_if_match(etag())
+
+
 def needs_if_match(view: View) -> View:
     """Document that a view calls ``check_if_match``."""
-    mark(view, if_match=True)
+    mark(view, if_match="needed")
+    return view
+
+
+def honours_if_match(view: View) -> View:
+    """Document that a view calls ``honour_if_match``."""
+    mark(view, if_match="honoured")
     return view
 
 

@@ -21,6 +21,7 @@ from werkzeug.exceptions import HTTPException
 
 from api import errors
 from api.errors import Issue
+from api.store.database import NO_ROOM, native_name
 from api.web.json import ExcessiveJson, MalformedJson, dumps
 from api.web.request_id import request_id
 from api.web.validation import issues_of
@@ -119,7 +120,6 @@ _BY_ERROR: Sequence[tuple[type[errors.TraceholdError], str]] = (
     (errors.Forbidden, "forbidden"),
     (errors.TooLarge, "body-too-large"),
 )
-_FULL = ("53100", "SQLITE_FULL", "SQLITE_IOERR_WRITE")
 _READ_ONLY = ("25006", "SQLITE_READONLY")
 _UNIQUE_VIOLATIONS = ("23505", "SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY")
 
@@ -240,12 +240,12 @@ def of_database_error(error: Exception) -> Response:
     if isinstance(error, StaleDataError):
         return answer("stale-version", "Somebody else changed it at the same time.")
     if isinstance(error, IntegrityError):
-        if _native_name(error) in _UNIQUE_VIOLATIONS:
+        if native_name(error) in _UNIQUE_VIOLATIONS:
             return answer("conflict", "Somebody else recorded the same identity at the same time.")
         return of_unforeseen(error)
     log.error("database not available, request %s", request_id(), exc_info=error)
-    name = _native_name(error)
-    if name in _FULL:
+    name = native_name(error)
+    if name in NO_ROOM:
         return answer("storage-full", "The disk of the database is full; nothing was changed.")
     if name.startswith(_READ_ONLY):
         return answer("unavailable", "The database is read-only at present; nothing was changed.")
@@ -254,12 +254,6 @@ def of_database_error(error: Exception) -> Response:
     return answer(
         "unavailable", "The database cannot be reached or is busy.", (), {"Retry-After": "2"}
     )
-
-
-def _native_name(error: Exception) -> str:
-    """Return the engine's own name of an error: SQLSTATE, or SQLite's extended code."""
-    origin: Any = getattr(error, "orig", None)
-    return getattr(origin, "sqlstate", None) or getattr(origin, "sqlite_errorname", None) or ""
 
 
 def of_unforeseen(error: BaseException) -> Response:

@@ -7,12 +7,14 @@ from fractions import Fraction
 import pytest
 
 from graph.in_force import (
+    MAY_BE_OUTSIDE,
     OTHER_MODE_ONLY,
     OUTSIDE_RANGE,
     UNDATED_VOID,
     Candidate,
     Doubt,
     beyond_range,
+    beyond_unknown_share,
     doubts,
     serving,
 )
@@ -70,3 +72,37 @@ def test_a_force_beyond_the_range_points_to_the_latest_earlier_one_that_holds_it
     assert beyond_range(ranked, [Fraction(2)]) == [Doubt(1, OUTSIDE_RANGE)]
     assert beyond_range(ranked, [Fraction(10), Fraction(50), Fraction(0)]) == []  # ends are inside
     assert beyond_range(ranked, [Fraction(200)]) == []
+
+
+@pytest.mark.parametrize(
+    ("whole", "keys"),
+    [
+        # 10 to 20 by the one in force, 10 to 50 and 40 to 90 by the two before it, worked by hand.
+        (20, []),
+        (21, [2]),
+        (50, [2]),
+        (51, [2, 1]),
+        (200, [2, 1]),
+        (0, []),
+        (5, []),
+        (-60, []),
+    ],
+)
+def test_without_a_share_any_force_up_to_the_whole_may_have_been_borne(whole, keys):
+    spans = {3: (10, 20), 2: (10, 50), 1: (40, 90)}
+    ranked = [
+        Candidate(key, (key, 0, "C"), span=(Fraction(low), Fraction(high)))
+        for key, (low, high) in spans.items()
+    ]
+    found = beyond_unknown_share(ranked, [Fraction(whole)])
+    assert found == [Doubt(key, MAY_BE_OUTSIDE) for key in keys]
+
+
+def test_a_range_of_one_force_is_met_within_and_at_the_whole():
+    spans = {2: (10, 20), 1: (30, 30)}
+    ranked = [
+        Candidate(key, (key, 0, "C"), span=(Fraction(low), Fraction(high)))
+        for key, (low, high) in spans.items()
+    ]
+    for whole, met in ((29, False), (30, True), (31, True)):
+        assert bool(beyond_unknown_share(ranked, [Fraction(whole)])) is met

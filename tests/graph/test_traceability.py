@@ -52,6 +52,35 @@ def test_an_item_used_twice_is_on_two_edges():
     assert graph.number_of_edges(State(("I-1",), 1), 2) == 2
 
 
+def confirmed(key, *others):
+    """A part in a rig that only confirmed its limits, as others in it were on the same day."""
+    held = [
+        Held((f"CELL-{one}", "RIG"), ONE, ONE, BY_SHARE, evidence=one) for one in (key, *others)
+    ]
+    return cal(key, use("RIG", held=tuple(held)), item=f"CELL-{key}")
+
+
+def test_cells_confirmed_within_one_assembly_on_one_day_do_not_rest_on_themselves():
+    # DESIGN section 5: a calibration that assigns no value passes nothing on.
+    alone = reached([confirmed(1)])
+    assert not any(edge["kind"] == CONFIRMED for *_, edge in alone.edges(data=True))
+    assert in_order_of_dependence(reached([confirmed(1, 2), confirmed(2, 1)])) == [1, 2]
+    above = cal(3, item="W")
+    late = confirmed(1, 2)._replace(uses=(*confirmed(1, 2).uses, use("W", source=3)))
+    assert in_order_of_dependence(reached([late, confirmed(2, 1), above])) == [2, 3, 1]
+
+
+def test_a_circle_of_values_is_refused_beside_one_of_exposure():
+    first = confirmed(1, 2)
+    knot = first._replace(uses=(*first.uses, use("CELL-2", source=2)))
+    other = confirmed(2, 1)
+    with pytest.raises(CyclicTrace) as refused:
+        in_order_of_dependence(
+            reached([knot, other._replace(uses=(*other.uses, use("CELL-1", source=1)))])
+        )
+    assert sorted(refused.value.circle) == [1, 2]
+
+
 def test_a_part_leads_through_what_held_it():
     served = Candidate(1, (0, 0, "C-1"))
     held = Held(("CELL", "INNER", "RIG"), ONE, ONE, BY_SHARE, (served,))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import pairwise
 
 from oracle_holding import Node, node, sources
 from oracle_one_fault import OneFault, Path
@@ -20,6 +21,7 @@ REASONS = (
     "mode_not_recorded",
     "other_mode_only",
     "outside_range",
+    "may_be_outside_range",
     "rests_on_doubt",
 )
 
@@ -157,6 +159,9 @@ class Doubts:
             latest = lab.latest(item, use.when, None)
             if latest is not None:
                 yield "other_mode_only", latest
+        if slot.scale is None:
+            for earlier in self.perhaps_reaching_further(certificate, use, slot):
+                yield "may_be_outside_range", earlier
         for earlier in self.reaching_further(certificate, use, slot):
             yield "outside_range", earlier
 
@@ -174,6 +179,31 @@ class Doubts:
             over = [found for found in earlier if inside(force, found)]
             if over:
                 yield over[-1]
+
+    def perhaps_reaching_further(
+        self, certificate: Certificate, use: Use, slot: Slot
+    ) -> Iterator[Certificate]:
+        """The same where no share is told: a part may bear any of the force, but not nothing.
+
+        Which certificate holds a force changes at the ends of spans only, so that it takes one
+        force at each of them and one between any two to have tried all.
+        """
+        own = slot.node.own
+        if own is None or own.span is None:
+            return
+        earlier = self.walk.lab.candidates(slot.node.item, use.when, certificate.mode)[:-1]
+        ends = [end for found in (own, *earlier) if found.span is not None for end in found.span]
+        for row in certificate.rows:
+            whole = borne(use, row, Fraction(1))
+            if whole is None:
+                continue
+            low, high = min(whole, Fraction(0)), max(whole, Fraction(0))
+            marks = sorted({low, high, *(end for end in ends if low <= end <= high)})
+            tried = [*marks, *((one + other) / 2 for one, other in pairwise(marks))]
+            for force in tried:
+                over = [found for found in earlier if inside(force, found)]
+                if force != 0 and over and not inside(force, own):
+                    yield over[-1]
 
     def paths_of(self, certificate: Certificate, use: Use, source: Certificate) -> set[Path]:
         """Paths down to a certificate that would list its users; none if it would not."""

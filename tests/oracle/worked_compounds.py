@@ -319,6 +319,60 @@ PIN_BY_TYPE = {
     },
 }
 
+CONFIRMED_PART = {
+    "id": "A8",
+    "title": "What only confirmed a part exposes users of the assembly, one step, until its next",
+    "source": "Compound items: what parts pass on; section 5: assigns_value",
+    "laboratory": lab(
+        cal("A-0", "CELL-A", "01-10", BY_GOOD),
+        cal("A-1", "CELL-A", "02-01", BY_REF, assigns_value=False),
+        cal("B-1", "CELL-B", "01-11", BY_GOOD),
+        cal("K-1", "CI", "02-10", BY_RIG),
+        cal("K-2", "CJ", "02-12", [ref("RIG-O")]),
+        cal("X-1", "CX", "02-20", [ref("CI")]),
+        cal("R-1", "RIG", "02-22", BY_REF, assigns_value=False),
+        cal("K-3", "CK", "02-25", [ref("RIG", certificate="R-1")]),
+        cal("A-2", "CELL-A", "03-01", BY_GOOD, assigns_value=False),
+        cal("K-4", "CL", "03-10", [ref("RIG-O")]),
+        cal("V-1", "RIG-V", "01-20", BY_GOOD),
+        cal("E-1", "CELL-E", "02-01", BY_REF, assigns_value=False),
+        cal("K-5", "CM", "02-11", [ref("RIG-V")]),
+        composition=[
+            part("RIG", "CELL-A", "0.5"),
+            part("RIG", "CELL-B", "0.5"),
+            part("RIG-O", "RIG"),
+            part("RIG-V", "CELL-E"),
+        ],
+        kinds=dict.fromkeys(("RIG", "RIG-O", "RIG-V"), "force_machine"),
+    ),
+    "fault": force_fault(),
+    # A-1, E-1 and R-1 are moved themselves, and pass nothing on: K-1 and, a level further out, K-2
+    # are exposed; X-1 rests on K-1, one step too far. K-3 names R-1, which gave RIG no value: it is
+    # exposed by that one and, as K-1 is, by A-1. A-2 is the next calibration of CELL-A, so K-4 is
+    # exposed by R-1 alone. V-1 is a value of RIG-V's own, which it passes on alone: K-5 is nothing.
+    "expected": {
+        "affected": {
+            "A-1": {"points": [WHOLE]},
+            "E-1": {"points": [WHOLE]},
+            "R-1": {"points": [WHOLE]},
+        },
+        "exposed_zero_effect": {
+            "K-1": reached(
+                "REF", "A-1", "CELL-A", "RIG", "K-1", generation=2, points=[at("0", "0", "0")]
+            ),
+            "K-2": reached("REF", "A-1", "CELL-A", "RIG", "RIG-O", "K-2", generation=2),
+            "K-3": {
+                "generation": 2,
+                "reason_paths": [
+                    ["REF", "R-1", "RIG", "K-3"],
+                    ["REF", "A-1", "CELL-A", "RIG", "K-3"],
+                ],
+            },
+            "K-4": reached("REF", "R-1", "RIG", "RIG-O", "K-4", generation=2),
+        },
+    },
+}
+
 COMPOUNDS: list[Json] = [
     SHARES_GIVEN,
     SHARES_ABSENT,
@@ -327,4 +381,5 @@ COMPOUNDS: list[Json] = [
     OWN_VALUE,
     OTHER_PART,
     PIN_BY_TYPE,
+    CONFIRMED_PART,
 ]

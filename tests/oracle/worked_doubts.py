@@ -162,6 +162,47 @@ OUTSIDE = {
     },
 }
 
+BY_ANY = [ref("RIG-N")]
+UNSHARED = {
+    "id": "D7",
+    "title": "Which force a part bore is not known without its share, and is not taken to be small",
+    "source": "cannot_be_excluded: outside_range; its silence on shares: section 10, nothing slips",
+    "laboratory": lab(
+        cal("A-1", "CELL-A", "02-01", BY_REF, WIDE),
+        cal("A-2", "CELL-A", "03-01", BY_GOOD, SHORT),
+        cal("K-1", "CI", "04-01", BY_ANY, forces("60")),
+        cal("K-2", "CJ", "04-02", BY_ANY, forces("20")),
+        cal("K-3", "CK", "04-03", BY_ANY, forces("0")),
+        cal("X-1", "CX", "04-10", [ref("CI")]),
+        cal("B-1", "CELL-C", "02-01", BY_REF, SHORT),
+        cal("B-2", "CELL-C", "03-01", BY_GOOD, WIDE),
+        cal("K-4", "CL", "04-04", [ref("RIG-O")], forces("60")),
+        composition=[
+            part("RIG-N", "CELL-A"),
+            part("RIG-N", "CELL-B"),
+            part("RIG-O", "CELL-C"),
+            part("RIG-O", "CELL-D"),
+        ],
+        kinds={"RIG-N": "force_machine", "RIG-O": "force_machine"}
+        | dict.fromkeys(("CELL-B", "CELL-D"), "working_standard"),
+    ),
+    "fault": force_fault(),
+    # CELL-B and CELL-D have no value, so that no share is known. A-2 spans 10 to 20 kN, A-1 10 to
+    # 50. K-1: CELL-A bore something up to 60, so 20 to 50 as well. K-2: up to 20, which A-2 holds;
+    # below 10 there is no certificate. K-3: no share of nothing is a force. K-4: what B-1 holds B-2
+    # does too. X-1 rests on K-1.
+    "expected": {
+        "affected": {
+            "A-1": {"generation": 1},
+            "B-1": {"generation": 1},
+        },
+        "cannot_be_excluded": {
+            "K-1": doubted("may_be_outside_range", "REF", "A-1", "CELL-A", "RIG-N", "K-1"),
+            "X-1": doubted("rests_on_doubt", "REF", "A-1", "CELL-A", "RIG-N", "K-1", "CI", "X-1"),
+        },
+    },
+}
+
 PASSED_ON = {
     "id": "D5",
     "title": "Doubt is passed on like a value and ends like one",
@@ -212,4 +253,4 @@ ONE_LIST = {
     },
 }
 
-DOUBTS: list[Json] = [NO_USE, UNDATED, WRONG_MODE, OUTSIDE, PASSED_ON, ONE_LIST]
+DOUBTS: list[Json] = [NO_USE, UNDATED, WRONG_MODE, OUTSIDE, UNSHARED, PASSED_ON, ONE_LIST]

@@ -61,6 +61,35 @@ def test_a_read_only_database_is_read_and_says_so_when_asked_to_change(database,
     assert whole(database)
 
 
+def test_a_server_is_not_ready_while_nothing_fits_and_ready_again_once_it_does(database, keys):
+    if not database.is_sqlite:
+        pytest.skip("PostgreSQL has no limit on pages to set; test_readiness.py does it by memory")
+    client, headers = made_client(database, keys)
+    assert client.get("/readyz").status_code == 200
+    with database.write() as session:
+        session.execute(sa.text("CREATE TABLE room (filled BLOB)"))
+        session.execute(sa.text("INSERT INTO room VALUES (zeroblob(400000))"))
+    with database.engine.connect() as connection:
+        pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
+    most = {"pages": pages}
+    database.engine.dispose()
+    sa.event.listen(
+        database.engine,
+        "connect",
+        lambda connection, _record: connection.execute(f"PRAGMA max_page_count={most['pages']}"),
+    )
+    refused = client.get("/readyz")
+    assert refused.status_code == 503
+    assert "full" in refused.json["detail"]
+    items = [{"id": f"I-{n}", "kind": "customer_instrument", "note": "x" * 400} for n in range(200)]
+    assert client.post("/v1/imports", json={"items": items}, headers=headers).status_code == 507
+    assert client.get("/readyz").status_code == 503
+    most["pages"] = pages + 1000
+    database.engine.dispose()
+    assert client.get("/readyz").status_code == 200
+    assert client.post("/v1/imports", json={"items": items}, headers=headers).status_code == 201
+
+
 def test_a_full_disk_is_named_and_what_was_there_stays_whole(database, keys):
     if not database.is_sqlite:
         pytest.skip("PostgreSQL has no limit on pages to set; its code 53100 is tested by name")

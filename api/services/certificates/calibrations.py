@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import insert
 
-from api.services.base.record import Record, digest
+from api.services.base.record import Record
 from api.services.base.recording import (
     Collection,
     NewCertificates,
@@ -25,6 +25,8 @@ from api.services.certificates.in_force import (
     refuse_unknown_names,
 )
 from api.services.certificates.results import ResultRows, calibrated_span
+from api.services.certificates.standing import Identity, Stored
+from api.services.certificates.standing import stored as stored_of
 from api.services.certificates.uses import use_row
 from api.services.feed import changes
 from api.services.records import customers
@@ -36,7 +38,6 @@ from api.store.record_changes import touched
 from api.store.serving import refresh_after
 from api.store.tables import Certificate, Result, Usage
 
-Identity = tuple[str, str, int]
 # Rows are handed to the driver in lots, so that a large laboratory need not fit in memory twice.
 LOT = 2_000
 
@@ -54,7 +55,7 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     linked = {one["item"] for one in records}
     linked.update(use["item"] for one in records for use in one.get("uses", ()))
     recording.know_items(linked)
-    stored = _stored(recording, identities)
+    stored = stored_of(recording.session, identities)
     new = [i for i, one in enumerate(records) if _is_new(recording, i, one, stored, names[i])]
     _refuse_two_issued(recording, records, stored)
     rows, agreed = ResultRows(recording), AgreedTerms(recording)
@@ -126,6 +127,13 @@ def _prepare(
         recording, item, performed, place("performed_at"), calibration
     )
     certificate_rows.refuse_void_at(recording, performed, place("voided_at"), calibration)
+    certificate_rows.refuse_issued_before(
+        recording,
+        performed.start_us,
+        calibration["performed_at"],
+        calibration.get("issued_at"),
+        place("issued_at"),
+    )
     terms = agreed.of(calibration, item, performed)
     results = [
         rows.row(result, position, place("results", position), terms)
@@ -175,47 +183,21 @@ def _insert(recording: Recording, prepared: Sequence[_Prepared]) -> int:
 
 
 def _is_new(
-    recording: Recording, index: int, one: Record, stored: dict[Identity, _Stored], name: str
+    recording: Recording, index: int, one: Record, stored: dict[Identity, Stored], name: str
 ) -> bool:
     known = stored.get(identity(one))
     if known is None:
         return True
-    if known.content_hash != digest(one):
-        recording.conflict(
-            recording.place("calibrations", index),
-            f"{name} is recorded with other content",
-            "an issued certificate is not edited: record a new revision that replaces it",
-            one["certificate"],
-        )
+    otherwise = known.otherwise(recording.session, one)
+    if otherwise is not None:
+        said, remedy = otherwise
+        place = recording.place("calibrations", index)
+        recording.conflict(place, f"{name} {said}", remedy, one["certificate"])
     return False
 
 
-@dataclass(frozen=True, slots=True)
-class _Stored:
-    status: str
-    content_hash: str
-
-
-def _stored(recording: Recording, identities: Sequence[Identity]) -> dict[Identity, _Stored]:
-    """Return what is recorded under the numbers of these certificates, every revision of them."""
-    numbers = sorted({number for _, number, _ in identities})
-    return {
-        (row.issuer, row.number, row.revision): _Stored(row.status, row.content_hash)
-        for some in chunks(numbers)
-        for row in recording.session.execute(
-            select(
-                Certificate.issuer,
-                Certificate.number,
-                Certificate.revision,
-                Certificate.status,
-                Certificate.content_hash,
-            ).where(Certificate.number.in_(some))
-        )
-    }
-
-
 def _refuse_two_issued(
-    recording: Recording, records: Sequence[Record], stored: dict[Identity, _Stored]
+    recording: Recording, records: Sequence[Record], stored: dict[Identity, Stored]
 ) -> None:
     issued = {key[:2]: key[2] for key, one in stored.items() if one.status == "issued"}
     for index, one in enumerate(records):

@@ -100,3 +100,12 @@ def refuse_void_at(recording: Recording, performed: Moment, place: str, record: 
     if recording.moment(at).end_us < performed.start_us:
         remedy = f"it was calibrated {record['performed_at']}; check both dates"
         recording.refuse(place, "voided before the calibration", remedy, at)
+
+
+def refuse_issued_before(
+    recording: Recording, performed_us: int, performed_at: str, issued_at: str | None, place: str
+) -> None:
+    """Note an issue that ended before the calibration began; a bare date ends with its day."""
+    if issued_at is not None and recording.moment(issued_at).end_us < performed_us:
+        remedy = f"it was calibrated {performed_at}; check both dates"
+        recording.refuse(place, "issued before the calibration", remedy, issued_at)

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording, begin, record_one
-from api.services.certificates import agreed, calibrations, contents
+from api.services.certificates import agreed, calibrations, certificate_rows, contents
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import refuse_circle
 from api.services.feed.changes import note_certificate
@@ -169,6 +169,11 @@ def issue(
     """
     if certificate.status != "draft":
         raise Conflict(f'certificate "{certificate.number}" is {certificate.status}, not a draft')
+    recording.single = "certificates"
+    certificate_rows.refuse_issued_before(
+        recording, certificate.performed_us, certificate.performed_at, issued_at, "/issued_at"
+    )
+    recording.check()
     changed = [certificate]
     for other in revisions(recording.session, certificate.number, certificate.issuer):
         if other.status != "issued":

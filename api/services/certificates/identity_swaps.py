@@ -7,9 +7,11 @@ again takes it back.
 
 Choice: a record belongs to the time if it begins in it, from `from` (inclusive) until `until`
 (exclusive); a bare date begins with its day, and as `until` it is the whole day, as for a holding.
-Holdings are cut at the bounds (`identity_holdings`). Both items must be of one kind: a pin cannot
-have been a machine. A use that would name a certificate of the item that it was not is corrected
-first, since nobody but a person knows which value was taken.
+Holdings are cut at the bounds (`identity_holdings`). Both items must be of kinds that are taken for
+each other on a bench: one kind, or two of load cells and links that measure, whoever owns them and
+whatever they serve as, or an adapter and a part of one. A pin cannot have been a machine.
+A use that would name a certificate of the item that it was not is corrected first, since nobody but
+a person knows which value was taken.
 
 Not changed: load events, set-up checks, comparisons and budgets, which are never written again, and
 stored recalls and decisions, which say what was found at their time.
@@ -39,6 +41,12 @@ from api.store.chunks import chunks
 from api.store.in_force import resolve_items
 from api.store.record_changes import touched
 from api.store.tables import Certificate, Check, Item, RecordCorrection, Usage, UseCorrection
+
+# Kinds of item that look alike; common practice, no source.
+ALIKE = (
+    frozenset(("reference_standard", "working_standard", "customer_instrument")),
+    frozenset(("adapter", "adapter_part")),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,9 +121,10 @@ def _swap(recording: Recording, request: Record) -> Swap:
         recording.refuse("/until", "it ends before it begins", "until is after from", until)
     recording.check()
     kinds = {one.code: one.kind for one in facts if one is not None}
-    if len(set(kinds.values())) > 1:
+    found = set(kinds.values())
+    if len(found) > 1 and not any(found <= alike for alike in ALIKE):
         words = ", ".join(f"{code} is a {kind}" for code, kind in kinds.items())
-        issue = Issue("/items", words, "an item can be taken for one of its own kind only")
+        issue = Issue("/items", words, "an item is taken for one of its kind, or of one like it")
         raise Conflict("the items are of different kinds", [issue])
     keys = sorted(one.key for one in facts if one is not None)
     items = {key: recording.session.get_one(Item, key) for key in keys}

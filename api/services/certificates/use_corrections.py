@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import delete, func, insert, select
+from sqlalchemy import Select, delete, func, insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue
@@ -24,6 +24,7 @@ from api.store import link_checks
 from api.store.in_force import resolve_certificate
 from api.store.journal import note as journal_note
 from api.store.links import role_mark
+from api.store.paging import KeyValues, page
 from api.store.record_changes import touched
 from api.store.tables import Certificate, Item, Result, Usage, UseCorrection
 from graph.moments import Moment, text_of
@@ -35,6 +36,7 @@ KEPT = (
     "points",
     "performed_at",
     "factor_applied",
+    "override",
     "named_certificate",
     "named_revision",
     "note",
@@ -130,22 +132,31 @@ def _put(
 
 def corrections(session: Session, certificate: int) -> list[Record]:
     """Return the corrections of a certificate's uses, oldest first."""
-    rows = session.scalars(
-        select(UseCorrection)
-        .where(UseCorrection.certificate_id == certificate)
-        .order_by(UseCorrection.id)
-    )
-    return [
-        {
-            "position": row.position,
-            "before": row.before,
-            "after": row.after,
-            "by": row.person,
-            "reason": row.reason,
-            "at": text_of(row.at_us),
-        }
-        for row in rows
-    ]
+    rows = session.scalars(_of(certificate).order_by(UseCorrection.id))
+    return [_answer(row) for row in rows]
+
+
+def find(
+    session: Session, certificate: int, after: Sequence[Any] | None, limit: int
+) -> tuple[list[Record], KeyValues | None]:
+    """Return a page of the corrections of a certificate's uses, oldest first."""
+    rows, key = page(session, _of(certificate), [UseCorrection.id], after, limit)
+    return [_answer(row[0]) for row in rows], key
+
+
+def _of(certificate: int) -> Select[UseCorrection]:
+    return select(UseCorrection).where(UseCorrection.certificate_id == certificate)
+
+
+def _answer(row: UseCorrection) -> Record:
+    return {
+        "position": row.position,
+        "before": row.before,
+        "after": row.after,
+        "by": row.person,
+        "reason": row.reason,
+        "at": text_of(row.at_us),
+    }
 
 
 def _insert(recording: Recording, certificate: Certificate, position: int, use: Record) -> None:
@@ -202,4 +213,4 @@ def kept(use: Usage, code: str) -> Record:
             shown[name.removeprefix("named_")] = (
                 format(value, "f") if name == "factor_applied" else value
             )
-    return shown
+    return shown | (use.remarks or {})

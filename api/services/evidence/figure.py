@@ -23,22 +23,23 @@ from api.services.base import figures
 from api.services.base.figures import GREY, INK, PALE, SIZE, SMALL, width_of
 from api.services.evidence.layout import CHANGES, COULD_CHANGE, Column, Layout, Mark, layout
 from graph.affected import Part, leading_to
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, TRACED
+from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED, TRACED
 
-SHAPES = {AFFECTED: "o", INDETERMINATE: "D", EXPOSED: "^", TRACED: "s"}
+_DASHES = Path([(x, 0) for x in (-4, -2, -1, 1, 2, 4)], [Path.MOVETO, Path.LINETO] * 3)
+SHAPES = {AFFECTED: "o", INDETERMINATE: "D", NOT_EXCLUDED: _DASHES, EXPOSED: "^", TRACED: "s"}
 WORDS = {
     AFFECTED: "affected",
     INDETERMINATE: "indeterminate",
+    NOT_EXCLUDED: "cannot be excluded",
     EXPOSED: "exposed, no effect",
     TRACED: "traced, not recalled",
 }
 OUTCOME_WORDS = {CHANGES: "a verdict changes", COULD_CHANGE: "a verdict could change"}
-_MARGIN, _LEAST_WIDTH = 16.0, 504.0
+_MARGIN, _LEAST_WIDTH, _HEADINGS = 16.0, 504.0, 34.0
 _ROW, _STACK, _BOX = 13.5, 26.0, 30.0
 _GAP, _BESIDE, _LEFT, _FAN = 58.0, 8.0, 6.0, 4.0
 _MOST_NAME, _MOST_ITEM = 170.0, 120.0
-_HEADINGS = 34.0
-_SIZES = {"o": 7.5, "D": 6.5, "^": 8.5, "s": 7.0}
+_SIZES = {AFFECTED: 7.5, INDETERMINATE: 6.5, NOT_EXCLUDED: 10.0, EXPOSED: 8.5, TRACED: 7.0}
 
 
 def recall_figure(part: Part, kind: str, name: str, chosen: str | None = None) -> bytes:
@@ -294,13 +295,13 @@ def _draw_mark(axes: Axes, mark: Mark, x: float, y: float, ink: str) -> None:
 
 def _draw_shape(axes: Axes, mark: Mark, x: float, y: float) -> None:
     """Draw the shape of a list; crossed out where a verdict changes."""
-    shape = SHAPES[mark.list_name]
+    shape, size = SHAPES[mark.list_name], _SIZES[mark.list_name]
     changes = mark.outcome == CHANGES
     face = INK if changes else "white"
-    style = {"markersize": _SIZES[shape], "markeredgecolor": INK, "zorder": 5, "linestyle": ""}
+    style = {"markersize": size, "markeredgecolor": INK, "zorder": 5, "linestyle": ""}
     for step in (4.4, 2.2) if mark.stacked else ():
-        axes.plot([x + step], [y + step], shape, markerfacecolor=PALE, **style)  # type: ignore[arg-type]
-    (drawn,) = axes.plot([x], [y], shape, markerfacecolor=face, **style)  # type: ignore[arg-type]
+        axes.plot([x + step], [y + step], marker=shape, markerfacecolor=PALE, **style)  # type: ignore[arg-type]
+    (drawn,) = axes.plot([x], [y], marker=shape, markerfacecolor=face, **style)  # type: ignore[arg-type]
     drawn.set_gid(mark.name)
     if changes:
         cross = {"markersize": 3.8, "markeredgewidth": 1.2, "color": "white", "zorder": 6}

@@ -1,9 +1,9 @@
 """Where do the parts of a recall stand in its picture? Columns, from the fault rightwards.
 
-Choice: one column for each generation, in it the certificates by the middle of what leads to them,
-which keeps lines short. A column with more than `MOST_DRAWN` certificates draws those whose
-statement changes one by one, as many as there is room for, and counts the rest in stacks of one
-list and outcome.
+Choice: one column for each generation and one more for what cannot be excluded, which has none; in
+it the certificates by the middle of what leads to them, which keeps lines short. A column with more
+than `MOST_DRAWN` certificates draws those whose statement changes one by one, as many as there is
+room for, and counts the rest in stacks of one list and outcome.
 
 Not checked: that lines do not cross.
 """
@@ -117,13 +117,14 @@ def _origins(part: Part, causes: Mapping[str, Sequence[str]]) -> Iterator[tuple[
 
 
 def _generations(part: Part) -> Iterator[tuple[Column, list[str]]]:
-    found: dict[int, list[str]] = {}
+    found: dict[int | None, list[str]] = {}
     for node, facts in part.nodes(data=True):
         if facts["kind"] == CERTIFICATE:
-            found.setdefault(facts["generation"], []).append(node)
-    for generation in sorted(found):
+            found.setdefault(facts.get("generation"), []).append(node)
+    for generation in sorted(found, key=lambda one: (one is None, one)):
         nodes = found[generation]
-        column = Column(f"generation {generation}", False, certificates=len(nodes))
+        heading = "cannot be excluded" if generation is None else f"generation {generation}"
+        column = Column(heading, False, certificates=len(nodes))
         column.changes = sum(bool(part.nodes[node].get("verdict_changes")) for node in nodes)
         yield column, nodes
 
@@ -155,7 +156,7 @@ def _marks(part: Part, nodes: Sequence[str]) -> dict[str, Mark]:
             key = REACHED.index(mark.list_name), _OUTCOMES.index(mark.outcome)
             stacks.setdefault(key, []).append(node)
     found = {node: single[node] for node in nodes if node in drawn}
-    generation = part.nodes[nodes[0]]["generation"]
+    generation = part.nodes[nodes[0]].get("generation", "none")
     for key in sorted(stacks):
         members = stacks[key]
         first = single[members[0]]

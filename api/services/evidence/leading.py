@@ -19,7 +19,7 @@ from api.services.base.record import Record
 from api.services.evidence import old_paths
 from api.store.chunks import chunks
 from api.store.tables import Certificate, Recall, RecallEntry
-from graph.affected import found_part
+from graph.affected import REACHED, found_part
 from graph.traceability import Graph
 
 LOT = 500
@@ -80,7 +80,7 @@ class Leading:
             self.entries[row.id] = _entry(row)
             if row.links is not None:
                 self.links[row.id] = orjson.loads(row.links)
-            elif row.list_name in old_paths.LISTS:
+            elif row.list_name in REACHED:
                 old.add(row.id)
         if old:
             self.links |= old_paths.links_from_names(self.session, self.recall, old)

@@ -22,9 +22,7 @@ from api.store.reading import SessionReader
 from api.store.tables import Certificate, Recall, RecallEntry
 from graph.affected import REACHED
 from graph.links import METHOD, METHOD_PREFIX, is_channel
-from graph.recall import NOT_EXCLUDED
 
-LISTS = (*REACHED, NOT_EXCLUDED)
 Names = Sequence[str]
 
 
@@ -144,7 +142,7 @@ def _paths(
         rows = columns.where(
             RecallEntry.recall_id == recall_id,
             RecallEntry.certificate_id.in_(some),
-            RecallEntry.list_name.in_(LISTS),
+            RecallEntry.list_name.in_(REACHED),
         )
         for row in session.execute(rows):
             yield row.certificate_id, orjson.loads(row.body).get("reason_paths", [])
@@ -160,12 +158,12 @@ def _listed(session: Session, recall_id: int, names: Collection[str]) -> list[An
             .join(RecallEntry, RecallEntry.certificate_id == Certificate.id)
             .where(
                 RecallEntry.recall_id == recall_id,
-                RecallEntry.list_name.in_(LISTS),
+                RecallEntry.list_name.in_(REACHED),
                 Certificate.number.in_(some),
             )
         )
         found.extend(session.execute(statement))
-    return sorted(found, key=lambda row: (LISTS.index(row.list_name), -row.revision, row.id))
+    return sorted(found, key=lambda row: (REACHED.index(row.list_name), -row.revision, row.id))
 
 
 def _uses(session: Session, certificates: Collection[int]) -> dict[int, list[Record]]:

@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from sqlalchemy import ColumnElement, case, func, select
+from sqlalchemy import ColumnElement, case, func, null, select
 from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
@@ -21,11 +21,13 @@ from api.services.evidence.leading import Leading
 from api.store.tables import Recall, RecallEntry
 from graph.affected import REACHED
 from graph.links import is_channel
+from graph.recall import NOT_EXCLUDED
 
 MOST_DRAWN = 24
 # Of these, so many are taken for what they show themselves; the rest for what they lead to.
 OWN_MERIT = 16
 Group = tuple[str, bool]  # a list, and whether a statement of conformity changes
+_GENERATION = case((RecallEntry.list_name == NOT_EXCLUDED, null()), else_=RecallEntry.generation)
 
 
 @dataclass(slots=True)
@@ -37,7 +39,7 @@ class Named:
     revision: int
     issuer: str
     item: str
-    generation: int
+    generation: int | None
     group: Group
 
     @property
@@ -48,9 +50,12 @@ class Named:
 
 @dataclass(slots=True)
 class Generation:
-    """One generation: those drawn, and the rest counted by group."""
+    """One generation: those drawn, and the rest counted by group.
 
-    number: int
+    What cannot be excluded has none, and stands behind them all with `number` None.
+    """
+
+    number: int | None
     total: int = 0
     changes: int = 0
     named: list[Named] = field(default_factory=list)
@@ -92,8 +97,8 @@ def drawn_part(session: Session, recall: Recall, chosen: int | None = None) -> P
 
 def _counted(session: Session, recall_id: int) -> list[Generation]:
     """Every generation with its certificates counted by group, none of them named yet."""
-    columns = RecallEntry.generation, RecallEntry.list_name, RecallEntry.verdict_changes
-    found: dict[int, Generation] = {}
+    columns = _GENERATION.label("generation"), RecallEntry.list_name, RecallEntry.verdict_changes
+    found: dict[int | None, Generation] = {}
     statement = select(*columns, func.count().label("many")).where(*_reached(recall_id))
     for row in session.execute(statement.group_by(*columns)):
         one = found.setdefault(row.generation, Generation(row.generation))
@@ -101,10 +106,10 @@ def _counted(session: Session, recall_id: int) -> list[Generation]:
         one.total += row.many
         one.changes += row.many if changes else 0
         one.rest[row.list_name, changes] += row.many
-    return [found[number] for number in sorted(found)]
+    return [found[number] for number in sorted(found, key=lambda one: (one is None, one))]
 
 
-def _best(session: Session, recall_id: int) -> dict[int, list[int]]:
+def _best(session: Session, recall_id: int) -> dict[int | None, list[int]]:
     """The certificates of each generation that matter most, the most important first."""
     rank = (
         case((RecallEntry.verdict_changes.is_(True), 0), else_=1),
@@ -112,13 +117,13 @@ def _best(session: Session, recall_id: int) -> dict[int, list[int]]:
         func.coalesce(RecallEntry.shift_over_U, -1.0).desc(),
         RecallEntry.position,
     )
-    place = func.row_number().over(partition_by=RecallEntry.generation, order_by=rank)
+    place = func.row_number().over(partition_by=_GENERATION, order_by=rank)
     ranked = (
-        select(RecallEntry.certificate_id, RecallEntry.generation, place.label("place"))
+        select(RecallEntry.certificate_id, _GENERATION.label("generation"), place.label("place"))
         .where(*_reached(recall_id))
         .subquery()
     )
-    found: dict[int, list[int]] = {}
+    found: dict[int | None, list[int]] = {}
     rows = session.execute(
         select(ranked).where(ranked.c.place <= MOST_DRAWN).order_by(ranked.c.place)
     )
@@ -181,7 +186,13 @@ class _Reader:
         }
 
     def _causes(self, key: int) -> set[int]:
-        return {link["cause"] for link in self.leading.links[key] if link["cause"] is not None}
+        """What leads to a certificate and is in one of the lists itself.
+
+        A doubt may come by a certificate that is not issued, and so in none of them.
+        """
+        causes = {link["cause"] for link in self.leading.links[key]}
+        listed = self.leading.entries
+        return {one for one in causes if one in listed and listed[one]["class"] in REACHED}
 
     def _origin(self, link: Record) -> tuple[str, ...]:
         """The names between the fault and a certificate that met it; a role is none of them."""
@@ -198,6 +209,6 @@ class _Reader:
             one["revision"],
             one["issuer"],
             one["item"],
-            one["generation"],
+            None if one["class"] == NOT_EXCLUDED else one["generation"],
             (one["class"], bool(one["verdict_changes"])),
         )

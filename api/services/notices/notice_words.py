@@ -97,6 +97,11 @@ DOUBTS = {
         "a force lies outside the range for which what this calibration rested on had sound "
         "values, and inside that of earlier values that were wrong or may have been"
     ),
+    "may_be_outside_range": (
+        "it is not recorded how the force was shared among the parts of what this calibration "
+        "rested on; on one of them it may have been outside the range for which that had sound "
+        "values, and inside that of earlier values that were wrong or may have been"
+    ),
     "rests_on_doubt": (
         "it rested on another calibration of which the records do not exclude it either"
     ),

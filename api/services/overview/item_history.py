@@ -47,6 +47,21 @@ def history(session: Session, item: Item) -> Record:
     }
 
 
+def corrected(session: Session, item: Item) -> tuple[list[Record], list[Record]]:
+    """Return the checks and holdings of an item that were corrected or withdrawn.
+
+    Each has its `corrections`; those that are withdrawn stand in no other list of the history.
+    """
+    held = or_(Composition.assembly_id == item.id, Composition.part_id == item.id)
+    rows = session.scalars(select(Check).where(Check.item_id == item.id).order_by(Check.id))
+    checks = check_answers(session, list(rows))
+    stays = session.scalars(select(Composition).where(held).order_by(Composition.id))
+    holdings = holding_answers(session, list(stays))
+    return [one for one in checks if one.get("corrections")], [
+        one for one in holdings if one.get("corrections")
+    ]
+
+
 def resting(session: Session, item: Item) -> Record:
     """Return what rests on an item now: its direct users, and items by their latest certificate.
 

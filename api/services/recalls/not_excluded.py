@@ -15,7 +15,13 @@ from api.services.recalls.faults import Reported
 from api.store.links import Window
 from api.store.sources import Source
 from graph.faults import READOUT_ROLES
-from graph.in_force import MODE_NOT_RECORDED, OTHER_MODE_ONLY, OUTSIDE_RANGE, UNDATED_VOID
+from graph.in_force import (
+    MAY_BE_OUTSIDE,
+    MODE_NOT_RECORDED,
+    OTHER_MODE_ONLY,
+    OUTSIDE_RANGE,
+    UNDATED_VOID,
+)
 from graph.model import Calibration
 from graph.recall import NO_USE_IN_ROLE, RESTS_ON_DOUBT
 from graph.suspects import SuspectWindow
@@ -116,6 +122,10 @@ DETAILS = {
     MODE_NOT_RECORDED: "its mode is not recorded; in the other mode it would rest on the fault",
     OTHER_MODE_ONLY: "the item had no certificate of its mode, and that of the other rests on it",
     OUTSIDE_RANGE: "used outside the calibrated range, inside that of an earlier certificate",
+    MAY_BE_OUTSIDE: (
+        "the share of a part is not recorded, and the force on it may have been outside its "
+        "calibrated range and inside that of an earlier certificate"
+    ),
     RESTS_ON_DOUBT: "rests on a certificate that cannot be excluded either",
 }
 

@@ -41,6 +41,7 @@ class Histories:
     source: Source
     parts: dict[str, list[Part]] = field(default_factory=dict)
     candidates: dict[str, list[Candidate]] = field(default_factory=dict)
+    confirming: dict[str, list[Candidate]] = field(default_factory=dict)
     _known: set[int] = field(default_factory=set)
     _open: set[str] = field(default_factory=set)  # items that leave something to be asked
     _rests: dict[tuple[str, Moment, str | None, int | None, bool], Rest] = field(
@@ -49,7 +50,7 @@ class Histories:
     _assemblies: Assemblies = field(init=False)
 
     def __post_init__(self) -> None:
-        self._assemblies = Assemblies(self.parts, self.candidates)
+        self._assemblies = Assemblies(self.parts, self.candidates, self.confirming)
 
     def learn(self, items: Mapping[int, str]) -> None:
         """Read the histories of items (ids by key) and of whatever they ever held."""
@@ -94,7 +95,9 @@ class Histories:
         in_force = next((one for one in candidates if one.key == source), None)
         own_us = None if in_force is None else in_force.performed_us
         if source is not None and in_force is None:  # named, though it serves nobody
-            own_us = next(self.source.certificates([source])).performed_us
+            row = next(self.source.certificates([source]))
+            # What only confirmed limits is no value of the assembly's own.
+            own_us = row.performed_us if row.assigns_value else None
         held = self._assemblies.held(code, at, mode, own_us, named=named)
         if named:
             return Rest(held=held)
@@ -105,6 +108,9 @@ class Histories:
         for row in self.source.servings_of(sorted(items)):
             if row.assigns_value:
                 rows[row.item_id].append(row)
+            else:
+                candidate = _candidate(row, row.performed_us)
+                self.confirming.setdefault(items[row.item_id], []).append(candidate)
         for item, some in rows.items():
             begins = _begins(some)
             found = [_candidate(row, begins[row.id]) for row in some]

@@ -132,11 +132,12 @@ def _rests_on_fault(traced: Traced, check: CheckRow, reported: Reported) -> bool
     rest = traced.histories.rest(code, at, mode, own)
     # What it may have carried instead counts, too: doubt must not clear anybody.
     asked = [Use(code, "against", at, source=own, doubts=rest.doubts, held=rest.held)]
+    # What only confirmed limits gave no value, so that no check is less independent for it.
     seen: set[int] = set()
     while asked:
         if any(_is_faulty(use, reported, names) for use in asked):
             return True
-        keys = {link for use in asked for link in use.links()} - seen
+        keys = {link for use in asked for link in use.links(confirmed=False)} - seen
         seen |= keys
         traced.read(keys)
         asked = [use for key in keys for use in traced.calibrations[key].uses]

@@ -27,7 +27,7 @@ from api.services.certificates.circles import circle_through_parts
 from api.services.certificates.results import calibrated_span
 from api.services.decisions.decisions import sha256_of
 from api.services.recalls.differences import hash_of
-from api.services.upkeep import journal, recall_checks
+from api.services.upkeep import journal, recall_checks, recall_links
 from api.store.casework import Notice
 from api.store.comparisons import StoredComparison
 from api.store.evaluations import RunEvaluation
@@ -170,6 +170,7 @@ def _recalls(session: Session, report: Report) -> None:
         hashed = all(hash_of(row.body) == row.body_hash for row in entries)
         wrong = [] if hashed else [(recall.number, "an entry does not bear its own hash")]
         report.add("entries", len(entries), wrong)
+        report.add("what leads to entries", *recall_links.astray(session, recall))
 
 
 def _standing(session: Session, report: Report, most: int) -> None:

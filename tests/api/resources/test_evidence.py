@@ -16,7 +16,13 @@ from graph.affected import certificate_node, identity
 
 SVG = "{http://www.w3.org/2000/svg}"
 FILES = ("provenance", "graph.graphml", "graph.json", "figure.svg", "figure.png")
-REACHED = ("affected", "indeterminate", "exposed_zero_effect", "traced_not_recalled")
+REACHED = (
+    "affected",
+    "indeterminate",
+    "cannot_be_excluded",
+    "exposed_zero_effect",
+    "traced_not_recalled",
+)
 CALIBRATIONS = [
     cal("W/1", "WS", "02-01", [ref("REF")], customer="Harbour Cranes"),
     cal("C-1", "I-1", "03-01", [ref("WS", "0.5"), ref("REF", "0.5")], [row(error="-0.006")]),
@@ -25,6 +31,9 @@ CALIBRATIONS = [
     cal("C-4", "I-4", "03-04", [ref("REF")], []),
     cal("C-5", "I-5", "03-05", [ref("REF")], status="voided", void_reason="a slip"),
     cal("C-6", "I-6", "2026-03-05", [ref("REF")]),
+    # In the window, and the record names no force reference; and who rests on that.
+    cal("C-7", "I-7", "03-07", [{"item": "MON", "role": "environment"}]),
+    cal("C-8", "I-8", "03-08", [ref("I-7")]),
 ]
 
 
@@ -58,12 +67,12 @@ def test_the_certificates_of_the_graph_are_those_of_the_entries(recalled):
     assert answer.mimetype == "application/graphml+xml"
     graph = nx.read_graphml(io.BytesIO(answer.data))
     found = {
-        (facts["number"], facts["revision"], facts["list"], facts["generation"])
+        (facts["number"], facts["revision"], facts["list"], facts.get("generation"))
         for _, facts in graph.nodes(data=True)
         if facts["kind"] == "certificate"
     }
     assert found == {
-        (one["certificate"], one["revision"], one["class"], one["generation"])
+        (one["certificate"], one["revision"], one["class"], one.get("generation"))
         for one in reached(recalled.recall)
     }
     assert graph.nodes["certificate/W%2F1/0"]["customer"] == "Harbour Cranes"
@@ -91,8 +100,49 @@ def test_the_picture_holds_every_label_and_a_legend_of_what_is_there(recalled):
         assert one["item"] in found
     assert "REF" in found
     assert {"affected", "indeterminate", "exposed, no effect", "traced, not recalled"} <= {*found}
+    assert found.count("cannot be excluded") == 2  # the heading of their column, and the legend
     assert {"a verdict changes", "generation 1", "generation 2"} <= {*found}
     assert "C-6" not in found  # cleared
+
+
+# DESIGN section 10: those who may rest on the fault count everywhere as the other lists do.
+MAY = (
+    ("certificate/C-7/0", "no_use_in_role", "item/REF/faulty", {"kind": "may"}),
+    (
+        "certificate/C-8/0",
+        "rests_on_doubt",
+        "item/I-7/as/C-7/0",
+        {
+            "kind": "may",
+            "role": "force_reference",
+            "at": "2025-03-08T10:00:00Z",
+            "weight": "1",
+        },
+    ),
+)
+
+
+@pytest.mark.parametrize(("node", "reasons", "before", "edge"), MAY)
+def test_what_cannot_be_excluded_is_in_the_graph_with_its_reasons(
+    recalled, node, reasons, before, edge
+):
+    answer = recalled.client.get(f"{recalled.at}/graph.json").get_json()
+    graph = nx.node_link_graph(answer, edges="edges")
+    facts = graph.nodes[node]
+    assert (facts["list"], facts["reasons"]) == ("cannot_be_excluded", reasons)
+    assert list(graph[before][node].values()) == [edge]
+    written = nx.read_graphml(io.BytesIO(recalled.client.get(f"{recalled.at}/graph.graphml").data))
+    assert written.nodes[node] == facts
+    provenance = recalled.client.get(f"{recalled.at}/provenance").get_json()
+    assert provenance["entity"][f"rec:{node}"]["th:reasons"] == reasons
+    influence = provenance["wasInfluencedBy"][f"rec:influence/{node}/of/{before}"]
+    assert influence["prov:type"]["$"] == "th:MayRestOn"
+    assert influence["th:reasons"] == reasons
+    # Nobody knows that it was used.
+    _, number, _ = node.split("/")
+    assert f"rec:use/calibration/{number}/of/{before}" not in provenance["used"]
+    derived = [one["prov:generatedEntity"] for one in provenance["wasDerivedFrom"].values()]
+    assert f"rec:{node}" not in derived
 
 
 def test_a_changed_verdict_has_a_mark_of_its_own_shape(recalled):

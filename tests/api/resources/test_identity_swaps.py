@@ -225,3 +225,24 @@ def test_both_items_say_that_a_certificate_is_of_the_one_and_then_of_the_other(m
     assert mixed.get("/v1/items/A").get_json()["shared_certificates"] == [one]
     assert mixed.get("/v1/items/B").get_json()["shared_certificates"] == [other]
     assert "shared_certificates" not in mixed.get("/v1/items/X").get_json()
+
+
+@pytest.mark.parametrize(
+    ("kinds", "status"),
+    [
+        # Two load cells on a bench look alike, whoever owns them; a pin is no machine.
+        (("reference_standard", "working_standard"), 201),
+        (("working_standard", "customer_instrument"), 201),
+        (("adapter", "adapter_part"), 201),
+        (("working_standard", "force_machine"), 409),
+        (("adapter_part", "readout"), 409),
+    ],
+)
+def test_items_of_kinds_that_look_alike_can_have_been_taken_for_each_other(client, kinds, status):
+    made = lab(
+        cal("K", "X", "03-10", [ref("A", role="adapter")]),
+        kinds=dict(zip("AB", kinds, strict=True)),
+    )
+    assert client.post("/v1/imports", json=made).status_code == 201
+    assert swap(client).status_code == status
+    assert used(client, "K")[0][0] == ("B" if status == 201 else "A")

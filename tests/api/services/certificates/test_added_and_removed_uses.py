@@ -118,3 +118,21 @@ def test_the_journal_names_who_added_what(used):
     last = used.get("/v1/journal").get_json()["items"][0]
     (fact,) = last["facts"]
     assert (fact["what"], fact["by"], fact["position"]) == ("use corrected", SAID["by"], 2)
+
+
+def test_a_long_history_is_paged_oldest_first(used):
+    weights = [f"0.{digit}" for digit in range(1, 6)]
+    for weight in weights:
+        assert correct(used, 1, use=ref("WS", weight)).status_code == 201
+    found, address = [], "/v1/certificates/K/use-corrections?limit=2"
+    sizes = []
+    while address:
+        answer = used.get(address)
+        shown = answer.get_json()
+        sizes.append(len(shown["items"]))
+        found += shown["items"]
+        address = shown["next"]
+        assert ("Link" in answer.headers) is bool(address)
+    assert sizes == [2, 2, 1]
+    assert [one["after"]["weight"] for one in found] == weights
+    assert found == used.get("/v1/certificates/K").get_json()["use_corrections"]

@@ -61,9 +61,14 @@ def test_the_legend_explains_what_is_there_and_nothing_else():
 
 
 def test_each_list_has_a_shape_of_its_own():
-    root = drawn([*ENTRIES, entry("T-1", "T", "REF", "T-1", listed="traced_not_recalled")])
-    shapes = {name: shape(root, f"certificate/{name}/0") for name in ("W-1", "W-2", "C-2", "T-1")}
-    assert len(set(shapes.values())) == 4
+    more = [
+        entry("T-1", "T", "REF", "T-1", listed="traced_not_recalled"),
+        entry("N-1", "N", "REF", "N-1", listed="cannot_be_excluded", generation=None),
+    ]
+    root = drawn([*ENTRIES, *more])
+    names = ("W-1", "W-2", "C-2", "T-1", "N-1")
+    shapes = {name: shape(root, f"certificate/{name}/0") for name in names}
+    assert len(set(shapes.values())) == 5
     assert shape(root, "certificate/C-1/0") == shapes["W-1"]  # both are affected
 
 

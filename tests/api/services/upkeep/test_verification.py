@@ -60,6 +60,7 @@ def test_a_laboratory_at_work_is_whole_and_the_report_says_what_was_looked_at(wo
         report = verify(session)
     assert report.findings == []
     assert report.looked_at["recalls"] == report.looked_at["recall"] == 2
+    assert report.looked_at["what leads to entries"] > report.looked_at["entries"] / 2
     assert report.looked_at["decision"] == 1
     assert report.looked_at["notices"] == report.looked_at["notice"] > 1
     assert report.looked_at["journal"] > 7
