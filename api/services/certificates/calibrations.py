@@ -26,6 +26,7 @@ from api.services.certificates.in_force import (
     refuse_new_circle,
     refuse_unknown_names,
 )
+from api.services.certificates.measured import Flow
 from api.services.certificates.results import ResultRows, calibrated_span
 from api.services.certificates.uses import use_row
 from api.services.feed import changes
@@ -56,6 +57,13 @@ COLUMNS = (
     "void_reason",
     "voided_at",
     "load_applications",
+    "run_evaluation",
+    "budget",
+    "place",
+    "conditions",
+    "received_at",
+    "performed_by",
+    "authorised_by",
     "note",
 )
 # Rows are handed to the driver in lots, so that a large laboratory need not fit in memory twice.
@@ -79,8 +87,8 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     new = [i for i, one in enumerate(records) if _is_new(recording, i, one, stored, names[i])]
     _refuse_two_issued(recording, records, stored)
     refuse_isolated(recording, records, new)
-    rows, agreed = ResultRows(recording), AgreedTerms(recording)
-    prepared = [_prepare(recording, rows, agreed, i, records[i]) for i in new]
+    makers = _Makers(ResultRows(recording), AgreedTerms(recording), Flow(recording))
+    prepared = [_prepare(recording, makers, i, records[i]) for i in new]
     if not new or recording.issues or recording.conflicts:
         return Outcome(0, len(records) - len(new))
     first = _insert(recording, [one for one in prepared if one is not None])
@@ -133,29 +141,45 @@ class _Prepared:
     results: list[dict[str, Any]]
 
 
-def _prepare(
-    recording: Recording, rows: ResultRows, agreed: AgreedTerms, index: int, calibration: Record
-) -> _Prepared | None:
+@dataclass(frozen=True, slots=True)
+class _Makers:
+    """What looks up rules, budgets, agreements and runs of one recording, each once."""
+
+    rows: ResultRows
+    agreed: AgreedTerms
+    flow: Flow
+
+
+def _prepare(recording: Recording, makers: _Makers, index: int, sent: Record) -> _Prepared | None:
     def place(*parts: str | int) -> str:
         return recording.place("calibrations", index, *parts)
 
-    performed = recording.moment(calibration["performed_at"])
-    item = recording.item(calibration["item"], place("item"))
+    item = recording.item(sent["item"], place("item"))
     if item is None:
         return None
+    measured = makers.flow.completed(sent, item, place)
+    calibration = measured.calibration
+    if calibration.get("performed_at") is None:
+        remedy = "add it, or name runs that say when they were performed"
+        recording.refuse(place("performed_at"), "required field is missing", remedy)
+        return None
+    performed = recording.moment(calibration["performed_at"])
     _refuse_before_service(recording, item, performed, place("performed_at"), calibration)
     _refuse_void_at(recording, performed, place("voided_at"), calibration)
-    terms = agreed.of(calibration, item, performed)
+    terms = makers.agreed.of(calibration, item, performed)
     results = [
-        rows.row(result, position, place("results", position), terms)
-        for position, result in enumerate(calibration.get("results", ()))
+        makers.rows.row(result, position, at, terms)
+        for position, (result, at) in enumerate(measured.results)
     ]
     points = {str(result["point"]) for result in results}
     uses = [
-        use_row(recording, use, position, performed, points, place("uses", position))
-        for position, use in enumerate(calibration.get("uses", ()))
+        use_row(recording, one.use, position, performed, points, one.place)
+        | {"setup_check_id": one.set_up_check}
+        for position, one in enumerate(measured.uses)
     ]
     row = _certificate_row(recording, calibration, item, performed)
+    row["content_hash"] = digest(sent)
+    row["setup_check_id"] = calibration.get("set_up_check")
     row["agreement"] = None if terms is None else terms.kept
     row["span_from"], row["span_to"] = calibrated_span(results) or (None, None)
     row["roles"] = "".join(sorted({role_mark(use["role"]) for use in uses}))

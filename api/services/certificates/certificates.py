@@ -55,6 +55,13 @@ HEAD = (
     "void_reason",
     "voided_at",
     "load_applications",
+    "run_evaluation",
+    "budget",
+    "place",
+    "conditions",
+    "received_at",
+    "performed_by",
+    "authorised_by",
     "note",
 )
 
@@ -80,6 +87,7 @@ def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]
         values: Record = {"certificate": one.number, "issuer": one.issuer or None}
         values |= {"item": items[one.item_id], "customer": customers.get(one.customer_id or 0)}
         values |= {name: getattr(one, name) for name in HEAD} | (one.remarks or {})
+        values["set_up_check"] = one.setup_check_id
         said = {name: value for name, value in values.items() if value is not None}
         shown.append(said | {"recall_state": states[one.id], "version": one.version})
     return shown

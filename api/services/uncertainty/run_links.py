@@ -1,0 +1,158 @@
+"""What takes its numbers from stored runs: a result of a calibration, a point of a budget.
+
+Choice: the indicated force is the mean deflection over the rotations, at rising force or at falling
+force, in the unit of the force; it is shown with the places that the readings had, in full where
+the mean ends and else with 12 significant digits. The error is what is indicated less what was
+applied. Runs that indicate no force (mV/V) give no error. U is that of the runs, at rising force
+alone: reversibility is no part of it.
+
+Not checked: that the mean of the runs is what the certificate is to state.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal, localcontext
+from fractions import Fraction
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from api.rules.units import convert, is_force
+from api.services.base.record import Record
+from api.store.evaluations import RunEvaluation
+from graph.exact import ended, text
+
+REMEDY = "evaluate the runs first (POST /v1/run-evaluations), or mend the id"
+FALLING = "decreasing"
+_EXACT_DIGITS = 200  # more than the difference of two recorded numbers can have
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A stored run evaluation, read for what its points say.
+
+    Parameters
+    ----------
+    row : RunEvaluation
+        As it is stored; it never changes.
+    """
+
+    row: RunEvaluation
+
+    @property
+    def unit(self) -> str:
+        """The unit of the applied forces."""
+        found: str = self.row.answer["force_unit"]
+        return found
+
+    @property
+    def indicates_force(self) -> bool:
+        """Whether the instrument indicates a force, so that there is an error to state."""
+        return is_force(self.row.answer["indication_unit"])
+
+    @property
+    def forces(self) -> list[Decimal]:
+        """The applied forces, the smallest first, with their digits."""
+        return [Decimal(one["applied"]) for one in self._points]
+
+    @property
+    def falls(self) -> bool:
+        """Whether some forces were read at falling force too."""
+        return any(self._deflections(place, FALLING) for place in range(len(self._points)))
+
+    @property
+    def _points(self) -> Sequence[Record]:
+        found: Sequence[Record] = self.row.answer["points"]
+        return found
+
+    def said(self, name: str) -> Any:
+        """What its request says under a name; None where it says nothing."""
+        return self.row.request.get(name)
+
+    def values(self, place: int, direction: str | None) -> Record:
+        """Return applied force and its unit, indicated force and error, as far as there are any.
+
+        Parameters
+        ----------
+        place : int
+            In `forces`.
+        direction : str, optional
+            "decreasing" takes the readings at falling force.
+
+        Raises
+        ------
+        LookupError
+            If there are no readings at falling force there.
+        """
+        found: Record = {"applied": self.forces[place], "unit": self.unit}
+        deflections = self._deflections(place, direction)
+        if not deflections:
+            raise LookupError(f"no readings at falling force at {found['applied']} {self.unit}")
+        if not self.indicates_force:
+            return found
+        mean = sum(deflections, Fraction(0)) / len(deflections)
+        own = self.row.answer["indication_unit"]
+        indicated = Decimal(text(ended(convert(mean, own, self.unit))))
+        if own == self.unit:
+            indicated = _padded(indicated, self._places())
+        with localcontext(prec=_EXACT_DIGITS):
+            return found | {"indicated": indicated, "error": indicated - found["applied"]}
+
+    def uncertainty(self, place: int, direction: str | None, *, relative: bool) -> Record:
+        """Return U (or U_rel_pct) and k of the runs; empty where they have none."""
+        stated = self._points[place]["uncertainty"]
+        name = "U_rel_pct" if relative else "U"
+        if direction == FALLING or stated[name] is None:
+            return {}
+        return {name: Decimal(stated[name]), "k": Decimal(stated["k"])}
+
+    def components(self, place: int) -> list[Record]:
+        """Return the contributions of the runs at a force, as a budget takes them."""
+        found: list[Record] = self._points[place]["uncertainty"]["components"]
+        return found
+
+    def left_out(self) -> list[str]:
+        """Return the labels of the contributions that the runs cannot give at some force."""
+        labels = {
+            one["label"] for point in self._points for one in point["uncertainty"]["left_out"]
+        }
+        return sorted(labels)
+
+    def _deflections(self, place: int, direction: str | None) -> list[Fraction]:
+        name = "descending" if direction == FALLING else "deflection"
+        return [
+            Fraction(one[name])
+            for one in self._points[place]["deflections"]
+            if not one["repeated"] and name in one
+        ]
+
+    def _places(self) -> int:
+        """Return how many decimal places the readings were written with, at most."""
+        return max(map(_places_of, _readings(self.row.request)), default=0)
+
+
+def find(session: Session, key: int) -> Run | None:
+    """Return the stored run evaluation of this id, or None."""
+    row = session.get(RunEvaluation, key)
+    return None if row is None else Run(row)
+
+
+def _readings(request: Mapping[str, Any]) -> Iterator[str]:
+    for one in request["series"]:
+        for name in ("ascending", "descending"):
+            yield from (reading["indicated"] for reading in one.get(name, ()))
+
+
+def _places_of(number: str) -> int:
+    exponent = Decimal(number).as_tuple().exponent
+    return max(0, -exponent) if isinstance(exponent, int) else 0
+
+
+def _padded(value: Decimal, places: int) -> Decimal:
+    """Return a number with so many decimal places at least; its value stays."""
+    if _places_of(format(value, "f")) >= places:
+        return value
+    with localcontext(prec=_EXACT_DIGITS):
+        return value.quantize(Decimal(1).scaleb(-places))
