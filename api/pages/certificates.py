@@ -15,6 +15,7 @@ from api.errors import NotFound
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
 from api.pages.sessions import customer, page
+from api.services.access import persons
 from api.services.base.record import Record
 from api.services.certificates import certificates, customer_view, statements
 from api.services.records import chains, customers
@@ -40,6 +41,7 @@ def show_certificate(number: str) -> Response:
         shown = answer(session, found)
         rows = statements.rows(session, found.id)
         chain = chains.chain(session, found)
+        authorised_by = found.authorised_by and persons.in_words(session, found.authorised_by)
     return show(
         "certificate.html",
         shown=shown,
@@ -49,6 +51,7 @@ def show_certificate(number: str) -> Response:
         chain=chain,
         levels=_levels(chain),
         owner=owner,
+        authorised_by=authorised_by,
         overdue=found.due_us is not None and found.due_us < now_us(),
     )
 

@@ -71,6 +71,12 @@ CASE = {
     "closed": State("closed", "tick", "good"),
 }
 RESULT = {"pass": VERDICT["pass"], "fail": VERDICT["fail"]}
+# What a set-up check found at worst.
+OUTCOME = {
+    "agrees": State("agreed with the records", "tick", "good"),
+    "differs": State("differed from the records", "cross", "bad"),
+    "not_checked": State("not wholly checked", "dashes", "warn"),
+}
 LIFE = {
     "active": State("active", "tick", "good"),
     "warn": State("near the end of its life", "half", "warn"),
@@ -124,6 +130,7 @@ TABLES = {
     "case": CASE,
     "result": RESULT,
     "life": LIFE,
+    "outcome": OUTCOME,
 }
 
 

@@ -19,7 +19,7 @@ from api.services.base.recording import (
     repeated,
 )
 from api.services.casework.isolation import refuse_isolated
-from api.services.certificates.agreed import AgreedTerms
+from api.services.certificates.agreed import AgreedTerms, with_specification
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import (
     refuse_circle,
@@ -168,7 +168,7 @@ def _prepare(recording: Recording, makers: _Makers, index: int, sent: Record) ->
     _refuse_void_at(recording, performed, place("voided_at"), calibration)
     terms = makers.agreed.of(calibration, item, performed)
     results = [
-        makers.rows.row(result, position, at, terms)
+        makers.rows.row(with_specification(result, terms), position, at, terms)
         for position, (result, at) in enumerate(measured.results)
     ]
     points = {str(result["point"]) for result in results}

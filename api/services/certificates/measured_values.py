@@ -17,6 +17,7 @@ from api.rules.uncertainty.rounding import is_rounding_of
 from api.rules.units import convert, is_force
 from api.services.base.record import Record
 from api.services.base.recording import Recording
+from api.services.base.units import PERCENT
 from api.services.certificates.results import is_relative
 from api.services.uncertainty.run_links import Run
 
@@ -43,11 +44,15 @@ def filled(
     """
     if result.get("applied") is not None and not result["applied"]:
         return result
+    if not is_force(result.get("unit") or run.unit):
+        detail = f"run evaluation {run.row.id} is in {run.unit}"
+        recording.refuse(f"{place}/unit", detail, "send a unit of force", result["unit"])
+        return result
     number = _number(recording, run, result, place)
     if number is None:
         return result
     try:
-        values = run.values(number, result.get("direction"))
+        values = run.values(number, result.get("direction"), result.get("unit"))
     except LookupError as none:
         remedy = "name runs that were read at falling force, or mend the direction"
         recording.refuse(f"{place}/direction", str(none), remedy, result["direction"])
@@ -56,7 +61,7 @@ def filled(
     for name, value in values.items():
         if found.get(name) is None:
             found[name] = value
-        elif found[name] != value:
+        elif name != "applied" and found[name] != value:  # by that the force was found
             _differs(recording, run, place, name, value, found[name])
     _compare_percent(recording, run, found, place)
     taken = list(values)
@@ -77,7 +82,7 @@ def _number(recording: Recording, run: Run, result: Record, place: str) -> int |
         recording.refuse(f"{place}/point", detail, remedy, point)
         return None
     unit = result.get("unit") or run.unit
-    force = convert(applied, unit, run.unit) if is_force(unit) else None
+    force = convert(applied, unit, run.unit)
     same = [place for place, one in enumerate(forces) if one == force]
     if not same:
         detail = f"run evaluation {run.row.id} has no force of {applied:f} {unit}: {listed}"
@@ -94,7 +99,7 @@ def _compare_percent(recording: Recording, run: Run, found: Record, place: str) 
     percent = Fraction(error) * 100 / Fraction(found["applied"])
     last = Fraction(10) ** int(sent.as_tuple().exponent)
     if abs(Fraction(sent) - percent) > last / 2:  # as it would be rounded
-        of = f"{error:f} of {found['applied']:f} {run.unit}"
+        of = f"{error:f} of {found['applied']:f} {found['unit']}"
         _differs(recording, run, place, "error_rel_pct", of, sent)
 
 
@@ -107,7 +112,8 @@ def _uncertainty(
     wanted = stated or [_UNCERTAINTY[is_relative(found)]]
     names: list[str] = []
     for name in wanted:
-        own = run.uncertainty(number, direction, relative=name == "U_rel_pct")
+        unit = PERCENT if name == "U_rel_pct" else found.get("unit") or run.unit
+        own = run.uncertainty(number, direction, unit)
         for one, value in own.items():
             sent = found.get(one)
             if sent is None:

@@ -101,7 +101,9 @@ def _joined(run: Run, point: Mapping[str, Any], place: str) -> Record:
         listed = ", ".join(format(force, "f") for force in forces)
         detail = f"the runs have no force of {value} {unit}; they have {listed} {run.unit}"
         raise FieldError(f"{place}/value", detail)
-    return {**point, "of_runs": [_loaded(one) for one in run.components(same[0])]}
+    # They are in percent of the force as the runs have it, whatever the unit of the point.
+    own = [_loaded(one) | {"unit": run.unit} for one in run.components(same[0])]
+    return {**point, "of_runs": own}
 
 
 def _loaded(component: Mapping[str, Any]) -> Record:

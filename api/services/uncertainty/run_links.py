@@ -21,6 +21,7 @@ from sqlalchemy.orm import Session
 
 from api.rules.units import convert, is_force
 from api.services.base.record import Record
+from api.services.base.units import PERCENT
 from api.store.evaluations import RunEvaluation
 from graph.exact import ended, text
 
@@ -71,7 +72,7 @@ class Run:
         """What its request says under a name; None where it says nothing."""
         return self.row.request.get(name)
 
-    def values(self, place: int, direction: str | None) -> Record:
+    def values(self, place: int, direction: str | None, unit: str | None = None) -> Record:
         """Return applied force and its unit, indicated force and error, as far as there are any.
 
         Parameters
@@ -80,33 +81,44 @@ class Run:
             In `forces`.
         direction : str, optional
             "decreasing" takes the readings at falling force.
+        unit : str, optional
+            Of force, to express them in; that of the runs by default.
 
         Raises
         ------
         LookupError
             If there are no readings at falling force there.
         """
-        found: Record = {"applied": self.forces[place], "unit": self.unit}
+        unit = unit or self.unit
+        applied = _expressed(Fraction(self.forces[place]), self.unit, unit)
+        if unit == self.unit:
+            applied = self.forces[place]
+        found: Record = {"applied": applied, "unit": unit}
         deflections = self._deflections(place, direction)
         if not deflections:
-            raise LookupError(f"no readings at falling force at {found['applied']} {self.unit}")
+            raise LookupError(f"no readings at falling force at {applied} {unit}")
         if not self.indicates_force:
             return found
         mean = sum(deflections, Fraction(0)) / len(deflections)
         own = self.row.answer["indication_unit"]
-        indicated = Decimal(text(ended(convert(mean, own, self.unit))))
-        if own == self.unit:
+        indicated = _expressed(mean, own, unit)
+        if own == unit:
             indicated = _padded(indicated, self._places())
         with localcontext(prec=_EXACT_DIGITS):
-            return found | {"indicated": indicated, "error": indicated - found["applied"]}
+            return found | {"indicated": indicated, "error": indicated - applied}
 
-    def uncertainty(self, place: int, direction: str | None, *, relative: bool) -> Record:
-        """Return U (or U_rel_pct) and k of the runs; empty where they have none."""
+    def uncertainty(self, place: int, direction: str | None, unit: str) -> Record:
+        """Return U and k of the runs, U in a unit of force or, in %, as `U_rel_pct`.
+
+        Empty where they have none: at falling force, or if too little is known.
+        """
         stated = self._points[place]["uncertainty"]
-        name = "U_rel_pct" if relative else "U"
-        if direction == FALLING or stated[name] is None:
+        if direction == FALLING or stated["U"] is None:
             return {}
-        return {name: Decimal(stated[name]), "k": Decimal(stated["k"])}
+        k = Decimal(stated["k"])
+        if unit == PERCENT:
+            return {"U_rel_pct": Decimal(stated["U_rel_pct"]), "k": k}
+        return {"U": _expressed(Fraction(stated["U"]), self.unit, unit), "k": k}
 
     def components(self, place: int) -> list[Record]:
         """Return the contributions of the runs at a force, as a budget takes them."""
@@ -137,6 +149,10 @@ def find(session: Session, key: int) -> Run | None:
     """Return the stored run evaluation of this id, or None."""
     row = session.get(RunEvaluation, key)
     return None if row is None else Run(row)
+
+
+def _expressed(value: Fraction, unit: str, target: str) -> Decimal:
+    return Decimal(text(ended(convert(value, unit, target))))
 
 
 def _readings(request: Mapping[str, Any]) -> Iterator[str]:
