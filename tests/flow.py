@@ -19,15 +19,24 @@ ITEMS = [
     {"id": "DMM-2", "kind": "readout"},
     *({"id": f"CLV-{n}", "kind": "adapter", "type": "clevis", "capacity": "200 kN"} for n in "123"),
 ]
-REFERENCE = {
-    "certificate": "NI-7", "issuer": "National Institute", "external": True, "item": "REF-1",
-    "performed_at": "2026-01-10T10:00:00Z", "due_at": "2027-01-10",
-    "results": [
-        {"point": n, "unit": "kN", "applied": force, "error": "0", "U": "0.02", "k": "2"}
-        for n, force in enumerate(("5", "200"), 1)
-    ],
-}  # fmt: skip
-LABORATORY = {"items": ITEMS, "calibrations": [REFERENCE]}
+# U is 0.02 % of the force, as the runs say of their reference.
+SPAN = [
+    {"point": n, "unit": "kN", "applied": force, "error": "0", "U": U, "k": "2"}
+    for n, (force, U) in enumerate((("5", "0.001"), ("200", "0.04")), 1)
+]
+ABOVE = [
+    {
+        "certificate": f"NI-{n}",
+        "issuer": "National Institute",
+        "external": True,
+        "item": item,
+        "performed_at": "2026-01-10T10:00:00Z",
+        "due_at": "2027-01-10",
+        "results": [] if item.startswith("DMM") else SPAN,
+    }
+    for n, item in enumerate(("REF-1", "REF-2", "FM-1", "DMM", "DMM-2"), 7)
+]
+LABORATORY = {"items": ITEMS, "calibrations": ABOVE}
 SET_UP = {
     "instrument": "TL-1", "at": "2026-03-02T08:00:00Z", "references": [{"item": "REF-1"}],
     "readouts": ["DMM"], "planned_points": ["100 kN"],

@@ -18,7 +18,8 @@ from api.pages.sessions import customer, page
 from api.services.access import persons
 from api.services.base.record import Record
 from api.services.certificates import certificates, customer_view, statements
-from api.services.records import chains, customers
+from api.services.grounds import chains
+from api.services.records import customers
 from api.services.records.revisions import choose
 from api.web import paging
 from api.web.clock import now_us

@@ -131,7 +131,7 @@ class BudgetsNamed(RunsNamed):
 
 
 class OverrideSchema(StrictSchema):
-    """Who answers for the use of an isolated item, and why."""
+    """Who answers for an issue on doubtful ground, or the use of an isolated item, and why."""
 
     by = Text(required=True, max_length=200)
     reason = Text(required=True, lines=True)
@@ -247,6 +247,10 @@ class CalibrationSchema(AnnotatedSchema):
         max_length=200,
         metadata={"description": "Who authorises it; the id of a person where persons are kept"},
     )
+    override = fields.Nested(
+        OverrideSchema,
+        metadata={"description": "Who answers for its issue, where something speaks against it"},
+    )
     uses = fields.List(fields.Nested(UseSchema))
     results = fields.List(fields.Nested(ResultSchema))
 
@@ -268,6 +272,12 @@ class CalibrationSchema(AnnotatedSchema):
         if "performed_at" not in data and not data.keys() & _MEASURED_IN:
             error = refuse("required field is missing", "add it, or name runs that say it")
             raise ValidationError(error.messages, "performed_at")
+
+
+class RecordQuerySchema(StrictSchema):
+    """Whether what was sent is only asked about."""
+
+    dry_run = fields.Boolean(load_default=False)
 
 
 class CalibrationQuerySchema(StrictSchema):

@@ -17,6 +17,7 @@ from api.services.records.measured_in import measured_in
 from api.services.records.record_corrections import CALIBRATIONS
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope
 from api.store import records
+from api.store.grounds import CertificateGrounds
 from api.store.reading import SessionReader
 from api.store.tables import (
     Certificate,
@@ -43,7 +44,9 @@ def parts(session: Session, certificate: Certificate) -> Record:
     found = statements.rows(session, certificate.id)
     stated = statements.statement(found, agreed.in_words(session, certificate))
     sources = measured_in(session, [certificate.id]).get(certificate.id)
-    said = {"statement": stated, "measured_in": sources}
+    asked = session.get(CertificateGrounds, certificate.id)
+    override = None if asked is None else asked.override
+    said = {"statement": stated, "override": override, "measured_in": sources}
     return {name: value for name, value in said.items() if value is not None} | {
         "overall": statements.overall(found),
         "recalls": _recalls(session, certificate.id),

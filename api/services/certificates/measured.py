@@ -58,7 +58,7 @@ class Flow:
             stage: self._links.of(_named(calibration, stage, place), MeasuredIn())
             for stage in (*_stages(calibration), *(one["stage"] for one in sent))
         }
-        calibration = self._headed(calibration, defaults.values())
+        calibration = self._headed(calibration, defaults)
         for default in defaults.values():
             self._links.refuse_wrong(default, calibration, item)
         results = []
@@ -80,10 +80,20 @@ class Flow:
             uses(self.recording, placed, served),
         )
 
-    def _headed(self, calibration: Record, defaults: Iterable[MeasuredIn]) -> Record:
-        """Return it with the mode and the instant of its runs, where it says neither itself."""
+    def _headed(self, calibration: Record, defaults: Mapping[str, MeasuredIn]) -> Record:
+        """Return it with what its runs say and it does not: mode, instant, the set-up check.
+
+        The runs themselves may be those of its budget.
+        """
         found = dict(calibration)
-        runs = [run for one in defaults if (run := self._links.run(one.run_evaluation)) is not None]
+        own = {stage: one.run_evaluation for stage, one in defaults.items()}
+        named = {stage: run.id for stage, run in own.items() if run is not None}
+        checks = {one.set_up_check.id for one in defaults.values() if one.set_up_check is not None}
+        if found.get(RUN) is None and named:
+            found[RUN] = named if len(set(named.values())) > 1 else next(iter(named.values()))
+        if found.get(SET_UP) is None and len(checks) == 1:
+            found[SET_UP] = checks.pop()
+        runs = [run for one in own.values() if (run := self._links.run(one)) is not None]
         modes = {run.said("mode") for run in runs}
         if found.get("mode") is None and len(modes) == 1:
             found["mode"] = modes.pop()

@@ -16,6 +16,7 @@ from sqlalchemy import Row, ScalarSelect, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.services.base.record import Record
+from api.services.records.measured_in import measured_in
 from api.store.chunks import chunks
 from api.store.tables import Certificate, Item, Result, Usage
 from graph.moments import text_of
@@ -35,8 +36,11 @@ class Break:
     detail: str
 
 
-def chain(session: Session, certificate: Certificate) -> Record:
-    """Return every link above a certificate, the roots it ends at, and the breaks."""
+def walked(session: Session, certificate: Certificate) -> tuple[Record, set[int]]:
+    """Return every link above a certificate, the roots it ends at, and the breaks.
+
+    Beside it stand the keys of all certificates met, its own among them.
+    """
     links: list[Record] = []
     breaks: list[Break] = []
     level, frontier, seen, resting = 1, {certificate.id}, set[int](), set[int]()
@@ -53,7 +57,7 @@ def chain(session: Session, certificate: Certificate) -> Record:
         frontier, level = above - seen, level + 1
     roots, rootless = _roots(session, seen, resting)
     breaks.extend(rootless)
-    return {
+    found: Record = {
         "certificate": certificate.number,
         "revision": certificate.revision,
         "unbroken": not breaks,
@@ -63,7 +67,20 @@ def chain(session: Session, certificate: Certificate) -> Record:
         ],
         "roots": roots,
         "links": links,
+        "measured_in": _measured_in(session, seen),
     }
+    return found, seen
+
+
+def _measured_in(session: Session, certificates: set[int]) -> list[Record]:
+    """Return what the certificates of a chain were measured in, as far as they say."""
+    found = measured_in(session, certificates)
+    rows = session.execute(
+        select(Certificate.id, Certificate.number, Certificate.revision)
+        .where(Certificate.id.in_(found))
+        .order_by(Certificate.number, Certificate.revision)
+    )
+    return [{"certificate": row.number, "revision": row.revision, **found[row.id]} for row in rows]
 
 
 def _uses(session: Session, certificates: Iterable[int]) -> list[Row[*tuple[Any, ...]]]:

@@ -1,13 +1,13 @@
 """What a calibration was measured in, and what stands on its paper beside the results.
 
-Revision 0010, after 0007. Certificates from before name neither; nothing is asked of them.
+Revision 0010, after 0008. Certificates from before name neither; nothing is asked of them.
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0010"
-down_revision = "0007"
+down_revision = "0008"
 branch_labels = None
 depends_on = None
 
@@ -23,7 +23,6 @@ TEXTS = (
 )
 # Table, column, the table that it points to.
 LINKS = (
-    ("certificate", "setup_check_id", "setup_check"),
     ("usage", "setup_check_id", "setup_check"),
     ("result", "setup_check_id", "setup_check"),
     ("result", "run_evaluation_id", "run_evaluation"),

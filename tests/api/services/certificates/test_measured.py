@@ -56,7 +56,7 @@ def test_what_it_was_measured_in_is_shown(bench):
     made = record(bench, budget="UB-1")
     assert made["budget"] == "UB-1"
     assert made["measured_in"] == {
-        "set_up_checks": [{"id": 1, "at": "2026-03-02T08:00:00Z", "outcome": "differs"}],
+        "set_up_checks": [{"id": 1, "at": "2026-03-02T08:00:00Z", "outcome": "not_checked"}],
         "run_evaluations": [
             {"id": 1, "points": 3, "series": 3, "performed_at": "2026-03-02T09:00:00Z"}
         ],
