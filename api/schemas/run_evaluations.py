@@ -103,7 +103,10 @@ class NewRunEvaluationSchema(StrictSchema):
     resolution = DecimalText(
         validate=above(0), metadata={"description": "In the unit of indication"}
     )
-    reference = fields.Nested(CalibrationForceSchema)
+    reference = fields.Nested(
+        CalibrationForceSchema,
+        metadata={"description": "Default: as the references of the checked set-up state it"},
+    )
     temperature = fields.Nested(TemperatureSchema)
     degree = WholeNumber(
         minimum=min(DEGREES),
@@ -249,6 +252,14 @@ class TableReportSchema(Schema):
     notice = fields.String(required=True, allow_none=True)
 
 
+class TakenReferenceSchema(Schema):
+    """U of the references of a set-up in percent of the force, and the certificates it is from."""
+
+    U_rel_pct = fields.String(required=True)
+    k = fields.String(required=True)
+    of = fields.List(fields.Dict(), required=True)
+
+
 class RunEvaluationSchema(Schema):
     """Evaluated runs."""
 
@@ -257,6 +268,10 @@ class RunEvaluationSchema(Schema):
     set_up_check = fields.Integer()
     mode = fields.String()
     performed_at = fields.String()
+    reference = fields.Nested(
+        TakenReferenceSchema,
+        metadata={"description": "Where it was taken from the references of the set-up"},
+    )
     force_unit = fields.String(required=True)
     indication_unit = fields.String(required=True)
     fit = fields.Nested(FitAnswerSchema, required=True, allow_none=True)

@@ -103,7 +103,7 @@ class Run:
         own = self.row.answer["indication_unit"]
         indicated = _expressed(mean, own, unit)
         if own == unit:
-            indicated = _padded(indicated, self._places())
+            indicated = _padded(indicated, self._places(place))
         with localcontext(prec=_EXACT_DIGITS):
             return found | {"indicated": indicated, "error": indicated - applied}
 
@@ -140,9 +140,10 @@ class Run:
             if not one["repeated"] and name in one
         ]
 
-    def _places(self) -> int:
-        """Return how many decimal places the readings were written with, at most."""
-        return max(map(_places_of, _readings(self.row.request)), default=0)
+    def _places(self, place: int) -> int:
+        """Return how many decimal places the readings at a force were written with, at most."""
+        readings = _readings(self.row.request, self.forces[place])
+        return max(map(_places_of, readings), default=0)
 
 
 def find(session: Session, key: int) -> Run | None:
@@ -155,10 +156,12 @@ def _expressed(value: Fraction, unit: str, target: str) -> Decimal:
     return Decimal(text(ended(convert(value, unit, target))))
 
 
-def _readings(request: Mapping[str, Any]) -> Iterator[str]:
+def _readings(request: Mapping[str, Any], force: Decimal) -> Iterator[str]:
     for one in request["series"]:
         for name in ("ascending", "descending"):
-            yield from (reading["indicated"] for reading in one.get(name, ()))
+            for reading in one.get(name, ()):
+                if Decimal(reading["applied"]) == force:
+                    yield reading["indicated"]
 
 
 def _places_of(number: str) -> int:
