@@ -14,7 +14,7 @@ ITEMS = [
     {"id": "CR-1", "kind": "customer_instrument", "type": "crane_scale", "capacity": "100 kN"},
     {"id": "REF-1", "kind": "reference_standard", "type": "load_cell", "capacity": "200 kN"},
     {"id": "REF-2", "kind": "reference_standard", "type": "load_cell", "capacity": "200 kN"},
-    {"id": "FM-1", "kind": "force_machine", "capacity": "300 kN"},
+    {"id": "FM-9", "kind": "force_machine", "capacity": "300 kN"},
     {"id": "DMM", "kind": "readout"},
     {"id": "DMM-2", "kind": "readout"},
     *({"id": f"CLV-{n}", "kind": "adapter", "type": "clevis", "capacity": "200 kN"} for n in "123"),
@@ -34,7 +34,7 @@ ABOVE = [
         "due_at": "2027-01-10",
         "results": [] if item.startswith("DMM") else SPAN,
     }
-    for n, item in enumerate(("REF-1", "REF-2", "FM-1", "DMM", "DMM-2"), 7)
+    for n, item in enumerate(("REF-1", "REF-2", "FM-9", "DMM", "DMM-2"), 7)
 ]
 LABORATORY = {"items": ITEMS, "calibrations": ABOVE}
 SET_UP = {

@@ -6,6 +6,7 @@ The readings and their means stand in tests/flow.py. Digits are compared as text
 from __future__ import annotations
 
 import pytest
+from import_forms import csv_answer
 
 from tests.flow import DRIFT, MEASURED, RUNS, measure, recorded, refused
 
@@ -235,3 +236,28 @@ def test_an_import_takes_the_same(bench):
     assert refused(bench, wrong, "imports") == [
         ("/calibrations/0/run_evaluation", 'run evaluation "9" is not recorded')
     ]
+
+
+def test_a_spreadsheet_takes_the_same_and_says_what_stands_on_the_paper(bench):
+    lines = "number,item,issued,budget,runs,set-up,place,conditions,received,by,authorised\n"
+    lines += "K-1,TL-1,2026-03-03,UB-1,1,1,Hall 2,20 °C,2026-02-27,S. Holm,R. Fenn\n"
+    columns = {"certificate": "number", "issued_at": "issued", "run_evaluation": "runs"}
+    columns |= {"set_up_check": "set-up", "received_at": "received", "performed_by": "by"}
+    columns |= {"authorised_by": "authorised"}
+    same = {name: name for name in ("item", "budget", "place", "conditions")}
+    table = {"file": "c.csv", "collection": "calibrations", "fields": columns | same}
+    answer = csv_answer(bench, {"c.csv": lines.encode()}, {"tables": [table]}, "")
+    assert answer.status_code == 201, answer.text
+    shown = bench.get(CERTIFICATE).get_json()
+    assert [one["error"] for one in shown["results"]] == ["0.02", "0.04", "0.083333333"]
+    named = ("run_evaluation", "set_up_check", "budget", "place", "conditions", "received_at")
+    assert values(shown, *named) == [1, 1, "UB-1", "Hall 2", "20 °C", "2026-02-27"]
+    assert values(shown, "performed_by", "authorised_by") == ["S. Holm", "R. Fenn"]
+
+
+def test_the_chain_says_what_each_certificate_of_it_was_measured_in(bench):
+    record(bench, budget="UB-1")
+    chain = bench.get(f"{CERTIFICATE}/chain").get_json()
+    (own,) = chain["measured_in"]
+    assert (own["certificate"], own["revision"]) == ("K-1", 0)
+    assert [one["id"] for one in own["run_evaluations"]] == [1]
