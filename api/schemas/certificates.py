@@ -162,6 +162,7 @@ class GroundSchema(StrictSchema):
     weight = fields.String(validate=validate.OneOf((STOP, MIND)))
     item = Text()
     point = Text()
+    stage = Text(metadata={"description": "as_found or as_left, where a point has both"})
     detail = Text()
     remedy = Text()
 

@@ -24,9 +24,10 @@ from api.services.grounds.candidates import (
 from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.life.cycles import tallies
-from api.services.records.requirements import Subject, best_match
+from api.services.records.requirements import Subject, since_us
 from api.store.chunks import chunks
 from api.store.fitting import SetupCheck
+from api.store.grounds import CertificateGrounds
 from api.store.tables import Certificate, Item
 from graph.model import Calibration, Use
 
@@ -100,8 +101,11 @@ def _named(uses: list[Use]) -> str:
 
 
 def setup_findings(asked: Candidates) -> Found:
-    """Yield calibrations for whose item a requirement is recorded and whose set-up was not seen."""
-    required: dict[int, bool] = {}
+    """Yield calibrations for whose item a requirement is recorded and whose set-up was not seen.
+
+    A requirement that was recorded after a certificate was issued says nothing of it.
+    """
+    required: dict[int, int | None] = {}
     statement = (
         select(
             Certificate.id,
@@ -112,8 +116,10 @@ def setup_findings(asked: Candidates) -> Found:
             Item.capacity,
             Certificate.setup_check_id,
             SetupCheck.outcome,
+            CertificateGrounds.at_us,
         )
         .join(Item, Item.id == Certificate.item_id)
+        .outerjoin(CertificateGrounds, CertificateGrounds.certificate_id == Certificate.id)
         .outerjoin(SetupCheck, SetupCheck.id == Certificate.setup_check_id)
     )
     for some in chunks(sorted(asked.as_of)):
@@ -122,8 +128,9 @@ def setup_findings(asked: Candidates) -> Found:
                 continue
             if row.item_id not in required:
                 subject = Subject(row.item_id, row.type, row.capacity)
-                required[row.item_id] = best_match(asked.session, subject) is not None
-            if required[row.item_id]:
+                required[row.item_id] = since_us(asked.session, subject)
+            since = required[row.item_id]
+            if since is not None and (row.at_us is None or since <= row.at_us):
                 said = "no set-up check is linked"
                 if row.setup_check_id is not None:
                     said = f"set-up check {row.setup_check_id} has findings"

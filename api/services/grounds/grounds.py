@@ -15,6 +15,7 @@ from api.services.base.record import Record
 from api.services.grounds.candidates import Candidates
 from api.services.grounds.doubts import doubt_findings
 from api.services.grounds.failures import failure_findings
+from api.services.grounds.figures import figure_findings
 from api.services.grounds.finding import STOP, Finding
 from api.services.grounds.fitness import (
     cycle_findings,
@@ -32,6 +33,7 @@ QUESTIONS: tuple[Callable[[Candidates], Found], ...] = (
     failure_findings,
     range_findings,
     uncertainty_findings,
+    figure_findings,
     pairing_findings,
     setup_findings,
     cycle_findings,
@@ -59,9 +61,16 @@ def grounds(session: Session, as_of: Mapping[int, int]) -> dict[int, list[Findin
     return found
 
 
-def _place(one: Finding) -> tuple[bool, str, str, str, str]:
+def _place(one: Finding) -> tuple[bool, str, str, str, str, str]:
     """Stops first; else an order that does not depend on that of the records."""
-    return one.weight != STOP, one.code, one.item or "", one.point or "", one.detail
+    return (
+        one.weight != STOP,
+        one.code,
+        one.item or "",
+        one.point or "",
+        one.stage or "",
+        one.detail,
+    )
 
 
 def shown(finding: Finding) -> Record:

@@ -187,6 +187,6 @@ def _pointer(finding: Finding, sent: Record) -> str:
             return f"/uses/{place}/item"
     results: Sequence[Record] = sent.get("results", ())
     for place, result in enumerate(results):
-        if finding.point == str(result["point"]):
+        if finding.point == str(result["point"]) and finding.stage in (None, result["stage"]):
             return f"/results/{place}"
     return ""

@@ -18,7 +18,7 @@ from math import sqrt
 
 from api.rules.exact import plain
 from api.services.grounds.candidates import REFERENCE, Candidates, Carrier, Used, forces
-from api.services.grounds.finding import STOP, Finding
+from api.services.grounds.finding import STOP, Finding, told_apart
 from api.services.grounds.values import Found
 from graph.model import VALUE_STAGES, Calibration, Point
 
@@ -84,6 +84,7 @@ def _too_small(squares: Mapping[Point, Fraction]) -> Iterator[Finding]:
                 f"alone contribute {_percent(sqrt(least))}",
                 "work out the uncertainty again, with that of the references in it",
                 point=point.key,
+                stage=told_apart(point.stage),
             )
 
 

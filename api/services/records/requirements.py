@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import exists, or_, select
+from sqlalchemy import exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import Issue, NotFound, UnknownReference
@@ -101,6 +101,15 @@ def best_match(session: Session, subject: Subject) -> Record | None:
     """Return the requirement that counts for an instrument, None if none is recorded."""
     row = _best(session, subject)
     return None if row is None else _answers(session, [row])[0]
+
+
+def since_us(session: Session, subject: Subject) -> int | None:
+    """Return when the requirement that counts for an instrument was first recorded, if one is."""
+    row = _best(session, subject)
+    if row is None:
+        return None
+    first = select(func.min(Requirement.recorded_us)).where(Requirement.code == row.code)
+    return session.scalar(first)
 
 
 def _best_for(session: Session, code: str) -> list[Requirement]:

@@ -75,7 +75,11 @@ class Bench:
             "last_good_at": "2025-01-15T00:00:00Z",
             "isolated_at": "2025-03-01T00:00:00Z",
         }
-        sent = {name: one for name, one in (fault | more).items() if name != "previous"}
+        sent = {
+            name: one
+            for name, one in (fault | more).items()
+            if name != "previous" and one is not None
+        }
         body = {"fault": sent} | ({"previous": more["previous"]} if "previous" in more else {})
         return self.post("/v1/recalls", body)
 

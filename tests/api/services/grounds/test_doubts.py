@@ -142,3 +142,29 @@ def test_a_draft_is_told_that_it_would_be_listed_and_is_refused_when_it_is_issue
     refused = bench.post("/v1/certificates/N-1/issue", body, 409)
     assert [(one["code"], one["pointer"]) for one in refused["errors"]] == [("in_doubt", "")]
     assert bench.get("/v1/certificates/N-1")["status"] == "draft"
+
+
+def test_a_corrected_revision_is_issued_for_what_was_taken_from_it(bench):
+    # 0.0005 of 10 kN was taken from the error of N-1; what is left of the fault is nothing.
+    bench.imported(candidate())
+    bench.fault()
+    address = "/v1/recalls/1/revisions/N-1"
+    draft = bench.post(address, {"by": "Robin Manager"})
+    assert draft["results"][0]["error"] == "-0.005"
+    assert bench.get("/v1/certificates/N-1/grounds?revision=1")["today"] == []
+    # Against another fault of REF at that time nothing was taken from it.
+    bench.fault(kind="unknown", delta_rel=None)
+    body = {"issued_at": "2025-06-09T00:00:00Z"}
+    refused = bench.post("/v1/certificates/N-1/issue?revision=1", body, 409)
+    (issue,) = refused["errors"]
+    assert (issue["code"], "R-00002" in issue["detail"]) == ("in_doubt", True)
+
+
+def test_nothing_speaks_against_the_corrected_revision_of_a_recall(bench):
+    bench.imported(candidate())
+    bench.fault()
+    bench.post("/v1/recalls/1/revisions/N-1", {"by": "Robin Manager"})
+    body = {"issued_at": "2025-06-09T00:00:00Z"}
+    issued = bench.post("/v1/certificates/N-1/issue?revision=1", body, 200)
+    assert issued["status"] == "issued"
+    assert bench.get("/v1/certificates/N-1/grounds")["grounds"] == []

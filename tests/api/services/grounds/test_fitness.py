@@ -77,6 +77,15 @@ def test_a_set_up_that_something_is_required_of_is_checked(bench):
     assert bench.codes(candidate(set_up_check=made["id"])) == []
 
 
+def test_a_requirement_recorded_after_the_issue_says_nothing_of_it(bench):
+    bench.imported(candidate(), candidate(number="N-2", status="draft"))
+    bench.post("/v1/requirements", requirement(item="CELL"))
+    assert bench.get("/v1/certificates/N-1/grounds")["today"] == []
+    # A draft is not issued yet, and its set-up can still be checked.
+    (one,) = bench.get("/v1/certificates/N-2/grounds")["today"]
+    assert one["code"] == "setup"
+
+
 def test_a_set_up_check_with_findings_is_said_and_one_that_is_not_recorded_refused(bench):
     bench.imported(kinds={"BARE": "readout"})
     bench.post("/v1/requirements", requirement(item="CELL"))

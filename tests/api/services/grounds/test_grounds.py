@@ -13,12 +13,13 @@ ASKED = {"applies_to": {"item": "CELL"}, "pin": {"diameter": "45 mm"}}
 
 
 def test_stops_come_first_and_many_are_asked_like_one(bench, database):
+    bench.post("/v1/items", {"id": "CELL", "kind": "customer_instrument"})
+    bench.post("/v1/requirements", {"id": "Q", "source": "manual"} | ASKED)
     bench.imported(
         candidate(ref("BARE")),
         candidate(number="N-2", results=[row(applied="150", U="1")]),
         checks=[{"id": "K", "item": "REF", "at": "2025-01-20", "result": "fail"}],
     )
-    bench.post("/v1/requirements", {"id": "Q", "source": "manual"} | ASKED)
     with database.read() as session:
         keys = session.scalars(sa.select(Certificate.id)).all()
         asked = dict.fromkeys(keys, 2**62)

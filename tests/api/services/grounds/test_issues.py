@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from oracle_cases import cal, ref
+import pytest
+from oracle_cases import cal, ref, row
 
 from tests.api.services.grounds.conftest import SPAN, candidate
 
@@ -100,3 +101,63 @@ def test_a_customer_does_not_see_who_answered(bench, client, keys):
     headers = keys.headers("read", customer="Harbour")
     assert "override" not in client.get("/v1/certificates/N-1", headers=headers).json
     assert client.get("/v1/certificates/N-1/grounds", headers=headers).status_code == 403
+
+
+# What is wrong with the figures of a certificate, and how it is recorded so that it is. The limits
+# are +-1 kN, guard_U: an error of 0 passes, whatever its U up to 1 kN (worked by hand).
+FIGURES = [
+    ("wrong_sum", {"error": "0.000", "indicated": "10.1"}),  # 10.1 - 10 = 0.1, and not 0.000
+    ("verdict_differs", {"verdict_reported": "fail"}),
+    ("rule_not_agreed", {"rule": "simple"}),
+    ("below_cmc", {"U": "0.0039"}),  # the capability is 0.04 % of 10 kN = 0.004 kN
+]
+
+
+@pytest.fixture
+def demanding(bench):
+    """The same bench, with a capability, and an agreement with the customer Harbour."""
+    bench.imported()
+    span = {"lower": "1", "upper": "100", "unit": "kN"}
+    bench.post("/v1/cmcs", {"id": "T", "mode": "tension", "range": span, "U_rel_pct": "0.04"})
+    bench.post("/v1/customers", {"name": "Harbour"})
+    agreed = {"id": "AG", "customer": "Harbour", "rule": "guard_U", "from": "2025-01-01"}
+    bench.post("/v1/agreements", agreed | {"by": "R. Manager"})
+    return bench
+
+
+@pytest.mark.parametrize(("code", "wrong"), FIGURES)
+def test_what_is_wrong_with_figures_is_refused_on_every_way_to_the_status_issued(
+    demanding, code, wrong
+):
+    more = {"customer": "Harbour", "accreditation": "K-7", "mode": "tension"}
+    result = row(U="0.004", tolerance="1")
+    good, bad = (candidate(results=[one], **more) for one in (result, result | wrong))
+    assert demanding.codes(good) == []
+    assert demanding.codes(bad) == [(code, "stop")]
+    assert codes(demanding.post("/v1/calibrations", bad, 409)) == [(code, "/results/0")]
+
+    demanding.post("/v1/calibrations", good)
+    revised = bad | {"revision": 1, "amendment": "the figures were mended"}
+    refused = demanding.post("/v1/certificates/N-1/revisions", revised, 409)
+    assert codes(refused) == [(code, "/results/0")]
+
+    demanding.post("/v1/calibrations", bad | {"certificate": "N-2", "status": "draft"})
+    body = {"issued_at": "2025-06-02T00:00:00Z"}
+    assert codes(demanding.post("/v1/certificates/N-2/issue", body, 409)) == [(code, "")]
+    demanding.post("/v1/certificates/N-2/issue", body | {"override": OVERRIDE}, 200)
+    found = demanding.get("/v1/certificates/N-2/grounds")
+    for when in ("grounds", "today"):
+        assert [(one["code"], one["point"]) for one in found[when]] == [(code, "1")]
+
+    demanding.post("/v1/imports", {"calibrations": [bad | {"certificate": "N-3"}]})
+    kept = demanding.get("/v1/certificates/N-3/grounds")
+    assert [one["code"] for one in kept["grounds"]] == [code]
+
+
+def test_the_stage_tells_two_results_of_a_point_apart(bench):
+    bench.imported()
+    found, left = (row(U="0.004", stage=stage) for stage in ("as_found", "as_left"))
+    record = candidate(results=[found, left | {"verdict_reported": "fail"}])
+    refused = bench.post("/v1/calibrations", record, 409)
+    assert codes(refused) == [("verdict_differs", "/results/1")]
+    assert [one["stage"] for one in bench.found(record)] == ["as_left"]
