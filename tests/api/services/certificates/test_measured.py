@@ -8,6 +8,8 @@ from __future__ import annotations
 import pytest
 from import_forms import csv_answer
 
+from api.services.upkeep.verification import verify
+from api.store.evaluations import RunEvaluation
 from tests.flow import DRIFT, MEASURED, RUNS, measure, recorded, refused
 
 CERTIFICATE = "/v1/certificates/K-1"
@@ -222,6 +224,18 @@ def test_a_void_and_a_later_budget_leave_what_was_taken(bench):
     shown = bench.get(f"{CERTIFICATE}?revision=0").get_json()
     assert shown["results"] == made["results"]
     assert shown["measured_in"] == made["measured_in"]
+
+
+def test_runs_that_were_changed_behind_the_back_are_found(bench, database):
+    record(bench, budget="UB-1")
+    with database.write() as session:
+        assert verify(session).findings == []
+        row = session.get_one(RunEvaluation, 1)
+        row.answer = row.answer | {"force_unit": "N"}
+        session.flush()
+        (found,) = verify(session).findings
+        assert "run evaluation" in str(found)
+        session.rollback()
 
 
 def test_an_import_takes_the_same(bench):
