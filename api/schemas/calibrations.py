@@ -234,9 +234,14 @@ class CalibrationSchema(AnnotatedSchema):
         metadata={"description": "Id of the check of its set-up; uses are taken from it"},
     )
     run_evaluation = RunsNamed(
-        metadata={"description": "Its runs, which its results are taken from; without results all"}
+        metadata={
+            "description": "Id of its runs, or one by stage; its results are taken from them, "
+            "and without results all"
+        }
     )
-    budget = BudgetsNamed(metadata={"description": "Its budget; U, k and dof are taken from it"})
+    budget = BudgetsNamed(
+        metadata={"description": "Id of its budget, or one by stage, for U, k, dof and its runs"}
+    )
     place = Text(metadata={"description": "Where it was calibrated"})
     conditions = Text(
         lines=True, metadata={"description": "Of the surroundings, as 20.3 °C ± 0.5 K"}

@@ -71,6 +71,9 @@ class Flow:
             measured_in = self._links.of(own, defaults[one["stage"]])
             self._links.refuse_wrong(measured_in, calibration, item)
             results.append((self._filled(one, at, measured_in), at, measured_in))
+        checks = {one[SET_UP] for one, _, _ in results if one[SET_UP] is not None}
+        if calibration.get(SET_UP) is None and len(checks) == 1:
+            calibration[SET_UP] = checks.pop()
         served = self._served(results, defaults.values())
         self.recording.know_items(items_of(served))
         placed = _as_sent(calibration, place).uses
@@ -81,18 +84,12 @@ class Flow:
         )
 
     def _headed(self, calibration: Record, defaults: Mapping[str, MeasuredIn]) -> Record:
-        """Return it with what its runs say and it does not: mode, instant, the set-up check.
-
-        The runs themselves may be those of its budget.
-        """
+        """Return it with its runs, if its budget names them, and the mode and instant they say."""
         found = dict(calibration)
         own = {stage: one.run_evaluation for stage, one in defaults.items()}
         named = {stage: run.id for stage, run in own.items() if run is not None}
-        checks = {one.set_up_check.id for one in defaults.values() if one.set_up_check is not None}
         if found.get(RUN) is None and named:
             found[RUN] = named if len(set(named.values())) > 1 else next(iter(named.values()))
-        if found.get(SET_UP) is None and len(checks) == 1:
-            found[SET_UP] = checks.pop()
         runs = [run for one in own.values() if (run := self._links.run(one)) is not None]
         modes = {run.said("mode") for run in runs}
         if found.get("mode") is None and len(modes) == 1:
@@ -126,7 +123,7 @@ class Flow:
         found[RUN] = None if run is None else run.row.id
         if run is not None:
             found = filled(self.recording, run, found, at, has_budget=one.budget is not None)
-        given = [name for name in ABSOLUTE if not isinstance(found.get(name) or "", str)]
+        given = [name for name in ABSOLUTE if not isinstance(found.get(name), str | None)]
         if given and found.get("unit") in (None, "%"):
             detail = f"{given[0]} has no unit"
             self.recording.refuse(f"{at}/unit", detail, "add unit, such as kN", found.get("unit"))

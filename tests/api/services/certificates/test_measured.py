@@ -57,7 +57,7 @@ def test_one_name_brings_the_results_the_uses_the_mode_and_the_instant(bench):
 
 def test_what_it_was_measured_in_is_shown(bench):
     made = record(bench, budget="UB-1")
-    assert made["budget"] == "UB-1"
+    assert values(made, "budget", "run_evaluation", "set_up_check") == ["UB-1", 1, 1]
     assert made["measured_in"] == {
         "set_up_checks": [{"id": 1, "at": "2026-03-02T08:00:00Z", "outcome": "not_checked"}],
         "run_evaluations": [
@@ -205,7 +205,7 @@ def test_an_instant_that_neither_says_is_asked_for(bench):
 
 
 def test_a_force_without_a_unit_is_refused_where_nothing_gives_it(bench):
-    sent = {"performed_at": "2026-03-02", "results": [{"point": 1, "applied": "10"}]}
+    sent = {"performed_at": "2026-03-02", "results": [{"point": 1, "applied": "0"}]}
     missing = [("/results/0/unit", "applied has no unit")]
     assert refused(bench, MEASURED | sent) == missing
     fixed = {"id": "UB-9", "point": {"value": "10", "unit": "kN"}, "components": [DRIFT]}
