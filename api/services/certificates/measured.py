@@ -71,7 +71,7 @@ class Flow:
             measured_in = self._links.of(own, defaults[one["stage"]])
             self._links.refuse_wrong(measured_in, calibration, item)
             results.append((self._filled(one, at, measured_in), at, measured_in))
-        checks = {one[SET_UP] for one, _, _ in results if one[SET_UP] is not None}
+        checks = {one[SET_UP] for one, _, _ in results}
         if calibration.get(SET_UP) is None and len(checks) == 1:
             calibration[SET_UP] = checks.pop()
         served = self._served(results, defaults.values())
