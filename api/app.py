@@ -162,7 +162,8 @@ answered the same, if both carry one `Idempotency-Key`.
 
 Where to begin: **imports** for what goes in, **recalls** for kinds of fault and the lists of an \
 answer, **decisions** and **batches**, **setup_checks** before a load is applied, \
-**uncertainty_budgets**, and **changes** for a LIMS that follows.\
+**uncertainty_budgets**, **calibrations** for all of it in one flow, and **changes** for a LIMS \
+that follows.\
 """
 
 

@@ -241,6 +241,7 @@ class CertificateCalls(Wire):
         revision: int | None = None,
         *,
         override: Json | None = None,
+        **said: str,
     ) -> Answer:
         """Issue a draft.
 
@@ -256,13 +257,16 @@ class CertificateCalls(Wire):
             From 0; the issued one unless given, else the newest.
         override : mapping, optional
             Who answers for it (``by``) and why (``reason``), where something speaks against it.
+        **said : str
+            What the draft does not say yet: ``place``, ``conditions``, ``received_at``, ``order``,
+            ``performed_by``, ``authorised_by``.
 
         Returns
         -------
         Answer
             The certificate as it is now.
         """
-        body: dict[str, object] = {"issued_at": issued_at}
+        body: dict[str, object] = {"issued_at": issued_at, **said}
         body |= {} if override is None else {"override": override}
         path = f"/v1/certificates/{path_part(number)}/issue"
         return self._post(path, encoded(body), query=named(issuer, revision))

@@ -115,7 +115,7 @@ class LaboratoryCalls(Wire):
         laboratory : Answer
             As it was read.
         **changes : Any
-            Of ``name``, ``address`` and ``contact``.
+            Of ``name``, ``address``, ``contact`` and ``asked_at_issue``.
 
         Returns
         -------

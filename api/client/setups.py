@@ -1,4 +1,4 @@
-"""What can be asked before the load is applied: requirements, set-up checks, load cycles."""
+"""From the set-up to the budget: requirements, set-up checks, load cycles, runs, uncertainty."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from api.client.wire import Answer, Json, Wire, encoded, path_part
 
 
 class SetupCalls(Wire):
-    """The calls of a client that speak of set-ups and parts."""
+    """The calls of a client that speak of set-ups, parts, and what was measured in them."""
 
     def record_requirement(self, requirement: Json) -> Answer:
         """Record what an instrument asks of its set-up, or the next version of it.
@@ -141,3 +141,61 @@ class SetupCalls(Wire):
         Answer
         """
         return self._pages("/v1/cycles", {"share_from": str(share_from)})
+
+    def evaluate_runs(self, runs: Json) -> Answer:
+        """Evaluate raw runs of an instrument.
+
+        Parameters
+        ----------
+        runs : mapping
+            The fields of ``POST /v1/run-evaluations``.
+
+        Returns
+        -------
+        Answer
+            The evaluation; its ``id`` can be named by a budget and a calibration.
+        """
+        return self._post("/v1/run-evaluations", encoded(runs))
+
+    def run_evaluation(self, run_evaluation_id: int) -> Answer:
+        """Return a stored run evaluation with the runs that were sent.
+
+        Parameters
+        ----------
+        run_evaluation_id : int
+            Its id.
+
+        Returns
+        -------
+        Answer
+        """
+        return self._get(f"/v1/run-evaluations/{run_evaluation_id}")
+
+    def evaluate_budget(self, budget: Json) -> Answer:
+        """Evaluate an uncertainty budget.
+
+        Parameters
+        ----------
+        budget : mapping
+            The fields of ``POST /v1/uncertainty-budgets``.
+
+        Returns
+        -------
+        Answer
+            The budget; its ``id`` can be named by a decision and a calibration.
+        """
+        return self._post("/v1/uncertainty-budgets", encoded(budget))
+
+    def budget(self, budget_id: str) -> Answer:
+        """Return a stored budget with its request.
+
+        Parameters
+        ----------
+        budget_id : str
+            Its id.
+
+        Returns
+        -------
+        Answer
+        """
+        return self._get(f"/v1/uncertainty-budgets/{path_part(budget_id)}")

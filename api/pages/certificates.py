@@ -16,6 +16,7 @@ from api.pages.corrections import MOST_SHOWN, of_certificate
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
 from api.pages.sessions import customer, page
+from api.services.access import persons
 from api.services.base.record import Record
 from api.services.certificates import certificates, customer_view, statements
 from api.services.grounds import chains, issues
@@ -42,6 +43,7 @@ def show_certificate(number: str) -> Response:
         shown = answer(session, found)
         rows = statements.rows(session, found.id)
         chain = chains.chain(session, found)
+        authorised_by = found.authorised_by and persons.in_words(session, found.authorised_by)
         # What spoke against it may name what belongs to somebody else.
         grounds = issues.kept(session, found, now_us()) if owner is None else None
     return show(
@@ -57,6 +59,7 @@ def show_certificate(number: str) -> Response:
         owner=owner,
         corrections=of_certificate(shown.get("corrections") or ()),
         most_corrections=MOST_SHOWN,
+        authorised_by=authorised_by,
         overdue=found.due_us is not None and found.due_us < now_us(),
     )
 

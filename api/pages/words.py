@@ -76,6 +76,12 @@ CASE = {
     "closed": State("closed", "tick", "good"),
 }
 RESULT = {"pass": VERDICT["pass"], "fail": VERDICT["fail"]}
+# What a set-up check found at worst.
+OUTCOME = {
+    "agrees": State("agreed with the records", "tick", "good"),
+    "differs": State("differed from the records", "cross", "bad"),
+    "not_checked": State("not wholly checked", "dashes", "warn"),
+}
 GROUND = {
     "stop": State("speaks against it", "cross", "bad"),
     "mind": State("to be borne in mind", "half", "warn"),
@@ -134,6 +140,7 @@ TABLES = {
     "case": CASE,
     "result": RESULT,
     "life": LIFE,
+    "outcome": OUTCOME,
 }
 
 

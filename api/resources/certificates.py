@@ -124,12 +124,12 @@ def void_certificate(query: dict[str, Any], change: dict[str, Any], number: str)
 @blp.arguments(IssueSchema)
 @blp.response(200, CertificateAnswerSchema)
 def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str) -> Any:
-    """Issue a draft."""
+    """Issue a draft, and let it say what it did not say yet and the laboratory asks for."""
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
         honour_if_match(lambda: headers_of(certificates.answer(session, found))["ETag"])
-        certificates.issue(recording, found, change["issued_at"], change.get("override"))
+        certificates.issue(recording, found, change)
         shown = certificates.answer(session, found)
     return shown, 200, headers_of(shown)
 

@@ -1,4 +1,4 @@
-"""The laboratory: the name, address and contact that stand on its notices."""
+"""The laboratory: name, address and contact on its notices, and what it asks for at issue."""
 
 from __future__ import annotations
 
@@ -31,7 +31,11 @@ def show_laboratory() -> Any:
 @blp.arguments(LaboratoryChangeSchema)
 @blp.response(200, LaboratoryRecordSchema)
 def change_laboratory(changes: dict[str, Any]) -> Any:
-    """Change name, address and contact; notices that exist keep what they say."""
+    """Change name, address, contact, or `asked_at_issue`; notices that exist keep what they say.
+
+    `asked_at_issue` names the fields without which no certificate is issued from now on. Imports of
+    history are not asked.
+    """
     with writing() as session:
         check_if_match(_headers(laboratory.locked(session))["ETag"])
         shown = laboratory.change(session, changes)

@@ -2,6 +2,9 @@
 
 At each force: spread, zero, fit, U and class. The components of an evaluated point have the form
 that an uncertainty budget takes. What the records cannot give is null with the reason.
+
+Runs may name the check of the set-up that they were made in: item and U of the reference are then
+taken from there. A budget and a calibration name runs in their turn; stored runs are never edited.
 """
 
 from __future__ import annotations

@@ -7,8 +7,10 @@ correlations, and answers with u, the effective degrees of freedom, k, U and the
 - k: Student's t (95.45 % unless asked), as stated, or from the density where a rectangle dominates
 - floor: what `POST /v1/cmcs` recorded; U is stated no smaller
 - rounding: U up to two significant digits, the value to the same place
+- `run_evaluation`: the points are the forces of stored runs, their contributions are among it
 - a decision names a budget (`"budget": "B-1"`) in the place of U, k and dof
-- a result of a calibration names the `budget` its U is from; a U that contradicts it is refused
+- a calibration or a result of one names the `budget` its U is from; a U that contradicts it is
+  refused, and so is a force beyond its points
 """
 
 from __future__ import annotations

@@ -96,6 +96,7 @@ class BudgetSchema(BudgetPointSchema):
         required=True, allow_none=True, metadata={"description": "Null if it was not stored"}
     )
     title = fields.String()
+    run_evaluation = fields.Integer()
     points = fields.List(fields.Nested(BudgetPointSchema))
     rounding = fields.Dict(required=True)
     engine_version = fields.String(required=True)

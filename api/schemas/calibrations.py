@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 
 from marshmallow import ValidationError, fields, validate, validates_schema
 
@@ -28,6 +28,8 @@ from api.schemas.vocabulary import STAGES, STATUSES
 
 MAX_REVISION = 2**31 - 1  # what the store's column holds
 ABSOLUTE = ("applied", "indicated", "error", "U", "tolerance")
+# What a unit and an instant may be taken from.
+_MEASURED_IN = {"run_evaluation", "budget"}
 
 
 class PointName(fields.Field[int | str]):
@@ -106,6 +108,29 @@ class Tolerance(fields.Field[Any]):
         return limits
 
 
+class RunsNamed(fields.Field[Any]):
+    """The id of a run evaluation, or one for each stage: {"as_found": 3, "as_left": 4}."""
+
+    inner: ClassVar[fields.Field[Any]] = WholeNumber(minimum=1)
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        if not isinstance(value, Mapping):
+            return self.inner.deserialize(value)
+        unknown = sorted(set(value) - set(STAGES))
+        if unknown or not value:
+            error = refuse("not by stage", f"name one or more of {', '.join(STAGES)}")
+            raise ValidationError({unknown[0]: error.messages}) if unknown else error
+        return {stage: self.inner.deserialize(one) for stage, one in value.items()}
+
+
+class BudgetsNamed(RunsNamed):
+    """The id of an uncertainty budget, or one for each stage."""
+
+    inner = Text(max_length=200)
+
+
 class OverrideSchema(StrictSchema):
     """Who answers for an issue on doubtful ground, or the use of an isolated item, and why."""
 
@@ -161,14 +186,20 @@ class ResultSchema(AnnotatedSchema):
     error_rel_pct = DecimalText()
     U_rel_pct = DecimalText(validate=at_least(0))
     tolerance_rel_pct = Tolerance()
-    budget = Text(max_length=200, metadata={"description": "Id of the budget that U is from"})
-
-    @validates_schema
-    def _forces_have_a_unit(self, data: dict[str, Any], **kwargs: Any) -> None:
-        given = [name for name in ABSOLUTE if name in data and not isinstance(data[name], str)]
-        if given and data.get("unit") in (None, "%"):
-            error = refuse(f"{given[0]} has no unit", f"add unit, one of {', '.join(FORCE_UNITS)}")
-            raise ValidationError(error.messages, "unit")
+    set_up_check = WholeNumber(minimum=1, metadata={"description": "Default: the calibration's"})
+    run_evaluation = WholeNumber(
+        minimum=1,
+        metadata={
+            "description": "Runs that its forces and error are from, by `applied` or else by its "
+            "number among them, 1 the smallest; default: the calibration's"
+        },
+    )
+    budget = Text(
+        max_length=200,
+        metadata={
+            "description": "Id of the budget that U, k and dof are from; default: the calibration's"
+        },
+    )
 
 
 class CalibrationSchema(AnnotatedSchema):
@@ -178,7 +209,9 @@ class CalibrationSchema(AnnotatedSchema):
     revision = WholeNumber(maximum=MAX_REVISION, load_default=0)
     status = fields.String(load_default="issued", validate=validate.OneOf(STATUSES))
     item = Text(required=True, max_length=200)
-    performed_at = DoneText(required=True)
+    performed_at = DoneText(
+        metadata={"description": "May be left to runs that are named and say it"}
+    )
     issued_at = MomentText(allow_none=True)
     customer = Text(max_length=200)
     order = Text(max_length=200, metadata={"description": "The customer's order it was made for"})
@@ -197,13 +230,56 @@ class CalibrationSchema(AnnotatedSchema):
         metadata={"description": "Since when a voided certificate does not hold; exclusive end"},
     )
     load_applications = WholeNumber()
-    setup_check = WholeNumber(metadata={"description": "Id of the check of its set-up"})
+    set_up_check = WholeNumber(
+        minimum=1,
+        metadata={"description": "Id of the check of its set-up; uses are taken from it"},
+    )
+    run_evaluation = RunsNamed(
+        metadata={
+            "description": "Id of its runs, or one by stage; its results are taken from them, "
+            "and without results all"
+        }
+    )
+    budget = BudgetsNamed(
+        metadata={"description": "Id of its budget, or one by stage, for U, k, dof and its runs"}
+    )
+    place = Text(metadata={"description": "Where it was calibrated"})
+    conditions = Text(
+        lines=True, metadata={"description": "Of the surroundings, as 20.3 °C ± 0.5 K"}
+    )
+    received_at = MomentText(metadata={"description": "When the item was received"})
+    performed_by = Text(max_length=200, metadata={"description": "Who calibrated it"})
+    authorised_by = Text(
+        max_length=200,
+        metadata={"description": "Who authorises it; the id of a person where persons are kept"},
+    )
     override = fields.Nested(
         OverrideSchema,
         metadata={"description": "Who answers for its issue, where something speaks against it"},
     )
     uses = fields.List(fields.Nested(UseSchema))
     results = fields.List(fields.Nested(ResultSchema))
+
+    @validates_schema
+    def _forces_have_a_unit(self, data: dict[str, Any], **kwargs: Any) -> None:
+        faults = {}
+        if _MEASURED_IN & data.keys():
+            return  # the unit may be that of the runs
+        for place, result in enumerate(data.get("results", ())):
+            if "run_evaluation" in result or "budget" in result:
+                continue
+            given = [name for name in ABSOLUTE if not isinstance(result.get(name, ""), str)]
+            if given and result.get("unit") in (None, "%"):
+                remedy = f"add unit, one of {', '.join(FORCE_UNITS)}"
+                faults[place] = {"unit": refuse(f"{given[0]} has no unit", remedy).messages}
+        if faults:
+            raise ValidationError({"results": faults})
+
+    @validates_schema
+    def _when_it_was_performed(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if "performed_at" not in data and not data.keys() & _MEASURED_IN:
+            error = refuse("required field is missing", "add it, or name runs that say it")
+            raise ValidationError(error.messages, "performed_at")
 
 
 class RecordQuerySchema(StrictSchema):

@@ -34,6 +34,12 @@ class InForceSchema(StrictSchema):
     revision = WholeNumber()
 
 
+class TakenFromSchema(StrictSchema):
+    """The set-up check that an item was in."""
+
+    set_up_check = WholeNumber()
+
+
 class UseAnswerSchema(UseSchema):
     """A use, with what was in force for it."""
 
@@ -41,6 +47,17 @@ class UseAnswerSchema(UseSchema):
         metadata={"description": "Where another place in the list is not its own any more"}
     )
     in_force = fields.Nested(InForceSchema)
+    taken_from = fields.Nested(
+        TakenFromSchema,
+        metadata={"description": "Where it was not sent, but taken from a check of the set-up"},
+    )
+
+
+class TakenSchema(StrictSchema):
+    """Which numbers of a result were taken, by name, or agree with where they stood before."""
+
+    run_evaluation = fields.List(Text())
+    budget = fields.List(Text())
 
 
 class ResultAnswerSchema(ResultSchema):
@@ -50,11 +67,22 @@ class ResultAnswerSchema(ResultSchema):
         validate=validate.OneOf(VERDICTS),
         metadata={"description": "What the rule decides; absent where it decides nothing"},
     )
+    taken = fields.Nested(TakenSchema)
     rule_version = WholeNumber()
     specification_version = WholeNumber()
     below_cmc = fields.Nested(
         BelowCmcSchema, metadata={"description": "Where U is below our CMC that is recorded now"}
     )
+
+
+class MeasuredInSchema(StrictSchema):
+    """What a certificate was measured in, in short: none of it is ever written again."""
+
+    set_up_checks = fields.List(fields.Dict(), metadata={"description": "id, at, outcome"})
+    run_evaluations = fields.List(
+        fields.Dict(), metadata={"description": "id, points, series, performed_at"}
+    )
+    budgets = fields.List(fields.Dict(), metadata={"description": "id, title"})
 
 
 class CertificateHeadSchema(CalibrationSchema):
@@ -87,6 +115,7 @@ class CertificateAnswerSchema(CalibrationSchema):
         VersionedReferenceSchema,
         metadata={"description": "With the customer, as it held when this was recorded or issued"},
     )
+    measured_in = fields.Nested(MeasuredInSchema)
     revisions = fields.List(fields.Dict())
     recalls = fields.List(fields.Dict())
     reviewed_by = fields.List(
@@ -118,6 +147,12 @@ class ChainSchema(StrictSchema):
     breaks = fields.List(fields.Dict())
     roots = fields.List(fields.Dict())
     links = fields.List(fields.Dict())
+    measured_in = fields.List(
+        fields.Dict(),
+        metadata={
+            "description": "Set-up checks, run evaluations and budgets of each certificate of it"
+        },
+    )
     override = fields.Nested(OverrideSchema)
 
 
@@ -190,9 +225,17 @@ class UseCorrectionSchema(CorrectionSchema):
 
 
 class IssueSchema(StrictSchema):
-    """When a draft is issued."""
+    """When a draft is issued, and what it did not say yet."""
 
     issued_at = MomentText(required=True)
+    place = Text()
+    conditions = Text(lines=True)
+    received_at = MomentText()
+    order = Text(max_length=200)
+    performed_by = Text(max_length=200)
+    authorised_by = Text(
+        max_length=200, metadata={"description": "Who authorises it; a person where they are kept"}
+    )
     override = fields.Nested(
         OverrideSchema,
         metadata={"description": "Who answers for it, where something speaks against it"},

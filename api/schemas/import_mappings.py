@@ -10,9 +10,11 @@ from marshmallow import ValidationError, fields, validate, validates_schema
 
 from api.schemas.base import AnnotatedSchema, StrictSchema
 from api.schemas.calibrations import (
+    BudgetsNamed,
     CalibrationSchema,
     PointName,
     ResultSchema,
+    RunsNamed,
     Tolerance,
     UseSchema,
     Weight,
@@ -38,6 +40,8 @@ _KINDS: Mapping[type[fields.Field[Any]], str] = {
     WholeNumber: "whole",
     fields.Boolean: "flag",
     MomentText: "moment",
+    BudgetsNamed: "text",
+    RunsNamed: "whole",
     PointName: "point",
     Tolerance: "tolerance",
     Weight: "weight",

@@ -10,7 +10,7 @@ from marshmallow import Schema, fields, validate
 from api.rules.uncertainty.interpolation import DEGREES
 from api.rules.units import FORCE_UNITS
 from api.schemas.base import StrictSchema
-from api.schemas.fields import DecimalText, Text, WholeNumber, above, at_least
+from api.schemas.fields import DecimalText, Mode, MomentText, Text, WholeNumber, above, at_least
 
 _READINGS = validate.Length(1, 100)
 
@@ -80,6 +80,12 @@ class NewRunEvaluationSchema(StrictSchema):
     """The raw runs of one calibration."""
 
     item = Text(max_length=200, metadata={"description": "Instrument, if it is recorded"})
+    set_up_check = WholeNumber(
+        minimum=1,
+        metadata={"description": "Id of the check of the set-up; the item is taken from it"},
+    )
+    mode = Mode()
+    performed_at = MomentText(metadata={"description": "When the runs were made"})
     force_unit = fields.String(required=True, validate=validate.OneOf(FORCE_UNITS))
     indication_unit = Text(required=True, max_length=40, metadata={"description": "As mV/V or kN"})
     series = fields.List(
@@ -97,7 +103,10 @@ class NewRunEvaluationSchema(StrictSchema):
     resolution = DecimalText(
         validate=above(0), metadata={"description": "In the unit of indication"}
     )
-    reference = fields.Nested(CalibrationForceSchema)
+    reference = fields.Nested(
+        CalibrationForceSchema,
+        metadata={"description": "Default: as the references of the checked set-up state it"},
+    )
     temperature = fields.Nested(TemperatureSchema)
     degree = WholeNumber(
         minimum=min(DEGREES),
@@ -243,11 +252,26 @@ class TableReportSchema(Schema):
     notice = fields.String(required=True, allow_none=True)
 
 
+class TakenReferenceSchema(Schema):
+    """U of the references of a set-up in percent of the force, and the certificates it is from."""
+
+    U_rel_pct = fields.String(required=True)
+    k = fields.String(required=True)
+    of = fields.List(fields.Dict(), required=True)
+
+
 class RunEvaluationSchema(Schema):
     """Evaluated runs."""
 
     id = fields.Integer(required=True, allow_none=True)
     item = fields.String()
+    set_up_check = fields.Integer()
+    mode = fields.String()
+    performed_at = fields.String()
+    reference = fields.Nested(
+        TakenReferenceSchema,
+        metadata={"description": "Where it was taken from the references of the set-up"},
+    )
     force_unit = fields.String(required=True)
     indication_unit = fields.String(required=True)
     fit = fields.Nested(FitAnswerSchema, required=True, allow_none=True)

@@ -135,6 +135,13 @@ class NewBudgetSchema(StrictSchema):
 
     id = Text(max_length=200, metadata={"description": "Default: made from the content"})
     title = Text()
+    run_evaluation = WholeNumber(
+        minimum=1,
+        metadata={
+            "description": "Stored runs whose contributions are in it; without points, for each "
+            "of their forces"
+        },
+    )
     point = fields.Nested(BudgetValueSchema)
     points = fields.List(fields.Nested(BudgetValueSchema), validate=validate.Length(1, MOST_POINTS))
     components = fields.List(
@@ -158,7 +165,8 @@ class NewBudgetSchema(StrictSchema):
 
     @validates_schema
     def _one_or_several(self, data: dict[str, Any], **kwargs: Any) -> None:
-        if ("point" in data) == ("points" in data):
+        named = ("point" in data) + ("points" in data)
+        if named == 2 or (named == 0 and "run_evaluation" not in data):
             raise _at("point", "one of point and points is needed", "send point, or points")
 
 

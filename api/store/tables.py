@@ -58,6 +58,8 @@ class Laboratory(Base):
     name: Mapped[str | None] = mapped_column(Text)
     address: Mapped[str | None] = mapped_column(Text)
     contact: Mapped[str | None] = mapped_column(Text)
+    # Fields without which no certificate is issued, by name; none where nothing is asked.
+    asked_at_issue: Mapped[Any | None] = mapped_column(JsonText)
 
 
 class ImportRun(Base):
@@ -205,9 +207,19 @@ class Certificate(Base):
     span_from: Mapped[str | None] = mapped_column(Text)
     span_to: Mapped[str | None] = mapped_column(Text)
     load_applications: Mapped[int | None] = mapped_column(BigInteger)
+    # What it was measured in, as it was named: set-up check, run evaluation and budget, the last
+    # two for all its results or by stage. Each result keeps what its numbers were taken from.
+    setup_check_id: Mapped[int | None] = mapped_column(ForeignKey("setup_check.id"))
+    run_evaluation: Mapped[Any | None] = mapped_column(JsonText)
+    budget: Mapped[Any | None] = mapped_column(JsonText)
+    # What stands on the paper beside the results.
+    place: Mapped[str | None] = mapped_column(Text)
+    conditions: Mapped[str | None] = mapped_column(Text)
+    received_at: Mapped[str | None] = mapped_column(Text)
+    performed_by: Mapped[str | None] = mapped_column(Text)
+    authorised_by: Mapped[str | None] = mapped_column(Text)
     # What was taken from its errors for faults that recalls found: recall, windows, deltas.
     fault_corrections: Mapped[Any | None] = mapped_column(JsonText)
-    setup_check_id: Mapped[int | None] = mapped_column(ForeignKey("setup_check.id"))
     # The roles of its uses, each between marks (`links.role_mark`), so that a gap in the records is
     # found without reading them.
     roles: Mapped[str] = mapped_column(Text, default="")
@@ -259,6 +271,8 @@ class Usage(Base):
     note: Mapped[str | None] = mapped_column(Text)
     remarks: Mapped[Any | None] = mapped_column(JsonText)
     override: Mapped[Any | None] = mapped_column(JsonText)
+    # The set-up check that it was taken from; none where it was sent itself.
+    setup_check_id: Mapped[int | None] = mapped_column(ForeignKey("setup_check.id"))
     __table_args__ = (
         # Both are covering: the walk of a recall reads the index and nothing else.
         Index("ix_usage_source", "source_id", "certificate_id"),
@@ -339,6 +353,10 @@ class Result(Base):
     specification_id: Mapped[int | None] = mapped_column(ForeignKey("specification.id"))
     verdict_reported: Mapped[str | None] = mapped_column(Text)
     budget_id: Mapped[int | None] = mapped_column(ForeignKey("uncertainty_budget.id"))
+    run_evaluation_id: Mapped[int | None] = mapped_column(ForeignKey("run_evaluation.id"))
+    setup_check_id: Mapped[int | None] = mapped_column(ForeignKey("setup_check.id"))
+    # Which of its numbers came from the run evaluation and which from the budget.
+    taken: Mapped[Any | None] = mapped_column(JsonText)
     note: Mapped[str | None] = mapped_column(Text)
     remarks: Mapped[Any | None] = mapped_column(JsonText)
 

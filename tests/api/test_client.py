@@ -164,6 +164,27 @@ def test_what_speaks_against_a_certificate_is_asked_before_and_after(filled):
     assert kept["override"] == override
 
 
+def test_a_certificate_is_measured_in_one_flow_and_says_the_rest_at_its_issue(filled):
+    items = [{"id": "CLV", "kind": "adapter"}, {"id": "TL-1", "kind": "customer_instrument"}]
+    filled.import_laboratory({"items": items})
+    set_up = {"instrument": "TL-1", "references": [{"item": "REF-1"}]}
+    set_up["fittings"] = [{"item": "CLV"}]
+    check = filled.check_setup(set_up | {"at": "2024-03-10T07:00:00Z"})
+    reading = {"applied": Decimal("10.0"), "indicated": Decimal("10.02")}
+    runs = {"set_up_check": check["id"], "force_unit": "kN", "indication_unit": "kN"}
+    runs |= {"series": [{"rotation_deg": 0, "zero_before": 0, "ascending": [reading]}]}
+    run = filled.evaluate_runs(runs | {"performed_at": "2024-03-10T08:00:00Z"})
+    assert filled.run_evaluation(run["id"])["item"] == "TL-1"
+    budget = {"id": "UB/1", "run_evaluation": run["id"]}
+    made = filled.evaluate_budget(budget)
+    assert filled.budget("UB/1")["points"] == made["points"]
+    sent = {"certificate": "F-1", "item": "TL-1", "status": "draft", "budget": "UB/1"}
+    draft = filled.record_calibration(sent)
+    assert (draft["results"][0]["error"], len(draft["uses"])) == ("0.02", 2)
+    issued = filled.issue("F-1", "2024-03-11", place="Hall 2", authorised_by="R. Fenn")
+    assert (issued["place"], issued["authorised_by"]) == ("Hall 2", "R. Fenn")
+
+
 def test_certificates_are_drafted_issued_revised_and_voided(filled):
     draft = {**OURS, "certificate": "C-2", "status": "draft"}
     del draft["issued_at"]

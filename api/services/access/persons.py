@@ -56,6 +56,19 @@ def active(session: Session, code: str, place: str) -> Person:
     return person
 
 
+def none_kept(session: Session) -> bool:
+    """Whether the laboratory keeps no record of persons, so that names stand for themselves."""
+    return session.scalar(select(Person.id).limit(1)) is None
+
+
+def in_words(session: Session, code: str) -> str:
+    """Return the name and office of a person by id; the id itself where nobody has it."""
+    person = _found(session, code)
+    if person is None:
+        return code
+    return person.name if person.office is None else f"{person.name}, {person.office}"
+
+
 def change(session: Session, person: Person, changes: Record) -> Person:
     """Change what is known of a person; what earlier records say stays."""
     for name in COLUMNS:

@@ -76,6 +76,17 @@ class AgreedTerms:
         return self._known[row.id]
 
 
+def with_specification(result: Record, terms: Terms | None) -> Record:
+    """Return a result that was taken from runs with the specification that was agreed.
+
+    One that was sent with its numbers says itself whether it is judged, and by which limits.
+    """
+    limited = any(result.get(name) is not None for name in ("tolerance", "tolerance_rel_pct"))
+    if limited or terms is None or terms.specification is None or not result.get("taken"):
+        return result
+    return result | {"tolerance": terms.specification}
+
+
 def at_issue(session: Session, certificate: Certificate) -> Record | None:
     """Return what a certificate keeps of the agreement that holds for it as it is issued."""
     if certificate.customer_id is None or certificate.external:

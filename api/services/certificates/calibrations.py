@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import insert
 
-from api.services.base.record import Record
+from api.services.base.record import Record, digest
 from api.services.base.recording import (
     Collection,
     NewCertificates,
@@ -17,13 +17,14 @@ from api.services.base.recording import (
     repeated,
 )
 from api.services.certificates import certificate_rows
-from api.services.certificates.agreed import AgreedTerms
+from api.services.certificates.agreed import AgreedTerms, with_specification
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import (
     refuse_circle,
     refuse_new_circle,
     refuse_unknown_names,
 )
+from api.services.certificates.measured import Flow
 from api.services.certificates.results import ResultRows, calibrated_span
 from api.services.certificates.standing import Identity, Stored
 from api.services.certificates.standing import stored as stored_of
@@ -58,8 +59,8 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     stored = stored_of(recording.session, identities)
     new = [i for i, one in enumerate(records) if _is_new(recording, i, one, stored, names[i])]
     _refuse_two_issued(recording, records, stored)
-    rows, agreed = ResultRows(recording), AgreedTerms(recording)
-    prepared = [_prepare(recording, rows, agreed, i, records[i]) for i in new]
+    makers = _Makers(ResultRows(recording), AgreedTerms(recording), Flow(recording))
+    prepared = [_prepare(recording, makers, i, records[i]) for i in new]
     if not new or recording.issues or recording.conflicts:
         return Outcome(0, len(records) - len(new))
     first = _insert(recording, [one for one in prepared if one])
@@ -113,16 +114,29 @@ class _Prepared:
     override: Record | None
 
 
-def _prepare(
-    recording: Recording, rows: ResultRows, agreed: AgreedTerms, index: int, calibration: Record
-) -> _Prepared | None:
+@dataclass(frozen=True, slots=True)
+class _Makers:
+    """What looks up rules, budgets, agreements and runs of one recording, each once."""
+
+    rows: ResultRows
+    agreed: AgreedTerms
+    flow: Flow
+
+
+def _prepare(recording: Recording, makers: _Makers, index: int, sent: Record) -> _Prepared | None:
     def place(*parts: str | int) -> str:
         return recording.place("calibrations", index, *parts)
 
-    performed = recording.moment(calibration["performed_at"])
-    item = recording.item(calibration["item"], place("item"))
+    item = recording.item(sent["item"], place("item"))
     if item is None:
         return None
+    measured = makers.flow.completed(sent, item, place)
+    calibration = measured.calibration
+    if calibration.get("performed_at") is None:
+        remedy = "add it, or name runs that say when they were performed"
+        recording.refuse(place("performed_at"), "required field is missing", remedy)
+        return None
+    performed = recording.moment(calibration["performed_at"])
     certificate_rows.refuse_before_service(
         recording, item, performed, place("performed_at"), calibration
     )
@@ -134,23 +148,22 @@ def _prepare(
         calibration.get("issued_at"),
         place("issued_at"),
     )
-    terms = agreed.of(calibration, item, performed)
+    terms = makers.agreed.of(calibration, item, performed)
     results = [
-        rows.row(result, position, place("results", position), terms)
-        for position, result in enumerate(calibration.get("results", ()))
+        makers.rows.row(with_specification(result, terms), position, at, terms)
+        for position, (result, at) in enumerate(measured.results)
     ]
     points = {str(result["point"]) for result in results}
     uses = [
-        use_row(recording, use, position, performed, points, place("uses", position))
-        for position, use in enumerate(calibration.get("uses", ()))
+        use_row(recording, one.use, position, performed, points, one.place)
+        | {"setup_check_id": one.set_up_check}
+        for position, one in enumerate(measured.uses)
     ]
     row = certificate_rows.certificate_row(recording, calibration, item, performed)
+    row |= {"content_hash": digest(sent), "setup_check_id": calibration.get("set_up_check")}
     row["agreement"] = None if terms is None else terms.kept
     row["span_from"], row["span_to"] = calibrated_span(results) or (None, None)
     row["roles"] = "".join(sorted({role_mark(use["role"]) for use in uses}))
-    row["setup_check_id"] = certificate_rows.setup_check(
-        recording, calibration, place("setup_check")
-    )
     customer = calibration.get("customer")
     return _Prepared(row, customer, uses, results, calibration.get("override"))
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.services.base.record import Record, digest
+from api.services.base.record import Record
 from api.services.base.recording import ItemFacts, Recording, remarks
-from api.store.fitting import SetupCheck
 from graph.moments import Moment
 from graph.serving import Revision, serving
 
@@ -25,23 +24,21 @@ COLUMNS = (
     "void_reason",
     "voided_at",
     "load_applications",
+    "run_evaluation",
+    "budget",
+    "place",
+    "conditions",
+    "received_at",
+    "performed_by",
+    "authorised_by",
     "note",
 )
-
-
-def setup_check(recording: Recording, calibration: Record, place: str) -> int | None:
-    """Return the key of the set-up check that a calibration names; one not recorded is noted."""
-    key: int | None = calibration.get("setup_check")
-    if key is not None and recording.session.get(SetupCheck, key) is None:
-        detail, remedy = f"set-up check {key} is not recorded", "make it at POST /v1/setup-checks"
-        recording.lacks("setup_checks", str(key), place, detail, remedy)
-    return key
 
 
 def certificate_row(
     recording: Recording, calibration: Record, item: ItemFacts, performed: Moment
 ) -> dict[str, Any]:
-    """Return the row of a certificate, without what comes from its uses and results."""
+    """Return the row of a certificate, without its hash and what uses and results give."""
     due = calibration.get("due_at")
     superseded_by = calibration.get("superseded_by")
     issued_at, voided_at = calibration.get("issued_at"), calibration.get("voided_at")
@@ -70,7 +67,6 @@ def certificate_row(
         "assigns_value": calibration["assigns_value"],
         "superseded_by": None if superseded_by is None else str(superseded_by),
         "remarks": remarks(calibration),
-        "content_hash": digest(calibration),
         "recorded_us": recording.now_us,
         "version": 1,
     }

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording, begin, record_one
-from api.services.certificates import agreed, calibrations, certificate_rows, contents
+from api.services.certificates import agreed, asked, calibrations, certificate_rows, contents
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import refuse_circle
 from api.services.feed.changes import note_certificate
@@ -57,6 +57,13 @@ HEAD = (
     "void_reason",
     "voided_at",
     "load_applications",
+    "run_evaluation",
+    "budget",
+    "place",
+    "conditions",
+    "received_at",
+    "performed_by",
+    "authorised_by",
     "note",
 )
 
@@ -82,7 +89,7 @@ def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]
         values: Record = {"certificate": one.number, "issuer": one.issuer or None}
         values |= {"item": items[one.item_id], "customer": customers.get(one.customer_id or 0)}
         values |= {name: getattr(one, name) for name in HEAD} | (one.remarks or {})
-        values["setup_check"] = one.setup_check_id
+        values["set_up_check"] = one.setup_check_id
         said = {name: value for name, value in values.items() if value is not None}
         found.append(said | {"recall_state": states[one.id], "version": one.version})
     return found
@@ -160,15 +167,17 @@ def _refuse_void_at(recording: Recording, certificate: Certificate, at: str) -> 
     recording.check()
 
 
-def issue(
-    recording: Recording, certificate: Certificate, issued_at: str, override: Record | None = None
-) -> Certificate:
+def issue(recording: Recording, certificate: Certificate, change: Record) -> Certificate:
     """Issue a draft; an amended one takes the place of the earlier revision that is issued.
 
-    Raises DoubtfulGround if something speaks against it and nobody answers for it.
+    `change` has `issued_at`, who answers for it (`override`), if anybody, and what the draft did
+    not say yet. Raises InvalidRecord for what it should say, DoubtfulGround if something speaks
+    against it and nobody answers for it.
     """
     if certificate.status != "draft":
         raise Conflict(f'certificate "{certificate.number}" is {certificate.status}, not a draft')
+    asked.say(certificate, change)
+    issued_at: str = change["issued_at"]
     recording.single = "certificates"
     certificate_rows.refuse_issued_before(
         recording, certificate.performed_us, certificate.performed_at, issued_at, "/issued_at"
@@ -190,7 +199,8 @@ def issue(
     certificate.issued_us = recording.moment(issued_at).start_us
     certificate.agreement = agreed.at_issue(recording.session, certificate)
     _resolve_again(recording, changed, f"certificate {certificate.number} was issued")
-    settle(recording.session, certificate, override, recording.now_us)
+    asked.refuse_unsaid(recording.session, certificate)
+    settle(recording.session, certificate, change.get("override"), recording.now_us)
     note_certificate(recording.session, "certificate.issued", certificate, recording.now_us)
     _journal(recording.session, "certificate issued", certificate, issued_at=issued_at)
     return certificate
@@ -199,10 +209,13 @@ def issue(
 def record_alone(session: Session, record: Record, now_us: int) -> tuple[Certificate, bool]:
     """Record a calibration that was sent by itself; return its certificate and whether it is new.
 
-    Raises DoubtfulGround if it is issued, something speaks against it and nobody answers for it.
+    Raises InvalidRecord for what it should say, DoubtfulGround if it is issued, something speaks
+    against it and nobody answers for it.
     """
     outcome = record_one(session, calibrations.COLLECTION, record, now_us)
     made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
+    if outcome.created:
+        asked.refuse_unsaid(session, made)
     if outcome.created and made.status == "issued":
         settle(session, made, record.get("override"), now_us, record)
     return made, bool(outcome.created)
@@ -215,6 +228,7 @@ def tried(session: Session, record: Record, now_us: int) -> list[Record]:
     """
     record_one(session, calibrations.COLLECTION, record, now_us)
     made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
+    asked.refuse_unsaid(session, made)
     found = grounds(session, {made.id: now_us})[made.id]
     session.rollback()
     return [shown(one) for one in found]
@@ -243,6 +257,7 @@ def replace(session: Session, number: str, record: Record, now_us: int) -> Certi
     record_one(session, calibrations.COLLECTION, record, now_us)
     _resolve_again(recording, [current], f"certificate {number} was revised")
     made = choose(session, number, record.get("issuer", ""), record["revision"])
+    asked.refuse_unsaid(session, made)
     if made.status == "issued":
         settle(session, made, record.get("override"), now_us, record)
     return made

@@ -13,6 +13,7 @@ from api.services.certificates import agreed, results, statements
 from api.services.certificates.use_corrections import corrections as use_corrections
 from api.services.recalls.recall_states import reviewed_by
 from api.services.records import record_corrections
+from api.services.records.measured_in import measured_in
 from api.services.records.record_corrections import CALIBRATIONS
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope
 from api.store import records
@@ -42,8 +43,10 @@ def parts(session: Session, certificate: Certificate) -> Record:
     both = [*of_uses, *of_it.get(certificate.id, [])]
     found = statements.rows(session, certificate.id)
     stated = statements.statement(found, agreed.in_words(session, certificate))
+    sources = measured_in(session, [certificate.id]).get(certificate.id)
     asked = session.get(CertificateGrounds, certificate.id)
-    said = {"statement": stated, "override": None if asked is None else asked.override}
+    override = None if asked is None else asked.override
+    said = {"statement": stated, "override": override, "measured_in": sources}
     return {name: value for name, value in said.items() if value is not None} | {
         "overall": statements.overall(found),
         "recalls": _recalls(session, certificate.id),
@@ -97,6 +100,8 @@ def _uses(session: Session, certificate: int) -> list[Record]:
         source = found.get(row.Usage.source_id)
         if source is not None:
             values["in_force"] = {"certificate": source.number, "revision": source.revision}
+        if row.Usage.setup_check_id is not None:
+            values["taken_from"] = {"set_up_check": row.Usage.setup_check_id}
         values |= row.Usage.remarks or {}
         shown.append({name: value for name, value in values.items() if value is not None})
     return shown
@@ -128,7 +133,10 @@ def _results(
             "rule": row.code,
             "rule_version": row.rule_version,
             "specification_version": row.spec_version,
+            "set_up_check": row.Result.setup_check_id,
+            "run_evaluation": row.Result.run_evaluation_id,
             "budget": row.budget,
+            "taken": row.Result.taken,
             "below_cmc": None if held is None else below_cmc(held, values),
         }
         values |= row.Result.remarks or {}

@@ -39,6 +39,8 @@ REISSUE = "reissue"
 # What a draft does not take over: its own key, and what happened to the revision before.
 OWN = {"id", "version", "recorded_us", "content_hash", "serves_from_us", "serves_until_us"}
 OWN |= {"issued_at", "issued_us", "superseded_by", "void_reason", "voided_at", "voided_us"}
+# Somebody must authorise what it says now.
+OWN |= {"authorised_by"}
 _DIGITS = 60
 
 
@@ -149,6 +151,7 @@ def _insert(
         "status": "draft",
         "amendment": request.get("amendment") or _amendment(recall, one),
         "fault_corrections": [*(certificate.fault_corrections or ()), removed],
+        "budget": None if any("U_after" in one for one in entry["points"]) else certificate.budget,
         "never_issued": False,
         "recorded_us": now_us,
         "version": 1,
@@ -220,8 +223,19 @@ def _result(row: Result, point: Record) -> Record:
         U = Decimal(point["U_after"])
         values |= {"U": None, "U_rel_pct": U} if relative else {"U": U, "U_rel_pct": None}
         values["budget_id"] = None  # which gave the U before
+    values["taken"] = _still_taken(row, values)
     values["verdict_reported"] = point["verdict_after"]
     return values
+
+
+def _still_taken(row: Result, values: Record) -> Record | None:
+    """Return which numbers are as the runs and the budget give them; None where none is."""
+    found = {
+        source: [name for name in names if values[name] == getattr(row, name)]
+        for source, names in (row.taken or {}).items()
+        if source != "budget" or values["budget_id"] is not None
+    }
+    return {source: names for source, names in found.items() if names} or None
 
 
 def _indicated(row: Result, corrected: Decimal, shift: Decimal) -> Decimal | None:

@@ -13,8 +13,8 @@ whatever they serve as, or an adapter and a part of one. A pin cannot have been 
 A use that would name a certificate of the item that it was not is corrected first, since nobody but
 a person knows which value was taken.
 
-Not changed: load events, set-up checks, comparisons and budgets, which are never written again, and
-stored recalls and decisions, which say what was found at their time.
+Not changed: load events, set-up checks, run evaluations, comparisons and budgets, which are never
+written again, and stored recalls and decisions, which say what was found at their time.
 """
 
 from __future__ import annotations

@@ -44,6 +44,7 @@ COLUMNS = (
     "verdict_reported",
     "note",
 )
+_OF_BUDGET = ("U", "U_rel_pct", "k", "dof")
 _EXACT_DIGITS = 200  # more than two recorded numbers can have when multiplied
 
 
@@ -80,6 +81,7 @@ class ResultRows:
             rule_id: int | None = agreed.rule_id
         else:
             rule_id = self._rule(named, f"{place}/rule")
+        of_budget = self.budgets.taken(result, place)
         return {
             "position": position,
             **{name: result.get(name) for name in COLUMNS},
@@ -90,7 +92,10 @@ class ResultRows:
             "rule_id": rule_id,
             "specification_id": self._specification(result, agreed),
             "remarks": remarks(result),
-            **self.budgets.taken(result, place),
+            "run_evaluation_id": result.get("run_evaluation"),
+            "setup_check_id": result.get("set_up_check"),
+            "taken": _taken(result, of_budget),
+            **of_budget,
         }
 
     def _rule(self, code: str | None, place: str) -> int | None:
@@ -145,6 +150,18 @@ class ResultRows:
             else:
                 self.recording.refuse(place, str(error), remedy, tolerance)
             return None
+
+
+def _taken(result: Mapping[str, Any], of_budget: Mapping[str, Any]) -> Record | None:
+    """Return which numbers of a result its runs and its budget give; None where none do."""
+    found = {}
+    if result.get("taken"):
+        found["run_evaluation"] = result["taken"]
+    if of_budget["budget_id"] is not None:
+        found["budget"] = [
+            name for name in _OF_BUDGET if name in of_budget or result.get(name) is not None
+        ]
+    return found or None
 
 
 def calibrated_span(results: Iterable[Mapping[Any, Any]]) -> tuple[str, str] | None:

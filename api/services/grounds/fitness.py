@@ -140,7 +140,7 @@ def setup_findings(asked: Candidates) -> Found:
                         "setup",
                         MIND,
                         f"a requirement is recorded for {row.code}, and {said}",
-                        "send setup_check with the id of a check of this set-up; the judgement is "
+                        "send set_up_check with the id of a check of this set-up; the judgement is "
                         "that of a competent, authorised person",
                         row.code,
                     ),

@@ -16,6 +16,7 @@ from sqlalchemy import Row, ScalarSelect, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.services.base.record import Record
+from api.services.records.measured_in import measured_in
 from api.store.chunks import chunks
 from api.store.tables import Certificate, Item, Result, Usage
 from graph.moments import text_of
@@ -66,8 +67,20 @@ def walked(session: Session, certificate: Certificate) -> tuple[Record, set[int]
         ],
         "roots": roots,
         "links": links,
+        "measured_in": _measured_in(session, seen),
     }
     return found, seen
+
+
+def _measured_in(session: Session, certificates: set[int]) -> list[Record]:
+    """Return what the certificates of a chain were measured in, as far as they say."""
+    found = measured_in(session, certificates)
+    rows = session.execute(
+        select(Certificate.id, Certificate.number, Certificate.revision)
+        .where(Certificate.id.in_(found))
+        .order_by(Certificate.number, Certificate.revision)
+    )
+    return [{"certificate": row.number, "revision": row.revision, **found[row.id]} for row in rows]
 
 
 def _uses(session: Session, certificates: Iterable[int]) -> list[Row[*tuple[Any, ...]]]:

@@ -1,4 +1,4 @@
-"""The laboratory itself: the name, address and contact that stand on its notices."""
+"""The laboratory itself: what stands on its notices, and what it asks of its certificates."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ def answer(session: Session) -> Record:
     """Return what is recorded of the laboratory; null where nothing is."""
     found = session.get(Laboratory, 1)
     shown = {name: getattr(found, name, None) for name in COLUMNS}
-    return shown | {"time_zone": zone_of(session).key}
+    asked = getattr(found, "asked_at_issue", None) or []
+    return shown | {"asked_at_issue": asked, "time_zone": zone_of(session).key}
 
 
 def locked(session: Session) -> Record:
@@ -27,7 +28,7 @@ def locked(session: Session) -> Record:
 
 
 def change(session: Session, changes: Record) -> Record:
-    """Change how the laboratory is named and reached; the time zone comes with an import."""
+    """Change how it is named and reached, and what it asks for; a zone comes with an import."""
     found = session.get(Laboratory, 1)
     if found is None:
         found = Laboratory(id=1, time_zone=zone_of(session).key)
@@ -35,6 +36,8 @@ def change(session: Session, changes: Record) -> Record:
     for name in COLUMNS:
         if name in changes:
             setattr(found, name, changes[name])
+    if "asked_at_issue" in changes:
+        found.asked_at_issue = sorted(set(changes["asked_at_issue"]))
     journal_note(session, "laboratory changed", changed=sorted(changes))
     session.flush()
     return answer(session)

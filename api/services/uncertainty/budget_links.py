@@ -3,8 +3,10 @@
 Choice: a decision takes U_stated and k, and the degrees of freedom that k was looked up with; none
 where k came from a density with ends. So does a result that states no U of its own, when it is
 recorded and once for all: what is decided again after a recall needs it. One that states its U must
-state the budget's U or U_stated, or a rounding of one of them at its own last place; of a budget
-for several points that one counts whose value is nearest to the applied force.
+state the budget's U or U_stated, or a rounding of one of them at its own last place; the same holds
+for k and dof. Of a budget for several points that one counts whose value is nearest to the applied
+force. A budget reaches from nine tenths of its lowest force to eleven tenths of its highest, since
+forces are met nearly (common practice, no source); a result beyond is refused, save one at zero.
 
 Not checked: that a budget describes the calibration that names it.
 """
@@ -30,7 +32,7 @@ from api.services.base.units import PERCENT
 from api.services.uncertainty.uncertainty_budgets import find, points_of
 from graph.exact import ended, text
 
-_REMEDY = "record the budget first (POST /v1/uncertainty-budgets), or mend the id"
+REMEDY = "record the budget first (POST /v1/uncertainty-budgets), or mend the id"
 
 
 def with_budget(session: Session, request: Mapping[str, Any]) -> Record:
@@ -46,7 +48,7 @@ def with_budget(session: Session, request: Mapping[str, Any]) -> Record:
     row = find(session, sent["id"])
     if row is None:
         detail = f'budget "{sent["id"]}" is not recorded'
-        raise UnknownReference(detail, [Issue("/budget", detail, _REMEDY, sent["id"])])
+        raise UnknownReference(detail, [Issue("/budget", detail, REMEDY, sent["id"])])
     point = _chosen(points_of(row.answer), sent.get("point"), sent["id"])
     unit = point["point"]["unit"]
     if unit != request["unit"] and not (is_force(unit) and is_force(request["unit"])):
@@ -85,8 +87,9 @@ class BudgetRows:
         budget = self.known[code]
         if budget is None:
             detail = f'budget "{code}" is not recorded'
-            self.recording.lacks("budgets", code, f"{place}/budget", detail, _REMEDY)
+            self.recording.lacks("budgets", code, f"{place}/budget", detail, REMEDY)
             return {"budget_id": None}
+        self._refuse_beyond(budget[1], result, place)
         point = _nearest(budget[1], result)
         stated = [name for name in ("U", "U_rel_pct") if result.get(name) is not None]
         for name in stated:
@@ -95,15 +98,45 @@ class BudgetRows:
         if not stated:
             found |= self._own(point, result, place)
         k, dof = Decimal(point["k"]), _dof(point)
+        if result.get("dof") is not None:
+            self._compare_dof(point, dof, result, place)
+        elif dof is not None:
+            found["dof"] = Decimal(dof)
         if result.get("k") is None:
             found["k"] = k
-            if dof is not None and result.get("dof") is None:
-                found["dof"] = Decimal(dof)
         elif not is_rounding_of(result["k"], k):
             remedy = "leave k out, or name the budget that it came from"
             detail = f"the budget states k = {point['k']}"
             self.recording.refuse(f"{place}/k", detail, remedy, result["k"])
         return found
+
+    def _compare_dof(
+        self, point: Record, dof: int | None, result: Mapping[str, Any], place: str
+    ) -> None:
+        sent = result["dof"]
+        effective = point["dof_effective"]
+        if effective is not None and is_rounding_of(sent, Decimal(effective)):
+            return
+        if sent != dof:
+            detail = f"the budget has {dof}"
+            if dof is None:
+                detail = "the budget has infinitely many, or its k was not found by them"
+            remedy = "leave dof out, or name the budget that it came from"
+            self.recording.refuse(f"{place}/dof", detail, remedy, sent)
+
+    def _refuse_beyond(
+        self, points: Sequence[Record], result: Mapping[str, Any], place: str
+    ) -> None:
+        applied, unit = result.get("applied"), result.get("unit") or ""
+        known = all(is_force(one) for one in (unit, *(one["point"]["unit"] for one in points)))
+        if not applied or not known:
+            return
+        sizes = [abs(convert(_value(one), one["point"]["unit"], unit)) for one in points]
+        if not min(sizes) * 9 / 10 <= abs(Fraction(applied)) <= max(sizes) * 11 / 10:
+            reach = " to ".join(text(ended(size)) for size in sorted({min(sizes), max(sizes)}))
+            detail = f"the budget is for {reach} {unit}, the result at {applied:f} {unit}"
+            remedy = "name a budget that reaches this force"
+            self.recording.refuse(f"{place}/budget", detail, remedy, result["budget"])
 
     def _own(self, point: Record, result: Mapping[str, Any], place: str) -> Record:
         """U of a point of a budget in the terms of a result that states none."""

@@ -4,6 +4,9 @@ Choice: the request is stored as it was understood, with the version of each cla
 the evaluation can be made again. Class tables judge and nothing more: no class is stated where a
 criterion could not be judged, and a table from memory says so in its report.
 
+Runs may name the check of the set-up that they were made in; their item is then that of the check,
+and U of their reference that of the references in it.
+
 Not checked: that the item is what was on the machine, or who performed the runs.
 """
 
@@ -26,6 +29,8 @@ from api.services.base.record import Record
 from api.services.base.texts import texted
 from api.services.uncertainty import class_tables
 from api.services.uncertainty.run_answers import Asked, report
+from api.services.uncertainty.run_references import with_reference
+from api.services.uncertainty.set_up_links import of_its_set_up
 from api.store.evaluations import RunEvaluation
 from api.store.paging import KeyValues, page
 from api.store.reading import SessionReader
@@ -35,20 +40,23 @@ from api.store.versions import note_row
 from graph.moments import text_of
 
 _REMEDY = "mend the series; one for each rotation, its repetitions under repeated"
+_SAID = ("item", "set_up_check", "mode", "performed_at")
 
 
 def evaluate_unstored(session: Session, request: Mapping[str, Any]) -> Record:
     """Evaluate runs, as loaded by their schema; the answer's `id` is None.
 
-    Raises UnknownReference for an item or class table that is not recorded, InvalidRecord for
-    series that contradict each other.
+    Raises UnknownReference for an item, set-up check or class table that is not recorded,
+    InvalidRecord for series that contradict each other, or the check of another item's set-up.
     """
+    request = with_reference(session, of_its_set_up(session, request))
     _item(session, request)
     return {"id": None, **_answer(session, request)}
 
 
 def evaluate_stored(session: Session, request: Mapping[str, Any], now_us: int) -> Record:
     """Evaluate runs and store them, in a write transaction; raises as `evaluate_unstored` does."""
+    request = with_reference(session, of_its_set_up(session, request))
     item = _item(session, request)
     answer = _answer(session, request)
     kept = texted({name: part for name, part in request.items() if name != "store"})
@@ -127,7 +135,10 @@ def _answer(session: Session, request: Mapping[str, Any]) -> Record:
     except FieldError as error:
         detail = str(error)
         raise InvalidRecord(detail, [Issue(error.field, detail, _REMEDY)]) from None
-    return {**({"item": request["item"]} if "item" in request else {}), **answer}
+    said = {name: request[name] for name in _SAID if name in request}
+    if "of" in request.get("reference", ()):
+        said["reference"] = texted(request["reference"])
+    return {**said, **answer}
 
 
 def _tables(

@@ -29,6 +29,7 @@ from api.services.base.record import Record, digest
 from api.services.base.texts import texted
 from api.services.base.units import check_unit
 from api.services.uncertainty.budget_points import Asked, point_answer, terms
+from api.services.uncertainty.budget_runs import gaps, headed, with_points
 from api.services.uncertainty.cmcs import Scope, Stated, resolve, scope
 from api.store.paging import KeyValues, page
 from api.store.uncertainty import UncertaintyBudget
@@ -37,14 +38,16 @@ from graph.moments import text_of
 
 _KEPT_APART = ("id", "store")
 _LISTED = ("point", "k", "U_reported")
+_HEADING = ("title", "run_evaluation")
 
 
 def evaluate(session: Session, request: Mapping[str, Any]) -> Record:
     """Evaluate a budget as loaded by its schema and store nothing; the answer's `id` is None.
 
     Raises InvalidRecord for figures, units, correlations or a coverage that cannot be,
-    UnknownReference for a capability that is not recorded.
+    UnknownReference for a capability or run evaluation that is not recorded.
     """
+    request = headed(session, request)
     answer = {"id": None, **_answer(session, request)}
     return _flagged(answer, _scope(session, request))
 
@@ -54,6 +57,7 @@ def record_budget(session: Session, request: Mapping[str, Any], now_us: int) -> 
 
     Raises Conflict where another budget is recorded under the id.
     """
+    request = headed(session, request)
     kept = texted({name: part for name, part in request.items() if name not in _KEPT_APART})
     code = request.get("id")
     known = None if code is None else find(session, code)
@@ -133,19 +137,23 @@ def _answer(session: Session, request: Mapping[str, Any]) -> Record:
     held = _scope(session, request)
     named = _named(session, request)
     found = []
+    missing = gaps(session, request)
     try:
+        request = with_points(session, request)
         shared = terms(request.get("components", ()), "/components")
         for point, place in _points(request):
             value, unit = point["value"], point["unit"]
             _check_unit(unit, f"{place}/unit")
             own = terms(point.get("components", ()), f"{place}/components")
-            if not (shared or own):
+            runs = terms(point.get("of_runs", ()), "/run_evaluation")
+            if not (runs or shared or own):
                 raise FieldError("/components", "no component; a budget has one at least")
             floor = _floor(request, held, named, value, unit)
-            found.append(point_answer(asked, value, unit, [*shared, *own], floor))
+            made = point_answer(asked, value, unit, [*runs, *shared, *own], floor)
+            found.append(made | {"notes": [*made["notes"], *missing]})
     except FieldError as error:
         _refuse(error)
-    head: Record = {"title": request["title"]} if "title" in request else {}
+    head: Record = {name: request[name] for name in _HEADING if name in request}
     head |= found[0] if "point" in request else {"points": found}
     rule = {"digits": asked.digits, "rule": "U up; the value half to even, to the same place"}
     return head | {"rounding": rule, "engine_version": ENGINE_VERSION}

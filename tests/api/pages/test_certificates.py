@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
 from tests.browser.site import DEMO
+from tests.flow import MEASURED, measure, recorded
 
 OWNER, OTHER = "Corvane Offshore", "Quillback Hire"
 
@@ -216,3 +218,25 @@ def test_what_a_later_look_no_longer_lists_is_under_review_until_somebody_decide
     assert "<span>Valid</span>" in page
     assert "A recall looked at it" in page
     assert "no recall speaks against it" not in page
+
+
+def test_the_page_shows_what_stands_on_the_paper_and_what_it_was_measured_in(client, signed_in):
+    ids = measure(client)
+    recorded(client, "persons", {"id": "fenn", "name": "R. Fenn", "office": "head of laboratory"})
+    said = {"place": "Hall 2", "conditions": "20.3 °C", "received_at": "2026-02-27"}
+    said |= {"performed_by": "S. Holm", "authorised_by": "fenn", "order": "PO-4711"}
+    recorded(client, "calibrations", MEASURED | said | {"customer": OWNER, "budget": "UB-1"})
+    page = signed_in("read").get("/certificates/K-1").text
+    shown = ("Hall 2", "20.3 °C", "S. Holm", "PO-4711")
+    assert [one for one in shown if f"<dd>{one}</dd>" not in page] == []
+    assert "2026-02-27" in page
+    assert "<dd>R. Fenn, head of laboratory</dd>" in page
+    text = re.sub(r"<[^>]+>", "", page)
+    assert f"set-up check {ids['set_up_check']} of 2026-03-02 01:00" in text  # in Phoenix
+    assert "<span>not wholly checked</span>" in page
+    assert f"run evaluation {ids['run_evaluation']} of 2026-03-02 02:00: 3 forces" in text
+    assert 'budget <span class="id">UB-1</span>' in page
+    assert "Force rigs injure people." in page
+    theirs = signed_in("read", customer=OWNER).get("/certificates/K-1").text
+    assert "<dd>R. Fenn, head of laboratory</dd>" in theirs
+    assert "Measured in" not in theirs

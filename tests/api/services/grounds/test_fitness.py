@@ -74,7 +74,7 @@ def test_a_set_up_that_something_is_required_of_is_checked(bench):
     )
     # It differs in nothing but could not check everything: linked, it says nothing more.
     assert made["outcome"] == "not_checked"
-    assert bench.codes(candidate(setup_check=made["id"])) == []
+    assert bench.codes(candidate(set_up_check=made["id"])) == []
 
 
 def test_a_requirement_recorded_after_the_issue_says_nothing_of_it(bench):
@@ -87,17 +87,18 @@ def test_a_requirement_recorded_after_the_issue_says_nothing_of_it(bench):
 
 
 def test_a_set_up_check_with_findings_is_said_and_one_that_is_not_recorded_refused(bench):
-    bench.imported(kinds={"BARE": "working_standard"})
+    bench.imported(kinds={"BARE": "readout"})
     bench.post("/v1/requirements", requirement(item="CELL"))
-    body = {"instrument": "CELL", "at": "2025-06-01T09:00:00Z", "references": [{"item": "BARE"}]}
+    body = {"instrument": "CELL", "at": "2025-06-01T09:00:00Z", "references": [{"item": "WS"}]}
+    body["readouts"] = ["BARE"]  # never calibrated
     made = bench.post("/v1/setup-checks", body)
     assert made["outcome"] == "differs"
-    (one,) = bench.found(candidate(setup_check=made["id"]))
+    (one,) = bench.found(candidate(set_up_check=made["id"]))
     assert f"set-up check {made['id']} has findings" in one["detail"]
-    refused = bench.post("/v1/calibrations", candidate(setup_check=99), 422)
-    assert refused["errors"][0]["pointer"] == "/setup_check"
-    bench.post("/v1/calibrations", candidate(setup_check=made["id"]))
-    assert bench.get("/v1/certificates/N-1")["setup_check"] == made["id"]
+    refused = bench.post("/v1/calibrations", candidate(set_up_check=99), 422)
+    assert refused["errors"][0]["pointer"] == "/set_up_check"
+    bench.post("/v1/calibrations", candidate(set_up_check=made["id"]))
+    assert bench.get("/v1/certificates/N-1")["set_up_check"] == made["id"]
 
 
 @pytest.mark.parametrize(("loads", "found"), [(10, False), (11, True), (0, False)])

@@ -171,7 +171,7 @@ def test_results_share_one_look_up_and_an_unknown_budget_is_told_at_each(session
         ({"error_rel_pct": Decimal("0.05")}, {"U_rel_pct": "0.1", "k": "2"}),  # 0.1 of 100
         ({"U": Decimal("0.10")}, {"k": "2"}),  # its own U stays
         ({"k": Decimal("2.0")}, {"U": "0.1"}),
-        ({"budget": "TWO", "applied": Decimal(40)}, {"U": "0.05", "k": "2"}),
+        ({"budget": "TWO", "applied": Decimal(46)}, {"U": "0.05", "k": "2"}),
     ],
 )
 def test_a_result_takes_what_it_does_not_state_from_its_budget(session, result, expected):
