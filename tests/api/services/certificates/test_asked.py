@@ -142,6 +142,7 @@ def test_an_item_is_received_before_it_is_calibrated(bench):
 
 def test_runs_and_a_set_up_after_the_issue_are_refused(bench):
     early = {"budget": "UB-1", "issued_at": "2026-03-02T07:00:00Z"} | DAY
+    early |= {"performed_at": "2026-03-02"}
     at = "2026-03-02T09:00:00Z"
     assert refused(bench, MEASURED | early) == [
         ("/issued_at", f"run evaluation 1 is of {at}, after it"),
