@@ -70,6 +70,11 @@ CASE = {
     "notified": State("notified", "halfbox", "warn"),
     "closed": State("closed", "tick", "good"),
 }
+ALERT = {
+    "open": State("open", "ring", "bad"),
+    "answered": State("answered", "tick", "good"),
+    "ended": State("ended", "bar"),
+}
 RESULT = {"pass": VERDICT["pass"], "fail": VERDICT["fail"]}
 LIFE = {
     "active": State("active", "tick", "good"),
@@ -124,6 +129,7 @@ TABLES = {
     "case": CASE,
     "result": RESULT,
     "life": LIFE,
+    "alert": ALERT,
 }
 
 

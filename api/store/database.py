@@ -44,6 +44,8 @@ class Database:
         writing = self.engine.execution_options(writing=True, **level)
         self._write = sessionmaker(writing, expire_on_commit=False, autoflush=False)
         record_changes.watch_session(self._write)
+        # What is to be brought up to date when records or recalls were written, before the commit.
+        self.follow: Callable[[Session], None] | None = None
 
     @property
     def is_sqlite(self) -> bool:
@@ -61,13 +63,15 @@ class Database:
         """Open a session that is one transaction: committed at the end, or rolled back whole.
 
         With an author the journal gets its line in the same transaction. Stored recalls that it may
-        concern are marked, all of them if it did not say what it wrote.
+        concern are marked, all of them if it did not say what it wrote; then `follow` is called.
         """
         with self._turn, self._write.begin() as session:
             if author is not None:
                 open_entry(session, author)
             yield session
             record_changes.settle(session)
+            if record_changes.is_to_follow(session) and self.follow is not None:
+                self.follow(session)
             close_entry(session)
 
     def write_if_free(self, write: Callable[[Connection], None]) -> bool:
