@@ -1,4 +1,4 @@
-"""Alerts: failures and overdue uses, the uses they grew by, their answers, and what was read.
+"""Alerts: failures, uses they grew by, answers, what was read; make and model of items.
 
 Revision 0009, after 0007. The alerts of what is recorded are raised by `tracehold migrate`, else by
 the next write.
@@ -110,8 +110,18 @@ def upgrade() -> None:
         )
         batch_op.create_foreign_key(batch_op.f("fk_change_alert_id"), "alert", ["alert_id"], ["id"])
 
+    for table in ("item", "requirement"):
+        with op.batch_alter_table(table, schema=None) as batch_op:
+            batch_op.add_column(sa.Column("make", sa.Text(), nullable=True))
+            batch_op.add_column(sa.Column("model", sa.Text(), nullable=True))
+
 
 def downgrade() -> None:
+    for table in ("requirement", "item"):
+        with op.batch_alter_table(table, schema=None) as batch_op:
+            batch_op.drop_column("model")
+            batch_op.drop_column("make")
+
     with op.batch_alter_table("change", schema=None) as batch_op:
         batch_op.drop_constraint(batch_op.f("fk_change_alert_id"), type_="foreignkey")
         batch_op.drop_column("alert_id")
