@@ -5,6 +5,7 @@ TraceholdError
 ├── UnknownReference    a link to something that is not recorded (422)
 ├── NotFound            the thing addressed does not exist (404)
 ├── Conflict            the same identity is recorded with other content (409)
+│   └── DoubtfulGround  a certificate would be issued though something speaks against it (409)
 ├── StaleVersion        somebody else changed it in between (412)
 ├── Forbidden           the key may not do this (403)
 └── TooLarge            more rows or records than are taken at once (413)
@@ -22,7 +23,7 @@ class Issue:
 
     ``pointer`` is a JSON Pointer (RFC 6901) into the request body; empty means the whole of it.
     ``at`` says where in a body that is no single document: ``line``, or ``file, row, column``; the
-    pointer is then one into that line.
+    pointer is then one into that line. ``code`` names the kind of fault, where there are kinds.
     """
 
     pointer: str
@@ -30,6 +31,7 @@ class Issue:
     remedy: str = ""
     value: str | None = None
     at: Mapping[str, int | str] | None = None
+    code: str | None = None
 
 
 class TraceholdError(Exception):
@@ -65,6 +67,12 @@ class Conflict(TraceholdError):
     """The same identity is already recorded with other content, or its state forbids the change."""
 
     code = "conflict"
+
+
+class DoubtfulGround(Conflict):
+    """Something speaks against issuing a certificate, and nobody answers for it; nothing stored."""
+
+    code = "doubtful-ground"
 
 
 class StaleVersion(TraceholdError):

@@ -63,6 +63,42 @@ class CertificateCalls(Wire):
         """
         return self._get(f"/v1/certificates/{path_part(number)}/chain", named(issuer, revision))
 
+    def grounds(
+        self, number: str, issuer: str | None = None, revision: int | None = None
+    ) -> Answer:
+        """Return what spoke against a certificate when it was issued, and what does today.
+
+        Parameters
+        ----------
+        number : str
+            Of the certificate.
+        issuer : str, optional
+            The laboratory itself unless given, else the only issuer of this number.
+        revision : int, optional
+            From 0; the issued one unless given, else the newest.
+
+        Returns
+        -------
+        Answer
+            ``grounds`` (None where nobody asked), ``today`` and ``override`` if there is one.
+        """
+        return self._get(f"/v1/certificates/{path_part(number)}/grounds", named(issuer, revision))
+
+    def try_calibration(self, calibration: Json) -> Answer:
+        """Return what speaks against a calibration; nothing is stored.
+
+        Parameters
+        ----------
+        calibration : mapping
+            Its fields.
+
+        Returns
+        -------
+        Answer
+            ``grounds``.
+        """
+        return self._post("/v1/calibrations", encoded(calibration), query={"dry_run": "true"})
+
     def record_calibration(self, calibration: Json) -> Answer:
         """Record a calibration with its certificate, uses and results.
 
@@ -198,7 +234,13 @@ class CertificateCalls(Wire):
         return self._post(path, encoded(body), query=named(issuer, revision))
 
     def issue(
-        self, number: str, issued_at: str, issuer: str | None = None, revision: int | None = None
+        self,
+        number: str,
+        issued_at: str,
+        issuer: str | None = None,
+        revision: int | None = None,
+        *,
+        override: Json | None = None,
     ) -> Answer:
         """Issue a draft.
 
@@ -212,11 +254,15 @@ class CertificateCalls(Wire):
             The laboratory itself unless given, else the only issuer of this number.
         revision : int, optional
             From 0; the issued one unless given, else the newest.
+        override : mapping, optional
+            Who answers for it (``by``) and why (``reason``), where something speaks against it.
 
         Returns
         -------
         Answer
             The certificate as it is now.
         """
+        body: dict[str, object] = {"issued_at": issued_at}
+        body |= {} if override is None else {"override": override}
         path = f"/v1/certificates/{path_part(number)}/issue"
-        return self._post(path, encoded({"issued_at": issued_at}), query=named(issuer, revision))
+        return self._post(path, encoded(body), query=named(issuer, revision))

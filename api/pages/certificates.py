@@ -17,7 +17,8 @@ from api.pages.point_drawing import drawing
 from api.pages.sessions import customer, page
 from api.services.base.record import Record
 from api.services.certificates import certificates, customer_view, statements
-from api.services.records import chains, customers
+from api.services.grounds import chains, issues
+from api.services.records import customers
 from api.services.records.revisions import choose
 from api.web import paging
 from api.web.clock import now_us
@@ -40,6 +41,8 @@ def show_certificate(number: str) -> Response:
         shown = answer(session, found)
         rows = statements.rows(session, found.id)
         chain = chains.chain(session, found)
+        # What spoke against it may name what belongs to somebody else.
+        grounds = issues.kept(session, found, now_us()) if owner is None else None
     return show(
         "certificate.html",
         shown=shown,
@@ -48,6 +51,8 @@ def show_certificate(number: str) -> Response:
         drawn=drawing([(row, None) for row in rows]),
         chain=chain,
         levels=_levels(chain),
+        broken=_broken(chain),
+        grounds=grounds,
         owner=owner,
         overdue=found.due_us is not None and found.due_us < now_us(),
     )
@@ -75,6 +80,14 @@ def standing(shown: Record) -> str:
         return str(shown["status"])
     state: str = shown["recall_state"]
     return "valid" if state == "none" else state
+
+
+def _broken(chain: Record) -> dict[str, list[str]]:
+    """Return the kinds of the breaks by the number of the certificate in which each is."""
+    found: dict[str, set[str]] = {}
+    for one in chain["breaks"]:
+        found.setdefault(one["certificate"], set()).add(one["kind"])
+    return {number: sorted(kinds) for number, kinds in found.items()}
 
 
 def _levels(chain: Record) -> list[tuple[int, list[Record]]]:

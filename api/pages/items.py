@@ -8,9 +8,10 @@ from api.pages.layout import pages, show
 from api.pages.sessions import page
 from api.pages.timeline import timeline
 from api.services.casework import isolation
+from api.services.grounds import chains
 from api.services.life import cycles, ledgers
 from api.services.overview import item_history
-from api.services.records import chains, items
+from api.services.records import items
 from api.web.clock import now_us
 from api.web.transactions import reading
 

@@ -21,6 +21,11 @@ _BARE_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 SMALLEST = Decimal("0.0001")  # percent
 _WORDS = {
+    "U_below_reference": "U below that of its references",
+    "below_cmc": "U below the CMC",
+    "no_value": "no value in force",
+    "cycles": "load cycles",
+    "setup": "set-up",
     "readout_dut": "readout of the instrument",
     "readout_reference": "readout of the reference",
 }
@@ -76,6 +81,10 @@ ALERT = {
     "ended": State("ended", "bar"),
 }
 RESULT = {"pass": VERDICT["pass"], "fail": VERDICT["fail"]}
+GROUND = {
+    "stop": State("speaks against it", "cross", "bad"),
+    "mind": State("to be borne in mind", "half", "warn"),
+}
 LIFE = {
     "active": State("active", "tick", "good"),
     "warn": State("near the end of its life", "half", "warn"),
@@ -122,6 +131,7 @@ PROBLEMS = {
     507: ("There is no room left to store this", "Nothing was stored. Tell who runs this server."),
 }
 TABLES = {
+    "ground": GROUND,
     "certificate": CERTIFICATE,
     "status": STATUS,
     "verdict": VERDICT,

@@ -12,6 +12,7 @@ from api.schemas.certificates import (
     CertificateHeadSchema,
     CertificateQuerySchema,
     ChainSchema,
+    GroundsSchema,
     IssueSchema,
     NewUseSchema,
     UseCorrectionSchema,
@@ -19,7 +20,7 @@ from api.schemas.certificates import (
 )
 from api.services.base.recording import begin
 from api.services.certificates import certificates, customer_view, use_corrections
-from api.services.records import chains
+from api.services.grounds import chains, issues
 from api.services.records.revisions import choose
 from api.web import paging
 from api.web.auth import requires
@@ -78,6 +79,17 @@ def show_chain(query: dict[str, Any], number: str) -> Any:
         return chains.chain(session, found)
 
 
+@blp.route("/<path:number>/grounds")
+@requires("read")
+@blp.arguments(CertificateQuerySchema, location="query")
+@blp.response(200, GroundsSchema)
+def show_grounds(query: dict[str, Any], number: str) -> Any:
+    """Show what spoke against a certificate when it was issued, and what does today."""
+    with reading() as session:
+        found = choose(session, number, query.get("issuer"), query.get("revision"))
+        return issues.kept(session, found, now_us())
+
+
 @blp.route("/<path:number>/void", methods=["POST"])
 @requires("record")
 @idempotent
@@ -105,7 +117,7 @@ def issue_certificate(query: dict[str, Any], change: dict[str, Any], number: str
     with writing() as session:
         recording = begin(session, now_us())
         found = choose(session, number, query.get("issuer"), query.get("revision"))
-        certificates.issue(recording, found, change["issued_at"])
+        certificates.issue(recording, found, change["issued_at"], change.get("override"))
         shown = certificates.answer(session, found)
     return shown, 200, headers_of(shown)
 

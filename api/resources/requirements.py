@@ -15,7 +15,7 @@ from api.schemas.requirements import (
     RequirementAnswerSchema,
     RequirementQuerySchema,
 )
-from api.services.setups import requirements
+from api.services.records import requirements
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint

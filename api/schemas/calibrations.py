@@ -106,7 +106,7 @@ class Tolerance(fields.Field[Any]):
 
 
 class OverrideSchema(StrictSchema):
-    """Who answers for the use of an isolated item, and why."""
+    """Who answers for an issue on doubtful ground, or the use of an isolated item, and why."""
 
     by = Text(required=True, max_length=200)
     reason = Text(required=True, lines=True)
@@ -196,8 +196,19 @@ class CalibrationSchema(AnnotatedSchema):
         metadata={"description": "Since when a voided certificate does not hold; exclusive end"},
     )
     load_applications = WholeNumber()
+    setup_check = WholeNumber(metadata={"description": "Id of the check of its set-up"})
+    override = fields.Nested(
+        OverrideSchema,
+        metadata={"description": "Who answers for its issue, where something speaks against it"},
+    )
     uses = fields.List(fields.Nested(UseSchema))
     results = fields.List(fields.Nested(ResultSchema))
+
+
+class RecordQuerySchema(StrictSchema):
+    """Whether what was sent is only asked about."""
+
+    dry_run = fields.Boolean(load_default=False)
 
 
 class CalibrationQuerySchema(StrictSchema):

@@ -7,10 +7,16 @@ from marshmallow import fields, validate
 from api.rules.decide import VERDICTS
 from api.schemas.agreements import VersionedReferenceSchema
 from api.schemas.base import CorrectionSchema, StrictSchema
-from api.schemas.calibrations import CalibrationSchema, ResultSchema, UseSchema
+from api.schemas.calibrations import (
+    CalibrationSchema,
+    OverrideSchema,
+    ResultSchema,
+    UseSchema,
+)
 from api.schemas.cmcs import BelowCmcSchema
 from api.schemas.fields import MomentText, Text, WholeNumber
 
+STOP, MIND = "stop", "mind"
 RECALL_STATES = ("recalled", "under_review", "none")
 
 
@@ -111,6 +117,40 @@ class ChainSchema(StrictSchema):
     breaks = fields.List(fields.Dict())
     roots = fields.List(fields.Dict())
     links = fields.List(fields.Dict())
+    override = fields.Nested(OverrideSchema)
+
+
+class GroundSchema(StrictSchema):
+    """One thing that speaks against issuing a certificate (stop), or is to be borne in mind."""
+
+    code = Text(metadata={"description": "in_doubt, voided_value, outside_range ..."})
+    weight = fields.String(validate=validate.OneOf((STOP, MIND)))
+    item = Text()
+    point = Text()
+    stage = Text(metadata={"description": "as_found or as_left, where a point has both"})
+    detail = Text()
+    remedy = Text()
+
+
+class RecordedOrTriedSchema(CertificateAnswerSchema):
+    """A certificate; of a dry run only what speaks against it."""
+
+    grounds = fields.List(fields.Nested(GroundSchema))
+
+
+class GroundsSchema(StrictSchema):
+    """What spoke against a certificate at its issue, and what does today."""
+
+    certificate = Text()
+    revision = WholeNumber()
+    at = MomentText(metadata={"description": "When it was asked for the first list"})
+    grounds = fields.List(
+        fields.Nested(GroundSchema),
+        allow_none=True,
+        metadata={"description": "Null for a draft, and for one recorded before it was asked"},
+    )
+    override = fields.Nested(OverrideSchema)
+    today = fields.List(fields.Nested(GroundSchema))
 
 
 class VoidSchema(StrictSchema):
@@ -141,3 +181,7 @@ class IssueSchema(StrictSchema):
     """When a draft is issued."""
 
     issued_at = MomentText(required=True)
+    override = fields.Nested(
+        OverrideSchema,
+        metadata={"description": "Who answers for it, where something speaks against it"},
+    )

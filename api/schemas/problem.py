@@ -21,6 +21,7 @@ class ProblemIssueSchema(Schema):
     detail = fields.String(required=True, metadata={"description": "What is wrong"})
     remedy = fields.String(metadata={"description": "How to mend it"})
     value = fields.String(metadata={"description": "What was sent, shortened"})
+    code = fields.String(metadata={"description": "Kind of fault, where there are kinds"})
 
 
 class ProblemSchema(Schema):

@@ -209,6 +209,7 @@ class Certificate(Base):
     load_applications: Mapped[int | None] = mapped_column(BigInteger)
     # What was taken from its errors for faults that recalls found: recall, windows, deltas.
     fault_corrections: Mapped[Any | None] = mapped_column(JsonText)
+    setup_check_id: Mapped[int | None] = mapped_column(ForeignKey("setup_check.id"))
     # The roles of its uses, each between marks (`links.role_mark`), so that a gap in the records is
     # found without reading them.
     roles: Mapped[str] = mapped_column(Text, default="")

@@ -62,6 +62,11 @@ KINDS: Mapping[str, Kind] = {
         "Conflict with what is recorded",
         "Compare with the record; correct it by a new version.",
     ),
+    "doubtful-ground": Kind(
+        409,
+        "Not issued on doubtful ground",
+        "Mend what errors names, or send override with who answers for it, and why.",
+    ),
     "request-running": Kind(
         409, "The same request is still running", "Wait, then send it again with the same key."
     ),
@@ -176,6 +181,8 @@ def _shown(issue: Issue | Mapping[str, str]) -> Mapping[str, int | str]:
         shown["remedy"] = issue.remedy
     if issue.value is not None:
         shown["value"] = issue.value
+    if issue.code is not None:
+        shown["code"] = issue.code
     return shown
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 import requests
-from oracle_cases import OPEN, cal, lab, ref
+from oracle_cases import OPEN, answered, cal, lab, ref
 
 from api import background
 from api.background import Background
@@ -21,7 +21,7 @@ from api.store import leases
 ROOT = Path(__file__).parents[2]
 FAULT = {"item": "REF", "kind": "true_force_relative_error", "delta_rel": "-0.0005"} | OPEN
 LABORATORY = lab(cal("W-1", "WS", "01-10", [ref("REF")]), cal("C-1", "A", "02-01", [ref("WS")]))
-LATE = cal("C-2", "A", "05-01", [ref("WS")])
+LATE = answered(cal("C-2", "A", "05-01", [ref("WS")]))
 PATIENCE_S = 60
 
 

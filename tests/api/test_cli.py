@@ -273,8 +273,14 @@ def test_a_chain_is_a_tree_with_its_end(ask):
     ask("import", DEMO / "laboratory.json")
     shown = ask("trace", "MV-25-0075")
     assert "── WS-101, force reference, used 2025-05-12T22:45:00Z: MV-25-0052" in shown.stdout
-    assert "Unbroken. It ends at OIF/23-0219 of Institute of Force Ostravia" in shown.stdout
-    assert json.loads(ask("trace", "MV-25-0075", "--json").stdout)["unbroken"] is True
+    # Far up a machine and a standard were used below the range of their certificates.
+    assert "outside range: REF-500A bore" in shown.stdout
+    found = json.loads(ask("trace", "MV-25-0075", "--json").stdout)
+    assert {one["kind"] for one in found["breaks"]} == {"outside_range"}
+    assert (
+        "Unbroken. It ends at OIF/23-0219 of Institute of Force"
+        in ask("trace", "MV-25-0061").stdout
+    )
     assert ask("trace", "C-404").exit_code == 3
 
 
@@ -595,6 +601,7 @@ def test_a_recall_tells_that_it_no_longer_holds_and_the_comparison_is_a_command(
     first = json.loads(client.get("/v1/recalls/1").text)["affected"][0]
     copied = next(one for one in late if one["certificate"] == first["certificate"])
     copied = copied | {"certificate": "LATE-1", "revision": 0, "status": "issued"}
+    copied["override"] = {"by": "Ida Example", "reason": "it was made before the recall"}
     answer = client.post("/v1/calibrations", json=copied)
     assert answer.status_code == 201, answer.text
     assert "CHECKING against today's records since" in ask("recall", "--show", 1).stdout

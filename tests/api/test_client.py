@@ -147,6 +147,23 @@ def test_a_chain_ends_at_the_external_certificate(filled):
     assert (chain["unbroken"], chain["roots"][0]["certificate"]) == (True, "NMI/24-7")
 
 
+def test_what_speaks_against_a_certificate_is_asked_before_and_after(filled):
+    use = {"item": "NOVALUE", "role": "force_reference"}
+    bare = {**OURS, "certificate": "C-9", "uses": [use]}
+    filled.import_laboratory({"items": [{"id": "NOVALUE", "kind": "working_standard"}]})
+    assert [one["code"] for one in filled.try_calibration(bare)["grounds"]] == ["no_value"]
+    with pytest.raises(wire.ApiError) as refused:
+        filled.record_calibration({**bare, "issued_at": "2099-01-02"})
+    assert refused.value.status == 409
+    draft = {name: one for name, one in bare.items() if name != "issued_at"}
+    filled.record_calibration({**draft, "status": "draft"})
+    override = {"by": "Robin Manager", "reason": "the customer knows"}
+    assert filled.issue("C-9", "2099-01-02", override=override)["status"] == "issued"
+    kept = filled.grounds("C-9")
+    assert [one["code"] for one in kept["grounds"]] == ["no_value"]
+    assert kept["override"] == override
+
+
 def test_certificates_are_drafted_issued_revised_and_voided(filled):
     draft = {**OURS, "certificate": "C-2", "status": "draft"}
     del draft["issued_at"]

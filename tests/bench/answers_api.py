@@ -248,10 +248,13 @@ def _changes(trial: Trial) -> None:
     trial.ask("POST", "/v1/calibrations", draft)
     issued = {"issued_at": "2025-04-03"}
     trial.ask("POST", "/v1/certificates/Z-9/issue", issued)
+    answered = {"override": {"by": "Ida Example", "reason": "the reference is invented"}}
+    issued |= answered
+    trial.ask("POST", "/v1/certificates/Z-9/issue", issued)
     trial.ask("POST", "/v1/certificates/Z-9/issue", issued)
     correction = {"use": use | {"weight": "1"}, "by": "Ida Example", "reason": "typing error"}
     trial.ask("POST", "/v1/certificates/Z-9/uses/0/corrections", correction)
-    again = draft | {"revision": 1, "status": "issued", "issued_at": "2025-04-09"}
+    again = draft | {"revision": 1, "status": "issued", "issued_at": "2025-04-09"} | answered
     again["amendment"] = "the weight of the reference"
     trial.ask("POST", "/v1/certificates/Z-9/revisions", again)
     trial.ask("POST", "/v1/certificates/Z-9/void", {"reason": "typing error"})

@@ -46,6 +46,15 @@ def cal(
     return made | more
 
 
+# Who answers for a certificate of a laboratory that is not told in full, so that it can be issued.
+ANSWERED = {"by": "Robin Manager", "reason": "this laboratory is not told in full"}
+
+
+def answered(record: Json) -> Json:
+    """The same record, with somebody who answers for what speaks against its issue."""
+    return record | {"override": ANSWERED}
+
+
 def lab(*calibrations: Json, **more: Any) -> Json:
     """A laboratory of these calibrations, with every item that they or `kinds` name."""
     named = {c["item"] for c in calibrations} | {u["item"] for c in calibrations for u in c["uses"]}

@@ -18,7 +18,7 @@ from typing import Any
 
 import sqlalchemy as sa
 from flask.testing import FlaskClient
-from oracle_cases import ref, row
+from oracle_cases import answered, ref, row
 from sqlalchemy.orm import Session
 
 from api.errors import TraceholdError
@@ -135,7 +135,7 @@ class Laboratory:
 
     def record(self, item: str, day: int, used: list[str], **more: Any) -> None:
         made = calibration(self.number(), item, day, [one for one in used if one != item], **more)
-        if self.send("POST", "/v1/calibrations", made) is not None:
+        if self.send("POST", "/v1/calibrations", answered(made)) is not None:
             self.numbers.append(made["certificate"])
 
     def bring(
@@ -203,7 +203,7 @@ class Laboratory:
     def issue(self, which: int) -> None:
         if self.numbers:
             number = self.numbers[which % len(self.numbers)]
-            self.send("POST", f"/v1/certificates/{number}/issue", {"issued_at": at(80)})
+            self.send("POST", f"/v1/certificates/{number}/issue", answered({"issued_at": at(80)}))
 
     def revise(self, which: int, used: list[str], error: str, issued: int | None) -> None:
         if not self.numbers:
@@ -214,7 +214,7 @@ class Laboratory:
         made |= {"performed_at": shown["performed_at"], "amendment": "the uses were wrong"}
         made |= {"revision": shown["revision"] + 1, "results": [row("10", error)]}
         made |= {} if issued is None else {"issued_at": at(issued, 23)}
-        self.send("POST", f"/v1/certificates/{number}/revisions", made)
+        self.send("POST", f"/v1/certificates/{number}/revisions", answered(made))
 
     def correct(self, which: int, item: str | None, weight: str | None) -> None:
         """Replace the first use of a certificate, or remove it."""

@@ -124,6 +124,7 @@ def test_a_revision_that_belongs_to_somebody_else_stays_with_them(client, ask, k
     assert client.post("/v1/imports", json=LABORATORY).status_code == 201
     amended = {**one, "revision": one["revision"] + 1, "customer": "Ulverby Test House"}
     amended["amendment"] = "the customer was wrong"
+    amended["override"] = {"by": "Ida Example", "reason": "nothing but the customer changed"}
     made = client.post(f"/v1/certificates/{one['certificate']}/revisions", json=amended)
     assert made.status_code == 201, made.text
     shown = ask("GET", f"/v1/certificates/{one['certificate']}").get_json()

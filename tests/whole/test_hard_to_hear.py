@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from oracle_cases import cal, force_fault, lab, part, ref, row
+from oracle_cases import answered, cal, force_fault, lab, part, ref, row
 
 Json = dict[str, Any]
 SAID = {"by": "M. Tarn", "reason": "the sheet says otherwise"}
@@ -70,7 +70,7 @@ def worn_pin() -> tuple[Json, Json]:
 
 def late_user_of_an_assembly(told: Told) -> None:
     uses = [ref("GOLD"), {"item": "ADP", "role": "adapter"}]
-    told.post("/v1/calibrations", cal("C-1", "X", "01-21", uses))
+    told.post("/v1/calibrations", answered(cal("C-1", "X", "01-21", uses)))
 
 
 def build_up() -> tuple[Json, Json]:
@@ -118,7 +118,7 @@ def nothing_yet() -> tuple[Json, Json]:
 
 
 def record_without_reference(told: Told) -> None:
-    told.post("/v1/calibrations", cal("C-1", "X", "02-01", []))
+    told.post("/v1/calibrations", answered(cal("C-1", "X", "02-01", [])))
 
 
 def method() -> tuple[Json, Json]:
@@ -127,7 +127,7 @@ def method() -> tuple[Json, Json]:
 
 
 def user_of_the_method(told: Told) -> None:
-    told.post("/v1/calibrations", cal("C-1", "X", "02-01", [ref("GOLD")], method="M-1"))
+    told.post("/v1/calibrations", answered(cal("C-1", "X", "02-01", [ref("GOLD")], method="M-1")))
 
 
 def two_alike() -> tuple[Json, Json]:
@@ -193,7 +193,7 @@ def part_without_certificate() -> tuple[Json, Json]:
 
 
 def late_certificate_of_the_part(told: Told) -> None:
-    told.post("/v1/calibrations", cal("W-1", "CELL", "01-10", [ref("REF")]))
+    told.post("/v1/calibrations", answered(cal("W-1", "CELL", "01-10", [ref("REF")])))
 
 
 def of_both_modes() -> tuple[Json, Json]:
@@ -208,7 +208,7 @@ def of_both_modes() -> tuple[Json, Json]:
 def a_revision_leaves_the_mode_out(told: Told) -> None:
     # Without a mode of its own it rests on the latest of all, and that of the other mode is listed.
     made = cal("C-1", "X", "02-10", [ref("WS")], revision=1, amendment="the mode is not known")
-    told.post("/v1/certificates/C-1/revisions", made)
+    told.post("/v1/certificates/C-1/revisions", answered(made))
 
 
 def narrow_range() -> tuple[Json, Json]:
@@ -223,7 +223,7 @@ def narrow_range() -> tuple[Json, Json]:
 def the_later_range_is_issued(told: Told) -> None:
     # 10 kN lies outside the range of W-2 and inside that of W-1: affected until now, not excluded
     # afterwards.
-    told.post("/v1/certificates/W-2/issue", {"issued_at": "2025-01-21T00:00:00Z"})
+    told.post("/v1/certificates/W-2/issue", answered({"issued_at": "2025-01-21T00:00:00Z"}))
 
 
 def revision_of_another_item(**more: Any) -> Json:
@@ -256,7 +256,7 @@ def superseded_by_a_draft() -> tuple[Json, Json]:
 
 def the_draft_is_issued(told: Told) -> None:
     issued = {"issued_at": "2025-02-15T00:00:00Z"}
-    told.post("/v1/certificates/W-1/issue?revision=1", issued)
+    told.post("/v1/certificates/W-1/issue?revision=1", answered(issued))
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ comes to light.
 from __future__ import annotations
 
 import pytest
-from oracle_cases import OPEN, cal, lab, ref, row
+from oracle_cases import OPEN, answered, cal, lab, ref, row
 
 FAULT = {"item": "REF", "kind": "true_force_relative_error", "delta_rel": "-0.0005"} | OPEN
 
@@ -46,7 +46,7 @@ def told(client, recheck):
 def test_a_late_recalibration_flags_the_recall_and_leaves_the_snapshot(client, recalled, told):
     assert recalled["stale"] is False
     late = cal("W-2", "WS", "03-01", [ref("GOOD")])
-    assert client.post("/v1/calibrations", json=late).status_code == 201
+    assert client.post("/v1/calibrations", json=answered(late)).status_code == 201
     state, flag = told(recalled)
     assert state is True
     assert [one["certificate"] for one in flag["differences"]["removed"]["certificates"]] == ["C-2"]
@@ -95,7 +95,7 @@ def test_a_record_that_has_nothing_to_do_with_it_flags_nothing(client, recalled)
     assert (
         client.post("/v1/items", json={"id": "Z", "kind": "customer_instrument"}).status_code == 201
     )
-    assert client.post("/v1/calibrations", json=other).status_code == 201
+    assert client.post("/v1/calibrations", json=answered(other)).status_code == 201
     shown = client.get(f"/v1/recalls/{recalled['id']}").get_json()
     assert (shown["stale"], shown["staleness"]["history"]) == (False, [])
 
@@ -103,7 +103,7 @@ def test_a_record_that_has_nothing_to_do_with_it_flags_nothing(client, recalled)
 def test_a_record_that_might_and_does_not_change_it_leaves_no_trace(client, recalled, told):
     # Of an item that the recall lists, before anything that it lists.
     late = cal("A-1", "A", "01-02", [ref("GOOD")])
-    assert client.post("/v1/calibrations", json=late).status_code == 201
+    assert client.post("/v1/calibrations", json=answered(late)).status_code == 201
     state, flag = told(recalled)
     assert (state, flag["history"]) == (False, [])
 
@@ -133,7 +133,7 @@ def listed(client, **query):
 
 def record(client, *calibrations):
     for one in calibrations:
-        answer = client.post("/v1/calibrations", json=one)
+        answer = client.post("/v1/calibrations", json=answered(one))
         assert answer.status_code == 201, answer.get_json()
 
 
@@ -221,6 +221,6 @@ def test_a_revision_that_names_another_item_flags_what_rested_on_the_first(clien
     client.post("/v1/items", json={"id": "WS-2", "kind": "working_standard"})
     revised = cal("W-1", "WS-2", "01-10", [ref("REF")], revision=1, amendment="serial number")
     sent = revised | {"issued_at": "2025-03-01T00:00:00Z"}
-    assert client.post("/v1/certificates/W-1/revisions", json=sent).status_code == 201
+    assert client.post("/v1/certificates/W-1/revisions", json=answered(sent)).status_code == 201
     removed = told(recalled)[1]["differences"]["removed"]["certificates"]
     assert [one["certificate"] for one in removed] == ["C-2"]

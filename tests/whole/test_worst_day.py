@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from oracle_cases import OPEN, cal, lab, ref
+from oracle_cases import OPEN, answered, cal, lab, ref
 
 from tests.whole.test_late_data import closed, listed
 
@@ -43,7 +43,7 @@ def report(client: Any, fault: Json = FAULT, **more: Any) -> Json:
 
 def record(client: Any, *calibrations: Json) -> None:
     for one in calibrations:
-        answer = client.post("/v1/calibrations", json=one)
+        answer = client.post("/v1/calibrations", json=answered(one))
         assert answer.status_code == 201, answer.get_json()
 
 
@@ -149,9 +149,9 @@ def test_an_isolated_item_is_not_used_by_way_of_a_correction_either(laboratory):
     record(laboratory, cal("C-3", "A", "05-01", [ref("GOOD")]))
     address = "/v1/certificates/C-3/uses"
     refused = laboratory.post(address, json={"use": ref("REF")} | SAID)
-    assert refused.status_code == 422
+    assert refused.status_code == 409
     (error,) = refused.get_json()["errors"]
-    assert error["pointer"] == "/use/item"
+    assert (error["pointer"], error["code"]) == ("/use/item", "isolated")
     assert "override" in error["remedy"]
     override = {"override": {"by": "A. Quill", "reason": "it was used, whatever was ordered"}}
     assert laboratory.post(address, json={"use": ref("REF") | override} | SAID).status_code == 201

@@ -79,6 +79,8 @@ class Recording:
     seen: dict[str, dict[bytes, int]] = field(default_factory=dict)
     missing: Counter[tuple[str, str]] = field(default_factory=Counter)
     certificates: NewCertificates | None = None
+    # What was sent with certificates about who answers for their issue, by key.
+    overrides: dict[int, Record] = field(default_factory=dict)
     # Items that were named as an assembly.
     assemblies: set[str] = field(default_factory=set)
     # Items that the records of this collection concern: holdings, checks.

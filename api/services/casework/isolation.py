@@ -16,7 +16,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
-from api.services.base.recording import Recording, zone_of
+from api.services.base.recording import zone_of
 from api.services.casework.cases import RESUMPTION
 from api.services.records.holdings import holdings_above
 from api.store.casework import CaseEvent
@@ -132,45 +132,3 @@ def _unresumed(session: Session) -> Iterable[tuple[str, list[Record]]]:
         first[row.id] = first.get(row.previous_id, row.id)
     lifted = {first[key] for key in resumed}
     return [(row.number, row.faults) for row in known if first[row.id] not in lifted]
-
-
-def refuse_isolated(recording: Recording, records: Sequence[Record], new: Iterable[int]) -> None:
-    """Refuse uses of isolated items in new calibrations, unless a named person overrides it."""
-    isolated = isolated_items(recording.session)
-    if not isolated:
-        return
-    for index in new:
-        for position, use in enumerate(records[index].get("uses", ())):
-            if use["item"] in isolated:
-                place = recording.place("calibrations", index, "uses", position)
-                _refuse(recording, use, records[index]["performed_at"], place, isolated)
-
-
-def refuse_isolated_use(recording: Recording, use: Record, performed_at: str, place: str) -> None:
-    """Refuse a corrected or added use of an isolated item, as `refuse_isolated` does a new one."""
-    _refuse(recording, use, performed_at, place, isolated_items(recording.session))
-
-
-def _refuse(
-    recording: Recording,
-    use: Record,
-    performed_at: str,
-    place: str,
-    isolated: Mapping[str, Sequence[Isolation]],
-) -> None:
-    if use["item"] not in isolated or "override" in use:
-        return
-    at = recording.moment(use.get("performed_at", performed_at))
-    for one in isolated[use["item"]]:
-        if one.forbids(at, use.get("channel")):
-            what = (
-                one.item if one.item == use["item"] else f"{one.item}, which is in {use['item']},"
-            )
-            recording.refuse(
-                f"{place}/item",
-                f"{what} is isolated by recall {one.recall}",
-                "use another item, have the resumption of work authorised, or send override with "
-                "the name of the person who answers for this use, and the reason",
-                use["item"],
-            )
-            return

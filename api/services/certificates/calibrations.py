@@ -11,14 +11,12 @@ from sqlalchemy import insert, select
 from api.services.base.record import Record, digest
 from api.services.base.recording import (
     Collection,
-    ItemFacts,
     NewCertificates,
     Outcome,
     Recording,
-    remarks,
     repeated,
 )
-from api.services.casework.isolation import refuse_isolated
+from api.services.certificates import certificate_rows
 from api.services.certificates.agreed import AgreedTerms
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import (
@@ -37,27 +35,8 @@ from api.store.links import role_mark
 from api.store.record_changes import touched
 from api.store.serving import refresh_after
 from api.store.tables import Certificate, Result, Usage
-from graph.moments import Moment
-from graph.serving import Revision, serving
 
 Identity = tuple[str, str, int]
-COLUMNS = (
-    "revision",
-    "status",
-    "performed_at",
-    "issued_at",
-    "due_at",
-    "accreditation",
-    "method",
-    "mode",
-    "order",
-    "adjusted",
-    "amendment",
-    "void_reason",
-    "voided_at",
-    "load_applications",
-    "note",
-)
 # Rows are handed to the driver in lots, so that a large laboratory need not fit in memory twice.
 LOT = 2_000
 
@@ -78,12 +57,11 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     stored = _stored(recording, identities)
     new = [i for i, one in enumerate(records) if _is_new(recording, i, one, stored, names[i])]
     _refuse_two_issued(recording, records, stored)
-    refuse_isolated(recording, records, new)
     rows, agreed = ResultRows(recording), AgreedTerms(recording)
     prepared = [_prepare(recording, rows, agreed, i, records[i]) for i in new]
     if not new or recording.issues or recording.conflicts:
         return Outcome(0, len(records) - len(new))
-    first = _insert(recording, [one for one in prepared if one is not None])
+    first = _insert(recording, [one for one in prepared if one])
     recording.certificates = recording.certificates or NewCertificates(first, names[new[0]])
     return Outcome(len(new), len(records) - len(new))
 
@@ -131,6 +109,7 @@ class _Prepared:
     customer: str | None
     uses: list[dict[str, Any]]
     results: list[dict[str, Any]]
+    override: Record | None
 
 
 def _prepare(
@@ -143,8 +122,10 @@ def _prepare(
     item = recording.item(calibration["item"], place("item"))
     if item is None:
         return None
-    _refuse_before_service(recording, item, performed, place("performed_at"), calibration)
-    _refuse_void_at(recording, performed, place("voided_at"), calibration)
+    certificate_rows.refuse_before_service(
+        recording, item, performed, place("performed_at"), calibration
+    )
+    certificate_rows.refuse_void_at(recording, performed, place("voided_at"), calibration)
     terms = agreed.of(calibration, item, performed)
     results = [
         rows.row(result, position, place("results", position), terms)
@@ -155,72 +136,15 @@ def _prepare(
         use_row(recording, use, position, performed, points, place("uses", position))
         for position, use in enumerate(calibration.get("uses", ()))
     ]
-    row = _certificate_row(recording, calibration, item, performed)
+    row = certificate_rows.certificate_row(recording, calibration, item, performed)
     row["agreement"] = None if terms is None else terms.kept
     row["span_from"], row["span_to"] = calibrated_span(results) or (None, None)
     row["roles"] = "".join(sorted({role_mark(use["role"]) for use in uses}))
-    return _Prepared(row, calibration.get("customer"), uses, results)
-
-
-def _certificate_row(
-    recording: Recording, calibration: Record, item: ItemFacts, performed: Moment
-) -> dict[str, Any]:
-    due = calibration.get("due_at")
-    superseded_by = calibration.get("superseded_by")
-    issued_at, voided_at = calibration.get("issued_at"), calibration.get("voided_at")
-    issued = None if issued_at is None else recording.moment(issued_at).start_us
-    # Who used it on the day of its void may have used it before.
-    voided = None if voided_at is None else recording.moment(voided_at).end_us
-    # As if it were the only revision of its number; `refresh_after` looks at the others.
-    alone = Revision(
-        calibration["revision"], calibration["status"], performed.start_us, issued, voided
+    row["setup_check_id"] = certificate_rows.setup_check(
+        recording, calibration, place("setup_check")
     )
-    (serves,) = serving([alone])
-    return {
-        **{name: calibration.get(name) for name in COLUMNS},
-        "issuer": calibration.get("issuer", ""),
-        "number": calibration["certificate"],
-        "item_id": item.key,
-        "performed_us": performed.start_us,
-        "performed_end_us": performed.end_us,
-        "issued_us": issued,
-        "voided_us": voided,
-        "never_issued": False,
-        "serves_from_us": serves.from_us,
-        "serves_until_us": serves.until_us,
-        "due_us": None if due is None else recording.moment(due).end_us,
-        "external": calibration["external"],
-        "assigns_value": calibration["assigns_value"],
-        "superseded_by": None if superseded_by is None else str(superseded_by),
-        "remarks": remarks(calibration),
-        "content_hash": digest(calibration),
-        "recorded_us": recording.now_us,
-        "version": 1,
-    }
-
-
-def _refuse_before_service(
-    recording: Recording, item: ItemFacts, at: Moment, place: str, record: Record
-) -> None:
-    if item.in_service_us is not None and at.end_us < item.in_service_us:
-        recording.refuse(
-            place,
-            f'item "{item.code}" was not in service yet',
-            "check the date, or the item's in_service_from",
-            record.get("performed_at"),
-        )
-
-
-def _refuse_void_at(recording: Recording, performed: Moment, place: str, record: Record) -> None:
-    at = record.get("voided_at")
-    if at is None:
-        return
-    if record["status"] != "voided":
-        remedy = 'send the status "voided", or leave voided_at out'
-        recording.refuse(place, f"the certificate is {record['status']}, not voided", remedy, at)
-    if recording.moment(at).end_us < performed.start_us:
-        remedy = f"it was calibrated {record['performed_at']}; check both dates"
-        recording.refuse(place, "voided before the calibration", remedy, at)
+    customer = calibration.get("customer")
+    return _Prepared(row, customer, uses, results, calibration.get("override"))
 
 
 def _insert(recording: Recording, prepared: Sequence[_Prepared]) -> int:
@@ -238,6 +162,7 @@ def _insert(recording: Recording, prepared: Sequence[_Prepared]) -> int:
         keys = list(session.scalars(statement, rows))
         first = min(keys) if first is None else min(first, *keys)
         owned = list(zip(keys, lot, strict=True))
+        recording.overrides |= {key: one.override for key, one in owned if one.override}
         uses = [use | {"certificate_id": key} for key, one in owned for use in one.uses]
         results = [row | {"certificate_id": key} for key, one in owned for row in one.results]
         if uses:

@@ -20,6 +20,8 @@ from api.services.certificates import agreed, calibrations, contents
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import refuse_circle
 from api.services.feed.changes import note_certificate
+from api.services.grounds.grounds import grounds, shown
+from api.services.grounds.issues import settle
 from api.services.recalls.recall_states import recall_states
 from api.services.records.customers import customer_key
 from api.services.records.revisions import choose, revisions
@@ -61,12 +63,12 @@ HEAD = (
 
 def answer(session: Session, certificate: Certificate) -> Record:
     """Return a certificate with its uses, results, other revisions and recalls."""
-    (shown,) = heads(session, [certificate])
+    (head,) = heads(session, [certificate])
     others = revisions(session, certificate.number, certificate.issuer)
-    shown["revisions"] = [{"revision": one.revision, "status": one.status} for one in others]
+    head["revisions"] = [{"revision": one.revision, "status": one.status} for one in others]
     if certificate.fault_corrections is not None:
-        shown["fault_corrections"] = certificate.fault_corrections
-    return shown | contents.parts(session, certificate)
+        head["fault_corrections"] = certificate.fault_corrections
+    return head | contents.parts(session, certificate)
 
 
 def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]:
@@ -75,14 +77,15 @@ def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]
     items = records.item_codes(reader, {one.item_id for one in certificates})
     customers = records.customer_names(reader, {one.customer_id or 0 for one in certificates})
     states = recall_states(session, [one.id for one in certificates])
-    shown = []
+    found = []
     for one in certificates:
         values: Record = {"certificate": one.number, "issuer": one.issuer or None}
         values |= {"item": items[one.item_id], "customer": customers.get(one.customer_id or 0)}
         values |= {name: getattr(one, name) for name in HEAD} | (one.remarks or {})
+        values["setup_check"] = one.setup_check_id
         said = {name: value for name, value in values.items() if value is not None}
-        shown.append(said | {"recall_state": states[one.id], "version": one.version})
-    return shown
+        found.append(said | {"recall_state": states[one.id], "version": one.version})
+    return found
 
 
 def find(
@@ -157,8 +160,13 @@ def _refuse_void_at(recording: Recording, certificate: Certificate, at: str) -> 
     recording.check()
 
 
-def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Certificate:
-    """Issue a draft; an amended one takes the place of the earlier revision that is issued."""
+def issue(
+    recording: Recording, certificate: Certificate, issued_at: str, override: Record | None = None
+) -> Certificate:
+    """Issue a draft; an amended one takes the place of the earlier revision that is issued.
+
+    Raises DoubtfulGround if something speaks against it and nobody answers for it.
+    """
     if certificate.status != "draft":
         raise Conflict(f'certificate "{certificate.number}" is {certificate.status}, not a draft')
     changed = [certificate]
@@ -177,9 +185,34 @@ def issue(recording: Recording, certificate: Certificate, issued_at: str) -> Cer
     certificate.issued_us = recording.moment(issued_at).start_us
     certificate.agreement = agreed.at_issue(recording.session, certificate)
     _resolve_again(recording, changed, f"certificate {certificate.number} was issued")
+    settle(recording.session, certificate, override, recording.now_us)
     note_certificate(recording.session, "certificate.issued", certificate, recording.now_us)
     _journal(recording.session, "certificate issued", certificate, issued_at=issued_at)
     return certificate
+
+
+def record_alone(session: Session, record: Record, now_us: int) -> tuple[Certificate, bool]:
+    """Record a calibration that was sent by itself; return its certificate and whether it is new.
+
+    Raises DoubtfulGround if it is issued, something speaks against it and nobody answers for it.
+    """
+    outcome = record_one(session, calibrations.COLLECTION, record, now_us)
+    made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
+    if outcome.created and made.status == "issued":
+        settle(session, made, record.get("override"), now_us, record)
+    return made, bool(outcome.created)
+
+
+def tried(session: Session, record: Record, now_us: int) -> list[Record]:
+    """Return what speaks against a calibration, as if it were recorded; nothing is stored.
+
+    The transaction is rolled back. Raises what recording it raises.
+    """
+    record_one(session, calibrations.COLLECTION, record, now_us)
+    made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
+    found = grounds(session, {made.id: now_us})[made.id]
+    session.rollback()
+    return [shown(one) for one in found]
 
 
 def replace(session: Session, number: str, record: Record, now_us: int) -> Certificate:
@@ -204,7 +237,10 @@ def replace(session: Session, number: str, record: Record, now_us: int) -> Certi
         _supersede(recording, current, record["revision"])
     record_one(session, calibrations.COLLECTION, record, now_us)
     _resolve_again(recording, [current], f"certificate {number} was revised")
-    return choose(session, number, record.get("issuer", ""), record["revision"])
+    made = choose(session, number, record.get("issuer", ""), record["revision"])
+    if made.status == "issued":
+        settle(session, made, record.get("override"), now_us, record)
+    return made
 
 
 def _supersede(recording: Recording, certificate: Certificate, revision: int) -> None:

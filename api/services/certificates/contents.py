@@ -16,6 +16,7 @@ from api.services.records import record_corrections
 from api.services.records.record_corrections import CALIBRATIONS
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope
 from api.store import records
+from api.store.grounds import CertificateGrounds
 from api.store.reading import SessionReader
 from api.store.tables import (
     Certificate,
@@ -41,8 +42,9 @@ def parts(session: Session, certificate: Certificate) -> Record:
     both = [*of_uses, *of_it.get(certificate.id, [])]
     found = statements.rows(session, certificate.id)
     stated = statements.statement(found, agreed.in_words(session, certificate))
-    shown = {} if stated is None else {"statement": stated}
-    return shown | {
+    asked = session.get(CertificateGrounds, certificate.id)
+    said = {"statement": stated, "override": None if asked is None else asked.override}
+    return {name: value for name, value in said.items() if value is not None} | {
         "overall": statements.overall(found),
         "recalls": _recalls(session, certificate.id),
         "reviewed_by": reviewed_by(session, certificate.id),

@@ -26,6 +26,7 @@ from api.services.base.recording import NewCertificates, Outcome, begin
 from api.services.casework.told import latest_dispositions
 from api.services.certificates import calibrations
 from api.services.certificates.results import is_relative
+from api.services.grounds.figures import off
 from api.services.recalls.differences import bounds_of
 from api.services.recalls.lists import entry_of
 from api.services.records.revisions import revisions
@@ -220,7 +221,7 @@ def _result(row: Result, point: Record) -> Record:
                 values["indicated"] = row.applied * (1 + corrected / 100)
         else:
             if row.indicated is not None:
-                values["indicated"] = row.indicated + Decimal(point["shift"])
+                values["indicated"] = _indicated(row, corrected, Decimal(point["shift"]))
             # The error in percent beside it would say otherwise.
             values |= {"error": corrected, "error_rel_pct": None}
     if "U_after" in point:
@@ -229,3 +230,13 @@ def _result(row: Result, point: Record) -> Record:
         values["budget_id"] = None  # which gave the U before
     values["verdict_reported"] = point["verdict_after"]
     return values
+
+
+def _indicated(row: Result, corrected: Decimal, shift: Decimal) -> Decimal | None:
+    """Return the indication referred to the force stated, so that the corrected error is exact.
+
+    Where the recorded figures contradicted each other they still do.
+    """
+    if row.applied is None or row.indicated is None or off(row) is not None:
+        return None if row.indicated is None else row.indicated + shift
+    return row.applied + corrected

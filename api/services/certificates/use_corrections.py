@@ -16,10 +16,10 @@ from sqlalchemy.orm import Session
 from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.base.recording import Recording
-from api.services.casework.isolation import refuse_isolated_use
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import refuse_circle
 from api.services.certificates.uses import use_row
+from api.services.grounds.issues import refuse_isolated
 from api.store import link_checks
 from api.store.in_force import resolve_certificate
 from api.store.journal import note as journal_note
@@ -96,6 +96,8 @@ def _put(
     if new is not None:
         _insert(recording, certificate, position, new)
     _refresh(recording, certificate)
+    if new is not None and "override" not in new:
+        refuse_isolated(session, certificate, new["item"])
     made = UseCorrection(
         certificate_id=certificate.id,
         position=position,
@@ -148,7 +150,6 @@ def corrections(session: Session, certificate: int) -> list[Record]:
 
 def _insert(recording: Recording, certificate: Certificate, position: int, use: Record) -> None:
     recording.know_items({use["item"]})
-    refuse_isolated_use(recording, use, certificate.performed_at, "/use")
     points = recording.session.scalars(
         select(Result.point).where(Result.certificate_id == certificate.id)
     )

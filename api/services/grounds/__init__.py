@@ -1,1 +1,1 @@
-"""May a certificate be issued on the ground it stands on? Findings, each with its remedy."""
+"""What speaks against issuing a certificate? Findings at issue and today, overrides by name."""

@@ -23,45 +23,33 @@ from api.rules.limits import LimitsError
 from api.services.base.units import PERCENT
 from api.services.decisions.agreements import Book, Wanted, answers
 from api.services.decisions.specifications import limits_of_error, specification_of
-from api.services.grounds.finding import MIND, STOP, Finding
-from api.services.recalls.reading_results import Judged, judged
+from api.services.grounds.candidates import Candidates
+from api.services.grounds.finding import MIND, STOP, Finding, told_apart
+from api.services.grounds.values import Found
+from api.services.recalls.reading_results import Judged
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope
 from api.store.agreements import Agreement
-from api.store.reading import SessionReader
-from api.store.sources import Recorded
+from api.store.chunks import chunks
 from api.store.tables import Certificate, Customer, DecisionRule, Item, Result
 from api.store.versions import content_of
 
-CODES = ("below_cmc", "wrong_sum", "verdict_differs", "rule_not_agreed")
 _STAGES = {"single": "", "as_found": ", as found", "as_left": ", as left"}
 
 
-def figures(session: Session, certificates: Sequence[Certificate]) -> dict[int, list[Finding]]:
-    """Return what is found in the figures of recorded certificates.
-
-    Parameters
-    ----------
-    session : Session
-        In which they are recorded; nothing is written.
-    certificates : sequence of Certificate
-        Of any status. What is read at once grows with their results, so that a large laboratory is
-        asked lot by lot.
-
-    Returns
-    -------
-    dict of int to list of Finding
-        By the key of the certificate; results in their order, for each the codes in that of CODES.
-    """
-    keys = [one.id for one in certificates]
-    stated = judged(Recorded(SessionReader(session)), keys)
-    results: dict[int, list[Result]] = {key: [] for key in keys}
-    rows = select(Result).where(Result.certificate_id.in_(keys)).order_by(Result.position)
-    for row in session.scalars(rows):
-        results[row.certificate_id].append(row)
-    asked = _Asked(session)
-    return {
-        one.id: list(asked.of(one, results[one.id], stated.get(one.id, []))) for one in certificates
-    }
+def figure_findings(asked: Candidates) -> Found:
+    """Yield what is found in the figures of certificates; results in their order."""
+    known = _Asked(asked.session)
+    for keys in chunks(sorted(asked.as_of)):
+        results: dict[int, list[Result]] = {key: [] for key in keys}
+        rows = select(Result).where(Result.certificate_id.in_(keys)).order_by(Result.position)
+        for row in asked.session.scalars(rows):
+            results[row.certificate_id].append(row)
+        subjects = select(Certificate, Item.type).join(Item, Item.id == Certificate.item_id)
+        for one, kind in asked.session.execute(subjects.where(Certificate.id.in_(keys))):
+            measured, statements = asked.measured[one.id]
+            stated = list(zip(measured.points, statements, strict=True))
+            for finding in known.of(one, kind, results[one.id], stated):
+                yield one.id, finding
 
 
 @dataclass(slots=True)
@@ -71,27 +59,34 @@ class _Asked:
     session: Session
     book: Book = field(init=False)
     scopes: dict[tuple[str | None, str | None], Scope] = field(default_factory=dict)
+    rules: dict[int, DecisionRule] = field(default_factory=dict)
+    customers: dict[int, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.book = Book(self.session)
 
     def of(
-        self, certificate: Certificate, results: Sequence[Result], stated: Sequence[Judged]
+        self,
+        certificate: Certificate,
+        kind: str | None,
+        results: Sequence[Result],
+        stated: Sequence[Judged],
     ) -> Iterator[Finding]:
         ours = not certificate.external
-        kind = self.session.scalar(select(Item.type).where(Item.id == certificate.item_id))
         held = self._scope(certificate.mode, kind) if ours else None
         terms = self._terms(certificate, kind) if ours else None
         for row, (point, said) in zip(results, stated, strict=True):
             name, at = str(point.name), f"point {point.name}{_STAGES[point.stage]}"
+            found: list[Finding] = []
             if held is not None:
-                yield from _below_cmc(held, row, certificate, name, at)
-            yield from _wrong_sum(row, name, at)
+                found += _below_cmc(held, row, certificate, name, at)
+            found += _wrong_sum(row, name, at)
             decided = said.contradicted(point)
             if decided is not None:
-                yield _verdict_differs(str(said.reported), decided, name, at)
+                found.append(_verdict_differs(str(said.reported), decided, name, at))
             if terms is not None:
-                yield from terms.against(row, said.reported, name, at)
+                found += terms.against(row, said.reported, name, at)
+            yield from (one._replace(stage=told_apart(point.stage)) for one in found)
 
     def _scope(self, mode: str | None, kind: str | None) -> Scope:
         if (mode, kind) not in self.scopes:
@@ -109,8 +104,19 @@ class _Asked:
             certificate.order,
             certificate.performed_us,
         )
-        customer = self.session.get_one(Customer, certificate.customer_id).name
-        return _Terms(self.session, customer, self.book.of(wanted))
+        return _Terms(self, certificate.customer_id, self.book.of(wanted))
+
+    def customer(self, key: int) -> str:
+        """Return the name of a customer."""
+        if key not in self.customers:
+            self.customers[key] = self.session.get_one(Customer, key).name
+        return self.customers[key]
+
+    def rule(self, key: int) -> DecisionRule:
+        """Return a version of a rule."""
+        if key not in self.rules:
+            self.rules[key] = self.session.get_one(DecisionRule, key)
+        return self.rules[key]
 
 
 def _below_cmc(
@@ -135,20 +141,28 @@ def _below_cmc(
         return
 
 
-def _wrong_sum(row: Result, name: str, at: str) -> Iterator[Finding]:
-    """Find an error that is off by more than one unit of its last digit as written."""
+def off(row: Result) -> Decimal | None:
+    """Return what was indicated less what was applied, where the error is something else.
+
+    That is, where it is off by more than one unit of its last digit as written.
+    """
     error, applied, indicated = row.error, row.applied, row.indicated
     if error is None or applied is None or indicated is None:
-        return
+        return None
     with exact_arithmetic():
         difference = indicated - applied
-        off = abs(error - difference)
         last_digit = Decimal((0, (1,), int(error.as_tuple().exponent)))
-    if off > last_digit:
+        return difference if abs(error - difference) > last_digit else None
+
+
+def _wrong_sum(row: Result, name: str, at: str) -> Iterator[Finding]:
+    difference = off(row)
+    if difference is not None:
         yield Finding(
             "wrong_sum",
             STOP,
-            f"{at}: the error is {error:f} {row.unit}, indicated less applied is {difference:f}",
+            f"{at}: the error is {row.error:f} {row.unit}, indicated less applied is "
+            f"{difference:f}",
             "mend the reading, the applied force or the error",
             point=name,
         )
@@ -172,9 +186,14 @@ def _words(verdict: str) -> str:
 class _Terms:
     """What was agreed for one certificate, or, without an agreement, what its rules say of it."""
 
-    session: Session
-    customer: str
+    asked: _Asked
+    customer_id: int
     agreement: Agreement | None
+
+    @property
+    def customer(self) -> str:
+        """The name of the customer."""
+        return self.asked.customer(self.customer_id)
 
     def against(self, row: Result, reported: str | None, name: str, at: str) -> Iterator[Finding]:
         """Find a rule or limits of a result other than those that were agreed."""
@@ -193,7 +212,7 @@ class _Terms:
 
     def _of_another(self, row: Result, name: str, at: str) -> Iterator[Finding]:
         """Find a rule that says it was agreed with somebody else."""
-        rule = None if row.rule_id is None else self.session.get_one(DecisionRule, row.rule_id)
+        rule = None if row.rule_id is None else self.asked.rule(row.rule_id)
         if rule is None or rule.agreed_with is None:
             return
         if self.customer.casefold() not in rule.agreed_with.casefold():
@@ -204,7 +223,7 @@ class _Terms:
             )
 
     def _agreed(self, what: str) -> str:
-        (agreed,) = answers(self.session, [] if self.agreement is None else [self.agreement])
+        (agreed,) = answers(self.asked.session, [] if self.agreement is None else [self.agreement])
         one = agreed[what]
         return (
             f'agreed with {self.customer} is {what} "{one["id"]}", version {one["version"]} '
@@ -214,7 +233,7 @@ class _Terms:
     def _rule(self, key: int | None) -> str:
         if key is None:
             return "no recorded rule"
-        rule = self.session.get_one(DecisionRule, key)
+        rule = self.asked.rule(key)
         return f'rule "{rule.code}", version {rule.rule_version}'
 
     def _other_limits(self, row: Result) -> bool:
@@ -224,7 +243,7 @@ class _Terms:
         if wanted is None or own == (None, None) or row.specification_id == wanted:
             return False
         try:
-            given = limits_of_error(specification_of(self.session, wanted), content_of(row))
+            given = limits_of_error(specification_of(self.asked.session, wanted), content_of(row))
         except LimitsError:
             return True
         return own != (given.lower, given.upper)

@@ -26,6 +26,8 @@ class Finding(NamedTuple):
         The item that it concerns.
     point : str or None
         The point that it concerns.
+    stage : str or None
+        Its stage, where there are several: as_found or as_left.
     """
 
     code: str
@@ -34,3 +36,9 @@ class Finding(NamedTuple):
     remedy: str
     item: str | None = None
     point: str | None = None
+    stage: str | None = None
+
+
+def told_apart(stage: str) -> str | None:
+    """Return the stage of a result as a finding names it: only where a point has more than one."""
+    return None if stage == "single" else stage

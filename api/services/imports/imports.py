@@ -18,8 +18,8 @@ from api.services.base.record import Record, digest
 from api.services.base.recording import Outcome, Recording, begin
 from api.services.certificates import calibrations
 from api.services.certificates.circles import refuse_through_parts
-from api.services.records import checks, compositions, items, share_notes
-from api.services.setups import requirements
+from api.services.grounds import issues
+from api.services.records import checks, compositions, items, requirements, share_notes
 from api.spans import spanned
 from api.store.journal import note as journal_note
 from api.store.reading import SessionReader
@@ -135,6 +135,10 @@ def import_source(
     created = {name: outcome.created for name, outcome in counts.items()}
     if created["composition"]:
         refuse_through_parts(session, {recording.items[one].key for one in recording.assemblies})
+    if recording.certificates is not None:
+        # Last: what speaks against them may stand among the checks.
+        first = recording.certificates.first_key
+        issues.keep_history(session, first, now_us, recording.overrides)
     if any(created.values()):
         journal_note(session, "import", created=created, sha256=contents.sha256())
     annotations = {name: source.heading[name] for name in ANNOTATIONS if name in source.heading}

@@ -35,8 +35,11 @@ class Break:
     detail: str
 
 
-def chain(session: Session, certificate: Certificate) -> Record:
-    """Return every link above a certificate, the roots it ends at, and the breaks."""
+def walked(session: Session, certificate: Certificate) -> tuple[Record, set[int]]:
+    """Return every link above a certificate, the roots it ends at, and the breaks.
+
+    Beside it stand the keys of all certificates met, its own among them.
+    """
     links: list[Record] = []
     breaks: list[Break] = []
     level, frontier, seen, resting = 1, {certificate.id}, set[int](), set[int]()
@@ -53,7 +56,7 @@ def chain(session: Session, certificate: Certificate) -> Record:
         frontier, level = above - seen, level + 1
     roots, rootless = _roots(session, seen, resting)
     breaks.extend(rootless)
-    return {
+    found: Record = {
         "certificate": certificate.number,
         "revision": certificate.revision,
         "unbroken": not breaks,
@@ -64,6 +67,7 @@ def chain(session: Session, certificate: Certificate) -> Record:
         "roots": roots,
         "links": links,
     }
+    return found, seen
 
 
 def _uses(session: Session, certificates: Iterable[int]) -> list[Row[*tuple[Any, ...]]]:

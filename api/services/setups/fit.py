@@ -14,6 +14,7 @@ from collections.abc import Iterator, Sequence
 from api.rules.fitting.effects import practice
 from api.rules.fitting.fit import same_word
 from api.services.base.record import Record
+from api.services.records.requirement_choice import BASES
 from api.services.setups.angles import angle_finding
 from api.services.setups.findings import (
     AGREES,
@@ -24,7 +25,6 @@ from api.services.setups.findings import (
     word_finding,
 )
 from api.services.setups.pins import pin_findings, place_findings, shackle_findings
-from api.services.setups.requirement_choice import BASES
 from api.services.setups.setups import Piece, Setup
 
 

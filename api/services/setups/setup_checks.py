@@ -20,11 +20,11 @@ from api.rules import ENGINE_VERSION
 from api.services.base.cautions import CAUTIONS
 from api.services.base.record import Record
 from api.services.base.texts import texted
+from api.services.records.requirement_choice import BASES
 from api.services.setups.calibrated import calibration_findings, latest_calibrations
 from api.services.setups.findings import DIFFERS, NOT_CHECKED, worst
 from api.services.setups.fit import fit_findings
 from api.services.setups.histories import record_findings
-from api.services.setups.requirement_choice import BASES
 from api.services.setups.setups import Setup, gather
 from api.services.setups.shelf import shelf
 from api.store.fitting import SetupCheck, SetupCheckItem

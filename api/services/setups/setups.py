@@ -21,8 +21,8 @@ from api.errors import InvalidRecord, Issue, UnknownReference, pointer
 from api.rules.units import parse_quantity, to_newton
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
-from api.services.setups.requirement_choice import Subject, subject_of
-from api.services.setups.requirements import Taken, resolve, taken
+from api.services.records.requirement_choice import Subject, subject_of
+from api.services.records.requirements import Taken, resolve, taken
 from api.services.setups.setup_comparisons import MeasuredEffect, measured_effects
 from api.store.chunks import chunks
 from api.store.tables import Composition, Item

@@ -2,8 +2,9 @@
 
 Choice: a capability is recorded once, in numbered versions, like a specification; the latest
 version of each holds. Whether a result is below is worked out when it is read, so that a later
-capability shows too; such a result is flagged and never refused. Certificates of others are not
-measured by our capability.
+capability shows too; such a result is recorded and flagged, and stands against the issue of an
+accredited certificate (``api.services.grounds.figures``). Certificates of others are not measured
+by our capability.
 
 Not checked: that the scope of accreditation says so.
 """

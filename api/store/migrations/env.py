@@ -30,6 +30,7 @@ import api.store.casework
 import api.store.comparisons
 import api.store.evaluations
 import api.store.fitting
+import api.store.grounds
 import api.store.journal
 import api.store.pages
 import api.store.record_watch

@@ -107,9 +107,54 @@ def test_a_verdict_that_its_rule_refuses_is_not_repeated_and_a_recall_says_so(vi
     assert "reported; by its rule" in chosen
 
 
+def test_what_speaks_against_it_is_said_for_the_issue_and_for_today(visitor):
+    page = visitor.get("/certificates/MV-25-0075").text
+    _, _, spoken = page.partition("<h2>What speaks against it</h2>")
+    at_issue, _, today = spoken.partition("<h3>Today</h3>")
+    assert "Nothing was found." in at_issue  # the fault of REF-500A was found months later
+    assert "in doubt" in today
+    assert "recall R-00001 would list it as affected" in today
+    assert "Remedy: repeat the measurement" in today
+    sound = visitor.get("/certificates/MV-24-0022").text
+    assert sound.count("Nothing was found.") == sound.count("Nothing is found.") == 1
+
+
+def test_who_answered_for_an_issue_stands_on_its_page_and_not_on_the_customer_s(
+    visitor, signed_in, keys
+):
+    headers = keys.headers()
+    sent = {"certificate": "Z-2", "item": "TL-06", "performed_at": "2025-05-20T09:00:00-07:00"}
+    sent |= {"customer": OWNER, "uses": [{"item": "WS-101", "role": "force_reference"}]}
+    answered = {"by": "Robin Manager", "reason": "the customer knows <of> it"}
+    body = sent | {"override": answered}
+    answer = visitor.client.post("/v1/calibrations", json=body, headers=headers)
+    assert answer.status_code == 201, answer.text
+    page = visitor.get("/certificates/Z-2").text
+    assert "Robin Manager answers for it (the customer knows &lt;of&gt; it)" in page
+    assert page.count("recall R-00001 would list it as indeterminate") == 2  # it has no results
+    own = signed_in("read", customer=OWNER).get("/certificates/Z-2").text
+    assert "Robin Manager" not in own
+    assert "What speaks against it" not in own
+
+
+def test_a_draft_is_told_what_would_speak_against_its_issue(visitor, keys):
+    sent = {"certificate": "Z-3", "item": "TL-06", "performed_at": "2025-12-20T09:00:00-07:00"}
+    body = sent | {"status": "draft", "uses": [{"item": "TL-01", "role": "force_reference"}]}
+    result = {"point": 1, "applied": "1", "error": "0", "unit": "kN"}
+    body |= {"results": [result]}
+    answer = visitor.client.post("/v1/calibrations", json=body, headers=keys.headers())
+    assert answer.status_code == 201, answer.text
+    page = visitor.get("/certificates/Z-3").text
+    _, _, spoken = page.partition("<h2>What speaks against it</h2>")
+    assert "When it was issued" not in spoken
+    assert "Today, were it issued" in spoken
+    assert "outside range" in spoken  # TL-01 was calibrated from 4 000 lbf, 17.8 kN
+
+
 def test_the_chain_leads_up_to_external_certificates(visitor):
     page = visitor.get("/certificates/MV-25-0075").text
-    assert "unbroken up to 2 external certificates" in page
+    assert "The chain has" in page  # it is recalled, and so is what it rests on
+    assert "MV-25-0075</a> is recalled" in page
     assert "/certificates/OIF/23-0219" in page
     assert "REF-500A" in page
 
@@ -118,7 +163,7 @@ def test_a_customer_sees_its_own_certificate_without_the_names_of_standards(sign
     page = signed_in("read", customer=OWNER).get("/certificates/MV-25-0075").text
     assert "<span>Recalled</span>" in page
     assert "Every result meets its specification (points 1 to 5, 16 to 80 kip)." in page
-    assert "unbroken up to 2 external certificates" in page
+    assert "The chain has" in page
     for name in ("REF-500A", "WS-101", "OIF/23-0219", "/recalls/", "/items/"):
         assert name not in page
 

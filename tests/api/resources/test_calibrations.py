@@ -26,6 +26,7 @@ SENT = {
     "note": "first line\nsecond line",
     "title": "t",
     "meaning": "m",
+    "override": {"by": "Robin Manager", "reason": "neither REF nor BOX has a certificate here"},
     "uses": [
         {
             "item": "REF",

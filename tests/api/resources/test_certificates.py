@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 import sqlalchemy as sa
-from oracle_cases import cal, force_fault, lab, ref
+from oracle_cases import answered, cal, force_fault, lab, ref
 
 VOID = {"reason": "wrong transducer"}
 # Before the use of C-2, at which the later certificates of WS no longer hold.
@@ -64,7 +64,7 @@ def test_who_used_a_certificate_before_its_void_stays_a_user_of_it(chained):
     assert body["voided_at"].endswith("Z")  # now
     assert in_force(chained, "C-2") == {"certificate": "W-2", "revision": 0}
     late = cal("C-3", "A", "2099-01-01T00:00:00Z", [ref("WS")])
-    chained.post("/v1/calibrations", json=late)
+    chained.post("/v1/calibrations", json=answered(late))
     assert in_force(chained, "C-3") == {"certificate": "W-1", "revision": 0}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from oracle_cases import cal, lab, ref
+from oracle_cases import answered, cal, lab, ref
 
 HARBOUR = "Harbour Cranes"
 
@@ -19,9 +19,9 @@ def events(answer):
 def test_the_feed_tells_of_everything_that_happens_to_a_certificate(client):
     client.post("/v1/imports", json=lab(cal("C-1", "I-1", "02-01", [ref("REF")], customer="A")))
     client.post("/v1/calibrations", json=cal("C-2", "I-1", "03-01", [ref("REF")], status="draft"))
-    client.post("/v1/certificates/C-2/issue", json={"issued_at": "2025-03-02"})
+    client.post("/v1/certificates/C-2/issue", json=answered({"issued_at": "2025-03-02"}))
     amended = cal("C-1", "I-1", "02-01", [ref("REF")], revision=1, amendment="typing error")
-    client.post("/v1/certificates/C-1/revisions", json=amended)
+    client.post("/v1/certificates/C-1/revisions", json=answered(amended))
     client.post("/v1/certificates/C-2/void", json={"reason": "wrong item"})
     answer = feed(client)
     told = [
@@ -96,7 +96,7 @@ def test_the_feed_is_followed_in_pages_and_goes_on_where_it_ended(recalled):
 def test_what_was_refused_is_not_told(recalled):
     before = feed(recalled.client)["cursor"]
     late = cal("N-1", "I-1", "2025-08-01T00:00:00Z", [ref("REF")])
-    assert recalled.client.post("/v1/calibrations", json=late).status_code == 422
+    assert recalled.client.post("/v1/calibrations", json=late).status_code == 409
     assert recalled.dispose(certificates=["GHOST"]).status_code == 422
     again = recalled.client.post("/v1/imports?dry_run=true", json=lab(cal("N", "I", "01-05", [])))
     assert again.status_code == 200

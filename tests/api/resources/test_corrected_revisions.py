@@ -7,7 +7,7 @@ memory). The arithmetic is that of the recall of `conftest`: delta 0.0005, U_del
 from __future__ import annotations
 
 import pytest
-from oracle_cases import cal, lab, percent, ref, row
+from oracle_cases import answered, cal, lab, percent, ref, row
 
 from api.services.upkeep.verification import verify
 
@@ -72,7 +72,7 @@ def test_a_draft_records_what_was_taken(recalled):
 
 def test_a_draft_that_is_issued_takes_the_place_of_the_one_before(recalled, database):
     draft(recalled, amendment="Corrected for the drift of our reference.")
-    sent = {"issued_at": "2025-07-15"}
+    sent = answered({"issued_at": "2025-07-15"})
     issued = recalled.client.post("/v1/certificates/C-1/issue?revision=1", json=sent)
     assert issued.status_code == 200, issued.text
     assert issued.get_json()["amendment"] == "Corrected for the drift of our reference."
@@ -143,9 +143,26 @@ def test_indication_and_error_agree_in_a_draft(recall_of):
     assert "error" not in relative
 
 
+def test_a_rounded_error_leaves_no_contradiction_in_a_draft_and_a_recorded_one_stays(recall_of):
+    # 9.9958 - 10 = -0.0042, stated as -0.004: one unit of its last digit is 0.001. Less 0.005 it is
+    # -0.009, and 9.991 - 10 is just that. The 9.896 of point 2 was 0.1 off before, and is after.
+    rows = [row("10", "-0.004", indicated="9.9958")]
+    rows += [row("10", "-0.004", indicated="9.896") | {"point": 2}]
+    recalled = recall_of(lab(cal("C-1", "I-1", "02-01", [ref("REF")], rows)))
+    sound, wrong = draft(recalled).get_json()["results"]
+    assert (sound["indicated"], sound["error"]) == ("9.991", "-0.009")
+    assert (wrong["indicated"], wrong["error"]) == ("9.891", "-0.009")
+    sent = {"issued_at": "2025-07-15"}
+    refused = recalled.client.post("/v1/certificates/C-1/issue?revision=1", json=sent)
+    assert refused.get_json()["type"] == "/problems/doubtful-ground"
+    details = {one["code"]: one["detail"] for one in refused.get_json()["errors"]}
+    assert details.keys() == {"no_value", "wrong_sum"}  # nothing is recorded of REF
+    assert "point 2" in details["wrong_sum"]
+
+
 def test_a_customer_reads_no_record_of_what_was_taken(recalled, keys):
     draft(recalled)
-    sent = {"issued_at": "2025-07-15"}
+    sent = answered({"issued_at": "2025-07-15"})
     recalled.client.post("/v1/certificates/C-1/issue?revision=1", json=sent)
     headers = keys.headers("read", customer="Harbour Cranes")
     answer = recalled.client.get("/v1/certificates/C-1", headers=headers).get_json()
@@ -171,7 +188,8 @@ def reissued(recalled):
     assert len(drafts(recalled).get_json()["items"]) == 3
     for number in ("C-1", "C-2", "C-3"):
         address = f"/v1/certificates/{number}/issue?revision=1"
-        issued = recalled.client.post(address, json={"issued_at": "2025-07-15T08:00:00Z"})
+        sent = answered({"issued_at": "2025-07-15T08:00:00Z"})
+        issued = recalled.client.post(address, json=sent)
         assert issued.status_code == 200, issued.text
     return recalled
 
@@ -212,7 +230,7 @@ def test_a_correction_of_a_correction_keeps_both(reissued):
     assert made["revision"] == 2
     taken = [one["points"][0]["delta_rel"] for one in made["fault_corrections"]]
     assert taken == ["0.0005", "0.0003"]
-    issued = {"issued_at": "2025-08-15T08:00:00Z"}
+    issued = answered({"issued_at": "2025-08-15T08:00:00Z"})
     reissued.client.post("/v1/certificates/C-1/issue?revision=2", json=issued)
     # 0.0005 + 0.0003 were taken of 0.0008, and 0.0005 of that of the two others.
     found = again(reissued, delta_rel="0.0008")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 
+from oracle_cases import answered
+
 LINK = {
     "id": "TL-1",
     "kind": "customer_instrument",
@@ -91,6 +93,7 @@ def test_after_a_later_start_of_service_an_earlier_use_is_refused(client):
     patch(client, made.headers["Location"], made.headers["ETag"], **when)
     record = {"certificate": "C", "item": "X", "performed_at": "2025-05-31T23:59:59Z"}
     record["uses"] = [{"item": "REF", "role": "force_reference"}]
+    record = answered(record)
     answer = client.post("/v1/calibrations", json=record)
     assert answer.status_code == 422
     assert answer.get_json()["errors"][0]["pointer"] == "/uses/0/item"

@@ -9,7 +9,7 @@ import base64
 import json
 
 import pytest
-from oracle_cases import OPEN, cal, force_fault, lab, ref
+from oracle_cases import OPEN, answered, cal, force_fault, lab, ref
 
 from api.services.recalls import recalls
 from graph.recall import LISTS
@@ -151,7 +151,7 @@ def test_a_fault_of_the_whole_force_leaves_an_error_in_percent_unknown(bench):
     # Twice the weight of delta = -0.5 takes all of the force away.
     result = {"point": 1, "error_rel_pct": "0", "U_rel_pct": "0.1", "tolerance_rel_pct": "1"}
     record = cal("C-X", "I-2", "05-05", [ref("REF", "2")], [result | {"rule": "simple"}])
-    assert bench.post("/v1/calibrations", json=record).status_code == 201
+    assert bench.post("/v1/calibrations", json=answered(record)).status_code == 201
     body = json.loads(report(bench, fault=FAULT | {"delta_rel": "-0.5"}, preview=True).text)
     (entry,) = [one for one in body["affected"] if one["certificate"] == "C-X"]
     point = entry["points"][0]

@@ -1,6 +1,6 @@
 """Alerts: failures, uses they grew by, answers, what was read; make and model of items.
 
-Revision 0009, after 0007. The alerts of what is recorded are raised by `tracehold migrate`, else by
+Revision 0009, after 0008. The alerts of what is recorded are raised by `tracehold migrate`, else by
 the next write.
 """
 
@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0009"
-down_revision = "0007"
+down_revision = "0008"
 branch_labels = None
 depends_on = None
 

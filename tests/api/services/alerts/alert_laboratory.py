@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import json
 
-from oracle_cases import cal, lab, row
+from oracle_cases import answered, cal, lab, row
 
 BY = {"by": "Quinn Assessor"}
 
@@ -52,8 +52,8 @@ class Laboratory:
         return self
 
     def records(self, *arguments, **more):
-        """Record one calibration by itself."""
-        return self.send("calibrations", cal(*arguments, **more))
+        """Record one calibration by itself, on whatever ground."""
+        return self.send("calibrations", answered(cal(*arguments, **more)))
 
     def alerts(self, **filters):
         query = "&".join(f"{name}={value}" for name, value in filters.items())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from oracle_cases import cal, ref
+from oracle_cases import answered, cal, ref
 
 
 def test_uses_of_an_overdue_value_are_one_alert_that_grows(laboratory):
@@ -26,7 +26,9 @@ def test_a_new_overdue_use_opens_what_was_answered_and_a_revision_of_an_old_one_
     made = cal("C-1", "I-1", "03-10", [ref("STD")])
     laboratory.brings(made)
     laboratory.answer(reason="found good on 1 April")
-    laboratory.send("certificates/C-1/revisions", made | {"revision": 1, "amendment": "address"})
+    laboratory.send(
+        "certificates/C-1/revisions", answered(made | {"revision": 1, "amendment": "address"})
+    )
     assert laboratory.open() == []
     laboratory.records("C-2", "I-2", "03-11", [ref("STD")])
     assert len(laboratory.open()) == 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlalchemy as sa
-from oracle_cases import cal, ref
+from oracle_cases import answered, cal, ref
 
 from tests.api.services.alerts.alert_laboratory import BY, check, first, found
 
@@ -13,7 +13,7 @@ def test_a_draft_raises_nothing_until_it_is_issued(laboratory):
     laboratory.brings(cal("C-1", "I-1", "03-05", [ref("STD")], status="draft"))
     assert laboratory.open() == []
     for number in ("S-2", "C-1"):
-        laboratory.send(f"certificates/{number}/issue", {"issued_at": "2025-04-01"}, 200)
+        laboratory.send(f"certificates/{number}/issue", answered({"issued_at": "2025-04-01"}), 200)
     # S-2 states no due date, and nobody used STD overdue of S-1 after it.
     assert laboratory.open() == [("as_found", "STD failed as found in certificate S-2")]
 
@@ -24,7 +24,9 @@ def test_the_same_failure_recorded_again_raises_one(laboratory):
     for status in (201, 201):
         laboratory.send("imports", sent, status)
     laboratory.send("calibrations", failed, 200)
-    laboratory.send("certificates/S-2/revisions", failed | {"revision": 1, "amendment": "address"})
+    laboratory.send(
+        "certificates/S-2/revisions", answered(failed | {"revision": 1, "amendment": "address"})
+    )
     assert len(laboratory.alerts()) == 2
     assert laboratory.alerts(kind="as_found")[0]["raised_by"]["revision"] == 1
 

@@ -14,6 +14,7 @@ OVERRIDE = {"by": "Robin Manager", "reason": "load check only, value not reporte
 def isolate(client):
     """Record a laboratory, and isolate REF, and with it ADP while it holds REF."""
     records = lab(
+        cal("E-1", "REF", "01-02", [], external=True, issuer="Institute"),
         cal("C-1", "I-1", "02-01", [ref("REF")]),
         cal("C-2", "I-2", "02-01", [ref("ADP")]),
         composition=[
@@ -48,6 +49,11 @@ def use(client, item="REF", at="2025-07-01T10:00:00Z", **more):
     return client.post("/v1/calibrations", json=record)
 
 
+def is_isolated(answer):
+    """Whether the isolation is among what speaks against an issue."""
+    return "isolated" in [one.get("code") for one in answer.get_json().get("errors", ())]
+
+
 def resume(client, recall_id=1):
     address = f"/v1/recalls/{recall_id}"
     for path, method, body in (
@@ -61,7 +67,8 @@ def resume(client, recall_id=1):
 
 def test_a_use_after_the_isolation_is_refused_with_the_place_and_the_remedy(isolated):
     refused = use(isolated)
-    assert refused.status_code == 422
+    assert refused.status_code == 409
+    assert refused.get_json()["type"] == "/problems/doubtful-ground"
     (issue,) = refused.get_json()["errors"]
     assert issue["pointer"] == "/uses/0/item"
     assert issue["detail"] == "REF is isolated by recall R-00001"
@@ -69,34 +76,38 @@ def test_a_use_after_the_isolation_is_refused_with_the_place_and_the_remedy(isol
     assert isolated.get("/v1/certificates/N-1").status_code == 404
 
 
-def test_an_import_is_refused_too_and_points_into_the_file(isolated):
+def test_an_import_of_history_records_it_and_refuses_nothing(isolated):
     record = lab(cal("N-1", "I-1", "2025-07-01T10:00:00Z", [ref("I-2"), ref("REF")]))
-    refused = isolated.post("/v1/imports", json=record | {"items": []})
-    assert [one["pointer"] for one in refused.get_json()["errors"]] == [
-        "/calibrations/0/uses/1/item"
-    ]
+    assert isolated.post("/v1/imports", json=record | {"items": []}).status_code == 201
+    found = isolated.get("/v1/certificates/N-1/grounds").get_json()["grounds"]
+    assert [one["item"] for one in found if one["code"] == "isolated"] == ["REF"]
 
 
 @pytest.mark.parametrize(
-    ("at", "status"),
+    ("at", "refused"),
     [
-        ("2025-06-30T12:00:00Z", 201),  # at the instant of isolation
-        ("2025-06-30T12:00:00.000001Z", 422),
-        ("2025-06-30", 201),  # could be earlier that day; the recall's window holds it
-        ("2025-07-01", 422),
+        ("2025-06-30T12:00:00Z", False),  # at the instant of isolation
+        ("2025-06-30T12:00:00.000001Z", True),
+        ("2025-06-30", False),  # could be earlier that day; the recall's window holds it
+        ("2025-07-01", True),
     ],
 )
-def test_only_uses_after_the_isolation_are_refused(isolated, at, status):
-    assert use(isolated, at=at).status_code == status
+def test_only_uses_after_the_isolation_are_refused_for_it(isolated, at, refused):
+    assert is_isolated(use(isolated, at=at)) is refused
+
+
+def test_uses_up_to_the_isolation_lie_in_the_window_of_the_recall(isolated):
+    (issue,) = use(isolated, at="2025-06-30T12:00:00Z").get_json()["errors"]
+    assert (issue["code"], issue["pointer"]) == ("in_doubt", "/uses/0/item")
 
 
 @pytest.mark.parametrize(
-    ("at", "status"), [("2025-07-01T10:00:00Z", 422), ("2025-09-02T10:00:00Z", 201)]
+    ("at", "refused"), [("2025-07-01T10:00:00Z", True), ("2025-09-02T10:00:00Z", False)]
 )
-def test_an_assembly_is_isolated_while_it_holds_the_part(isolated, at, status):
+def test_an_assembly_is_isolated_while_it_holds_the_part(isolated, at, refused):
     answer = use(isolated, "ADP", at)
-    assert answer.status_code == status
-    if status == 422:
+    assert is_isolated(answer) is refused
+    if refused:
         assert answer.get_json()["errors"][0]["detail"] == (
             "REF, which is in ADP, is isolated by recall R-00001"
         )
@@ -140,11 +151,11 @@ def test_a_use_recorded_before_stays_the_same_and_older_ones_can_still_be_record
         isolated.post("/v1/calibrations", json=cal("C-1", "I-1", "02-01", [ref("REF")])).status_code
         == 200
     )
-    assert use(isolated, at="2025-03-01T10:00:00Z").status_code == 201
+    assert not is_isolated(use(isolated, at="2025-03-01T10:00:00Z"))
 
 
-@pytest.mark.parametrize(("channel", "status"), [("A", 422), ("B", 201), (None, 422)])
-def test_a_fault_on_a_channel_isolates_that_channel_and_unnamed_ones(client, channel, status):
+@pytest.mark.parametrize(("channel", "refused"), [("A", True), ("B", False), (None, True)])
+def test_a_fault_on_a_channel_isolates_that_channel_and_unnamed_ones(client, channel, refused):
     records = lab(cal("C-1", "I-1", "02-01", [ref("IND", channel="A")]))
     records["items"] = [
         {"id": "IND", "kind": "readout", "channels": ["A", "B"]},
@@ -161,10 +172,33 @@ def test_a_fault_on_a_channel_isolates_that_channel_and_unnamed_ones(client, cha
     }
     assert client.post("/v1/recalls", json={"fault": fault}).status_code == 201
     more = {} if channel is None else {"channel": channel}
-    assert use(client, "IND", **more).status_code == status
+    assert is_isolated(use(client, "IND", **more)) is refused
 
 
 def test_a_fault_that_names_no_isolation_isolates_nothing(client):
     client.post("/v1/imports", json=lab(cal("C-1", "I-1", "02-01", [ref("REF")])))
     report(client, fault={"isolated_at": None})
-    assert use(client).status_code == 201
+    assert not is_isolated(use(client))
+
+
+def test_a_use_that_is_corrected_or_added_is_refused_in_the_same_words(isolated):
+    # C-3 was made after the isolation, with another reference; the sheet says it was REF.
+    made = cal("C-3", "I-1", "2025-07-01T10:00:00Z", [ref("OTHER")])
+    laboratory = lab(cal("E-2", "OTHER", "01-02", [], external=True, issuer="Institute"), made)
+    assert isolated.post("/v1/imports", json=laboratory).status_code == 201
+    said = {"by": "M. Tarn", "reason": "the sheet says so"}
+    for address in ("/v1/certificates/C-3/uses", "/v1/certificates/C-3/uses/0/corrections"):
+        refused = isolated.post(address, json=said | {"use": ref("REF")})
+        assert refused.get_json()["type"] == "/problems/doubtful-ground"
+        (issue,) = refused.get_json()["errors"]
+        assert (issue["pointer"], issue["code"]) == ("/use/item", "isolated")
+        assert issue["detail"] == "REF is isolated by recall R-00001"
+    (kept,) = isolated.get("/v1/certificates/C-3").get_json()["uses"]
+    assert kept["item"] == "OTHER"
+    answered = said | {"use": ref("REF", override=OVERRIDE)}
+    assert isolated.post(address, json=answered).status_code == 201
+    # Before the isolation it was in use.
+    assert (
+        isolated.post("/v1/certificates/C-2/uses", json=said | {"use": ref("REF")}).status_code
+        == 201
+    )

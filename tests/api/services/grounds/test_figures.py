@@ -9,11 +9,21 @@ from __future__ import annotations
 import pytest
 from oracle_cases import cal, lab, ref, row
 
-from api.services.grounds.figures import figures
+from api.services.grounds.candidates import Candidates
+from api.services.grounds.figures import figure_findings
 from api.services.grounds.finding import MIND, STOP
 from api.services.records.revisions import choose
 
+NOW = 2**62
 ALDER, BIRCH = "Alder Rigging", "Birch Lifting"
+
+
+def spoken(session, *certificates):
+    """What is found in the figures of certificates, by key."""
+    found = {one.id: [] for one in certificates}
+    for key, finding in figure_findings(Candidates(session, dict.fromkeys(found, NOW))):
+        found[key].append(finding)
+    return found
 
 
 @pytest.fixture
@@ -27,7 +37,7 @@ def found(client, database):
         assert answer.status_code == 201, answer.text
         with database.read() as session:
             certificate = choose(session, "C-1")
-            return figures(session, [certificate])[certificate.id]
+            return spoken(session, certificate)[certificate.id]
 
     return ask
 
@@ -164,7 +174,7 @@ def test_another_version_than_agreed_is_found(found, client, record, agreed, dat
     record("/v1/agreements", AGREED | {"rule": {"id": "G", "version": 2}})
     with database.read() as session:
         certificate = choose(session, "C-1")
-        (one,) = figures(session, [certificate])[certificate.id]
+        (one,) = spoken(session, certificate)[certificate.id]
     assert 'judged by rule "G", version 1, but agreed' in one.detail
     assert 'rule "G", version 2 (agreement AG, version 2)' in one.detail
 
@@ -215,6 +225,6 @@ def test_many_certificates_are_asked_together_and_each_gets_its_own(client, data
     assert client.post("/v1/imports", json=made).status_code == 201
     with database.read() as session:
         some = [choose(session, number) for number in ("C-1", "C-2", "C-3")]
-        found = figures(session, some)
+        found = spoken(session, *some)
         points = [[one.point for one in found[certificate.id]] for certificate in some]
     assert points == [["2"], ["1"], []]

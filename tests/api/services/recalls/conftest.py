@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from oracle_cases import OPEN, cal, lab, ref
+from oracle_cases import OPEN, answered, cal, lab, ref
 
 FAULT = {"item": "REF", "kind": "true_force_relative_error", "delta_rel": "-0.0005"} | OPEN
 LABORATORY = lab(
@@ -32,7 +32,7 @@ class Recalled:
 
     def record(self, *calibrations):
         for one in calibrations:
-            self.post("/v1/calibrations", one)
+            self.post("/v1/calibrations", answered(one))
 
     def report(self, **more):
         return self.post("/v1/recalls", {"fault": self.fault} | more)

@@ -170,8 +170,11 @@ def test_an_external_certificate_by_itself_is_its_own_root(chain):
 
 
 def test_a_diamond_is_walked_once(chain):
-    second = cal("W-2", "WS-2", "02-02", [ref("REF")])
-    found = chain(whole(second, C_1={"uses": [ref("WS", "0.5"), ref("WS-2", "0.5")]}))
+    both = [row(applied="5"), row(point=2)]  # each of the two bears half of the 10 kN
+    on_ref = [ref("REF", points=[2])]
+    second = cal("W-2", "WS-2", "02-02", on_ref, both)
+    halves = [ref("WS", "0.5"), ref("WS-2", "0.5")]
+    found = chain(whole(second, W_1={"results": both, "uses": on_ref}, C_1={"uses": halves}))
     assert breaks(found) == []
     assert len(found["links"]) == 4
     assert len(found["roots"]) == 1

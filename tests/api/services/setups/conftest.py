@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from api.rules.units import parse_quantity, to_newton
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
-from api.services.setups.requirements import Taken
+from api.services.records.requirements import Taken
 from api.services.setups.setups import Piece, Setup
 from api.store.tables import Item
 from graph.moments import moment, time_zone

@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from api.errors import InvalidRecord, UnknownReference
-from api.services.setups import requirements
+from api.services.records import requirements
 from api.services.setups.setups import gather
 
 AT = "2025-06-01T12:00:00Z"

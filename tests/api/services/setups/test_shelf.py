@@ -10,7 +10,7 @@ from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
 from api.services.life import load_events
 from api.services.recalls import recalls, run
-from api.services.setups import requirements
+from api.services.records import requirements
 from api.services.setups.setups import gather
 from api.services.setups.shelf import MOST, shelf
 from api.store.record_changes import position

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 import sqlalchemy as sa
-from oracle_cases import OPEN, cal, lab, ref
+from oracle_cases import OPEN, answered, cal, lab, ref
 
 from api.services.upkeep.verification import verify
 from api.store.record_watch import (
@@ -21,7 +21,7 @@ LABORATORY = lab(
     cal("C-1", "A", "02-01", [ref("WS")]),
     cal("G-1", "GOOD", "01-05", [ref("GOLD")]),
 )
-LATE = cal("C-2", "GOLD", "05-01", [ref("WS")])
+LATE = answered(cal("C-2", "GOLD", "05-01", [ref("WS")]))
 
 
 @pytest.fixture
@@ -90,7 +90,7 @@ def test_an_item_that_is_not_watched_is_found(kept):
 
 
 def test_a_write_that_marked_nobody_is_found(kept, client):
-    more = cal("C-3", "A", "05-05", [ref("WS")])
+    more = answered(cal("C-3", "A", "05-05", [ref("WS")]))
     assert client.post("/v1/calibrations", json=more).status_code == 201
     with kept.write() as session:
         session.execute(sa.update(RecallWatch).values(marked_position=None))

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, exists, or_, select
+from sqlalchemy import ColumnElement, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import InvalidRecord, Issue
@@ -59,9 +59,14 @@ def subject_of(item: Item) -> Subject:
     return Subject(item.id, item.type, item.capacity, *make_and_model(item))
 
 
-def exists_for(session: Session, subject: Subject) -> bool:
-    """Whether a requirement, or several that count alike, is recorded for an instrument."""
-    return bool(_best(_fitting(session, subject)))
+def since_us(session: Session, subject: Subject) -> int | None:
+    """Return when the first requirement that counts for an instrument was recorded, if one is.
+
+    Where several count alike, one of them is asked for all the same.
+    """
+    codes = [row.code for row in _best(_fitting(session, subject))]
+    first = select(func.min(Requirement.recorded_us)).where(Requirement.code.in_(codes))
+    return session.scalar(first) if codes else None
 
 
 def choose(session: Session, subject: Subject, place: str = "") -> Choice:

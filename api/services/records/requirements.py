@@ -19,7 +19,7 @@ from api.errors import Issue, NotFound, UnknownReference
 from api.services.base.record import Record
 from api.services.base.recording import Collection, Outcome, Recording, repeated
 from api.services.base.texts import texted
-from api.services.setups.requirement_choice import Subject, choose, subject_of
+from api.services.records.requirement_choice import Subject, choose, subject_of
 from api.store import versions
 from api.store.fitting import Requirement
 from api.store.reading import SessionReader

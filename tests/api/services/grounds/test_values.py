@@ -1,0 +1,115 @@
+"""Values that do not hold: each finding fires, and is silent just inside (DESIGN by hand).
+
+The rules are those of the trade: a value is used while its calibration is in force and not overdue
+(ISO/IEC 17025:2017, 6.4.6, 6.4.9 and 6.5, from memory); instants below are chosen a day apart.
+"""
+
+from __future__ import annotations
+
+import pytest
+from oracle_cases import cal, part, ref
+
+from tests.api.services.grounds.conftest import SPAN, candidate
+
+STOP = "stop"
+
+
+def test_a_complete_certificate_has_nothing_against_it(bench):
+    bench.imported()
+    assert bench.codes(candidate()) == []
+    bench.post("/v1/calibrations", candidate())
+    kept = bench.get("/v1/certificates/N-1/grounds")
+    assert (kept["grounds"], kept["today"]) == ([], [])
+
+
+@pytest.mark.parametrize(
+    ("void", "found"),
+    [
+        ({"voided_at": "2025-05-31T00:00:00Z"}, True),  # before the use
+        ({"voided_at": "2025-06-02T00:00:00Z"}, True),  # after the use, before the issue (now)
+        ({}, True),  # nobody knows when
+        (None, False),  # not at all
+    ],
+)
+def test_a_value_voided_by_the_issue_does_not_fall_back_on_an_older_one(bench, void, found):
+    status = {} if void is None else {"status": "voided", "void_reason": "wrong"} | void
+    bench.imported(cal("W-2", "WS", "03-01", [ref("REF")], SPAN, **status))
+    codes = [code for code, _ in bench.codes(candidate())]
+    assert ("voided_value" in codes) is found
+
+
+def test_a_void_of_another_mode_or_of_a_calibration_after_the_use_is_none(bench):
+    void = {"status": "voided", "void_reason": "wrong", "voided_at": "2025-05-01T00:00:00Z"}
+    bench.imported(
+        cal("W-2", "WS", "03-01", [ref("REF")], SPAN, mode="tension", **void),
+        cal("W-3", "WS", "06-02", [ref("REF")], SPAN, **void | {"voided_at": "2025-07-01"}),
+    )
+    assert bench.codes(candidate(mode="compression")) == []
+    assert bench.codes(candidate(mode="tension")) == [("voided_value", STOP)]
+
+
+def test_a_named_certificate_that_was_voided_is_one(bench):
+    void = {"status": "voided", "void_reason": "wrong", "voided_at": "2025-05-01T00:00:00Z"}
+    bench.imported(cal("W-0", "WS", "01-20", [ref("REF")], SPAN, **void))
+    assert bench.codes(candidate(ref("WS", certificate="W-0", revision=0))) == [
+        ("voided_value", STOP)
+    ]
+    assert bench.codes(candidate(ref("WS", certificate="W-1"))) == []
+
+
+def test_a_reference_has_a_value(bench):
+    bench.imported(kinds={"BARE": "working_standard", "RIG": "force_machine"})
+    found = bench.found(candidate(ref("BARE")))
+    assert [(one["code"], one["weight"], one["item"]) for one in found] == [
+        ("no_value", STOP, "BARE")
+    ]
+    readout = {"item": "BARE", "role": "readout_reference"}
+    assert bench.codes(candidate(ref("WS"), readout)) == [("no_value", STOP)]
+    monitor = {"item": "BARE", "role": "environment"}
+    assert bench.codes(candidate(ref("WS"), monitor)) == []
+    held = {"assembly": "RIG", "part": "WS", "from": "2025-01-01", "until": "2025-06-02"}
+    bench.post("/v1/compositions", held)
+    assert bench.codes(candidate(ref("RIG"))) == []
+    assert bench.codes(candidate(ref("RIG"), at="06-03")) == [("no_value", STOP)]
+
+
+@pytest.mark.parametrize(
+    ("due", "at", "found"),
+    [
+        ("2025-05-31", "2025-06-01T00:00:00Z", True),
+        ("2025-06-01", "2025-06-01T23:59:59Z", False),  # to the end of the day
+        ("2025-06-01T10:00:00Z", "2025-06-01T10:00:00Z", False),
+        ("2025-06-01T10:00:00Z", "2025-06-01T10:00:01Z", True),
+    ],
+)
+def test_a_value_is_not_used_after_it_was_due(bench, due, at, found):
+    bench.imported(cal("W-2", "WS", "03-01", [ref("REF")], SPAN, due_at=due))
+    assert bench.codes(candidate(at=at)) == ([("overdue", STOP)] if found else [])
+
+
+def test_a_later_calibration_that_confirmed_limits_extends_the_date(bench):
+    bench.imported(
+        cal("W-2", "WS", "03-01", [ref("REF")], SPAN, due_at="2025-05-01"),
+        cal("W-3", "WS", "04-20", [ref("REF")], [], due_at="2026-05-01", assigns_value=False),
+    )
+    assert bench.codes(candidate()) == []
+    assert bench.codes(candidate(ref("WS", certificate="W-2"))) == [("overdue", STOP)]
+
+
+def test_a_named_certificate_is_one_of_the_mode(bench):
+    bench.imported(cal("W-2", "WS", "03-01", [ref("REF")], SPAN, mode="tension"))
+    named = ref("WS", certificate="W-2")
+    assert bench.codes(candidate(named, mode="compression")) == [("mode_mismatch", STOP)]
+    assert bench.codes(candidate(named, mode="tension")) == []
+    assert bench.codes(candidate(named)) == []
+
+
+@pytest.mark.parametrize(("at", "found"), [("03-31", False), ("04-02", True)])
+def test_a_part_calibrated_after_the_assembly_is_borne_in_mind(bench, at, found):
+    bench.imported(
+        cal("R-1", "RIG", "04-01", [ref("WS")], SPAN),
+        cal("W-2", "WS", at, [ref("REF")], SPAN, assigns_value=False, adjusted=True),
+        kinds={"RIG": "force_machine"},
+        composition=[part("RIG", "WS")],
+    )
+    assert bench.codes(candidate(ref("RIG"))) == ([("part_changed", "mind")] if found else [])
