@@ -12,6 +12,7 @@ from pathlib import Path
 from flask import Flask
 from werkzeug.middleware.proxy_fix import ProxyFix
 
+from api.pages import alerts as alert_pages
 from api.pages import certificates as certificate_pages
 from api.pages import decisions as decision_pages
 from api.pages import docs, recall_files, recall_work, sessions, start
@@ -22,6 +23,7 @@ from api.pages import problems as page_problems
 from api.pages import recalls as recall_pages
 from api.resources import (
     agreements,
+    alerts,
     batches,
     calibrations,
     cases,
@@ -66,6 +68,7 @@ from api.resources import (
     webhooks,
 )
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber
+from api.services.alerts import raising
 from api.services.base.cautions import CAUTION
 from api.services.decisions.decisions import KEEPER, Keeper
 from api.settings import Settings
@@ -98,6 +101,7 @@ BLUEPRINTS = [
     imports.blp,
     csv_imports.blp,
     recalls.blp,
+    alerts.blp,
     cases.blp,
     corrected_revisions.blp,
     corrective_steps.blp,
@@ -135,6 +139,7 @@ PAGES = [
     docs.blp,
     sessions.blp,
     start.blp,
+    alert_pages.blp,
     certificate_pages.blp,
     decision_pages.blp,
     recall_pages.blp,
@@ -217,6 +222,7 @@ def work_on(app: Flask, database: Database) -> None:
     looked through. No request may be running.
     """
     app.extensions[transactions.EXTENSION] = database
+    database.follow = raising.follow
     meters = counting.install(app, database)
     app.extensions[KEEPER] = Keeper(database, meters.group_sizes.observe)
     auth.install(app)

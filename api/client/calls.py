@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from api.client.alerts import AlertCalls
 from api.client.cases import CaseCalls
 from api.client.certificates import CertificateCalls
 from api.client.decisions import DecisionCalls
@@ -17,6 +18,7 @@ class Client(
     DecisionCalls,
     RecallCalls,
     CaseCalls,
+    AlertCalls,
     EvidenceCalls,
     SetupCalls,
 ):

@@ -26,7 +26,10 @@ if TYPE_CHECKING:
 
 LINES = (".ndjson", ".jsonl")
 CSV = ".csv"
-COLLECTIONS = ("items", "composition", "calibrations", "uses", "results", "checks")
+COLLECTIONS = (
+    *("items", "composition", "calibrations", "uses", "results", "checks"),
+    "requirements",
+)
 Json = Mapping[str, Any]
 
 

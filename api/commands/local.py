@@ -52,11 +52,17 @@ def opened(*, migrated: bool = True) -> Iterator[Database]:
 @click.command()
 def migrate() -> None:
     """Bring the database to the schema of this version; safe to repeat."""
+    from api.services.alerts import raising
     from api.store import migrate as migrations
 
     with opened(migrated=False) as database:
         before = migrations.current(database)
         migrations.upgrade(database)
+        with database.read() as session:
+            behind = not raising.is_up_to_date(session)
+        if behind:  # what was recorded before there were alerts
+            with database.write(_author("migrate")) as session:
+                raising.follow(session)
         after = migrations.current(database)
     say(f"The database was at {before or 'nothing'} and is now at {after}.")
 

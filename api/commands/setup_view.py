@@ -21,10 +21,11 @@ def setup_view(answer: Json) -> Group:
     """The findings of a set-up check; those that agree are only counted."""
     agree = sum(one["outcome"] == "agrees" for one in answer["findings"])
     parts: list[Table | Text] = [
+        *_requirement(answer),
         Text(
             f"Differ: {answer['differs']}; could not be checked: {answer['not_checked']}; "
             f"agree: {agree}."
-        )
+        ),
     ]
     for outcome, heading, colour in (
         ("differs", "differs", "red"),
@@ -34,6 +35,13 @@ def setup_view(answer: Json) -> Group:
         if found:
             parts.append(_findings(found, heading, colour))
     return Group(*parts, *(_shelf(one) for one in answer["shelf"][:1]))
+
+
+def _requirement(answer: Json) -> list[Text]:
+    found = answer.get("requirement")
+    if found is None or "why" not in found:
+        return []
+    return [Text(f"Requirement {found['id']} version {found['version']}: {found['why']}.")]
 
 
 def _findings(found: Iterable[Json], heading: str, colour: str) -> Table:

@@ -8,7 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from api.errors import InvalidRecord
-from api.pages.fault_form import LINES, PERCENTS, PLAIN, TIMES, on_the_clock
+from api.pages.fault_form import MOST_LINES, PERCENTS, PLAIN, TIMES, on_the_clock
 
 
 def fields_of(fault: Mapping[str, Any], zone: ZoneInfo) -> dict[str, str]:
@@ -22,7 +22,7 @@ def fields_of(fault: Mapping[str, Any], zone: ZoneInfo) -> dict[str, str]:
     several = ("segments", "effect_rel")
     known = {*PLAIN, "revision", *TIMES, *PERCENTS, "U_delta_k", "other_types", *several}
     left = [name for name in fault if name not in known and fault[name] is not None]
-    left += [name for name in several if len(fault.get(name) or ()) > LINES]
+    left += [name for name in several if len(fault.get(name) or ()) > MOST_LINES]
     if left:
         raise InvalidRecord(
             f"the form has no place for {', '.join(sorted(left))} of the earlier fault; look again "

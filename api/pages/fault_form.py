@@ -22,7 +22,9 @@ from zoneinfo import ZoneInfo
 from api.pages import forms
 from api.schemas.fault_kinds import DATA_FAULTS, NEEDS, STATES_ITS_OWN_U
 
+# Lines of a table that are shown at least, and how many are read.
 LINES = 5
+MOST_LINES = 60
 _CLOCK = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?")
 
 
@@ -84,8 +86,12 @@ PLAIN = (
 OF_ITEMS_ONLY = ("readout_gain",)
 SUBJECT = ("item", "certificate", "revision", "issuer", "method")
 ROWS = [
-    *(f"segment-{line}-{name}" for line in range(LINES) for name in ("above", "up_to", "delta")),
-    *(f"effect-{line}-{name}" for line in range(LINES) for name in ("type", "pct")),
+    *(
+        f"segment-{line}-{name}"
+        for line in range(MOST_LINES)
+        for name in ("above", "up_to", "delta")
+    ),
+    *(f"effect-{line}-{name}" for line in range(MOST_LINES) for name in ("type", "pct")),
 ]
 FIELDS = (*PLAIN, "revision", *TIMES, *PERCENTS, "U_delta_k", *ROWS, "other_types")
 MOST_AT_ONCE = 20
@@ -156,6 +162,12 @@ def body_of(
     if not aside:
         return {"fault": fault, **_previous(sent)}
     return {"faults": [*(fault_of(one, zone) for one in aside), fault], **_previous(sent)}
+
+
+def lines_shown(sent: Mapping[str, str]) -> int:
+    """Return how many lines the tables of the form need."""
+    filled = [name.split("-")[1] for name in ROWS if sent.get(name, "").strip()]
+    return max(LINES, *(int(line) + 1 for line in filled)) if filled else LINES
 
 
 def labels(aside: int) -> forms.Labels:
@@ -271,7 +283,7 @@ def _several(sent: Mapping[str, str], kind: str) -> dict[str, Any]:
     found: dict[str, Any] = {}
     if kind == "true_force_relative_error":
         segments = []
-        for line in range(LINES):
+        for line in range(MOST_LINES):
             fields = {f"segment-{line}-{name}": name for name in ("above", "up_to", "delta")}
             entered = {fields[name]: text for name, text in forms.filled(sent, *fields).items()}
             if entered:
@@ -285,7 +297,7 @@ def _several(sent: Mapping[str, str], kind: str) -> dict[str, Any]:
             found["segments"] = segments
     if kind == "indication_effect_by_type":
         effects = {}
-        for line in range(LINES):
+        for line in range(MOST_LINES):
             entered = forms.filled(sent, f"effect-{line}-type", f"effect-{line}-pct")
             if named := entered.get(f"effect-{line}-type"):
                 effects[named.replace(" ", "_")] = share(entered.get(f"effect-{line}-pct", ""))

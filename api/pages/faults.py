@@ -18,12 +18,13 @@ from flask import Response, redirect, request, url_for
 from api.errors import InvalidRecord, TraceholdError
 from api.pages import fault_form, forms
 from api.pages.fault_again import fields_of
-from api.pages.fault_form import KINDS, LINES, SHOWN_FOR, body_of, on_the_clock
+from api.pages.fault_form import KINDS, SHOWN_FOR, body_of, on_the_clock
 from api.pages.layout import is_part, pages, show, zone
 from api.pages.recalls import summary_sentence
 from api.pages.sessions import new_once, once, page
 from api.pages.timeline import Timeline, timeline
 from api.schemas.faults import RecallRequestSchema
+from api.services.alerts import alerts, drafts
 from api.services.base.record import Record
 from api.services.overview import fault_subjects, start
 from api.services.recalls import recalls, reporting, run
@@ -63,6 +64,9 @@ def show_form() -> Response:
     again = request.args.get("previous", type=int)
     if again is not None and not chosen:
         return _second_look(again)
+    alert = request.args.get("alert", type=int)
+    if alert is not None:
+        return _of_alert(alert)
     if not chosen:
         return _choice(request.args.get("q", ""), [])
     return _form(_begun(chosen), [], None)
@@ -90,6 +94,9 @@ def report_fault() -> Response:
     def work() -> Any:
         answer, head = reporting.reported(reading, writing, command, now_us, asked.looked)
         meters().stored_recall(answer.head["summary"])
+        if (alert := sent.get("alert", "")).isdigit():
+            answered = {"alert_id": int(alert), "recall": head["number"]}
+            return redirect(url_for("alert_pages.show_alert", **answered), 303)
         return redirect(url_for("recall_pages.show_recall", recall_id=head["id"]), 303)
 
     return once(work)
@@ -122,6 +129,13 @@ def _second_look(again: int) -> Response:
     *aside, last = (fields_of(fault, zone()) for fault in faults)
     sent = {"U_delta_k": "2"} | last | {"previous": str(again)}
     return _form(sent, [fault_form.put_aside(one) for one in aside], None)
+
+
+def _of_alert(key: int) -> Response:
+    """The form with the fault that an alert shows."""
+    with reading() as session:
+        fault = drafts.draft(session, alerts.get(session, key))["fault"]
+    return _form({"U_delta_k": "2"} | fields_of(fault, zone()) | {"alert": str(key)}, [], None)
 
 
 def _choice(text: str, aside: list[str]) -> Response:
@@ -159,7 +173,7 @@ def _form(sent: Fields, aside: list[str], asked: Asked | None) -> Response:
         sent=sent,
         kinds=[one for one in KINDS if _fits(one.name, subject)],
         shown_for=SHOWN_FOR,
-        lines=range(LINES),
+        lines=range(fault_form.lines_shown(sent)),
         earlier=[one for one in earlier if any(_same(f, subject) for f in one["faults"])],
         once=new_once(),
         **facts,

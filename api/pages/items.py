@@ -3,22 +3,29 @@
 from __future__ import annotations
 
 from flask import Response
+from sqlalchemy.orm import Session
 
+from api.errors import InvalidRecord
 from api.pages.corrections import MOST_SHOWN, of_item
 from api.pages.layout import pages, show
 from api.pages.sessions import page
 from api.pages.timeline import timeline
+from api.services.alerts import alerts
+from api.services.alerts.states import OPEN
+from api.services.base.record import Record
 from api.services.casework import isolation
 from api.services.grounds import chains
 from api.services.life import cycles, ledgers
 from api.services.overview import item_history
-from api.services.records import items
+from api.services.records import items, requirement_choice
+from api.store.tables import Item
 from api.web.clock import now_us
 from api.web.transactions import reading
 
 blp = pages("item_pages")
-# The latest of a ledger's uses that a page lists.
+# The latest of a ledger's uses that a page lists, and its first open alerts.
 MOST_USES = 25
+MOST_ALERTS = 12
 
 
 @blp.route("/items/<path:item_id>")
@@ -37,6 +44,8 @@ def show_item(item_id: str) -> Response:
         overrides = isolation.overrides(session, item.id)
         shown = items.shown(session, item)
         corrected = item_history.corrected(session, item)
+        waiting, _ = alerts.find(session, {"state": OPEN, "item": item_id}, None, MOST_ALERTS)
+        required = _required(session, item)
     return show(
         "item.html",
         item=shown,
@@ -52,4 +61,16 @@ def show_item(item_id: str) -> Response:
         corrections=of_item(*corrected, shown.get("identity_swaps") or ()),
         most_corrections=MOST_SHOWN,
         most_uses=MOST_USES,
+        alerts=waiting,
+        required=required,
     )
+
+
+def _required(session: Session, item: Item) -> Record:
+    """What its set-up requires: the `id` of the requirement that counts, and `says` why."""
+    try:
+        row, basis, notes = requirement_choice.choose(session, requirement_choice.subject_of(item))
+    except InvalidRecord as ambiguous:
+        return {"id": None, "says": f"{ambiguous.detail}: nobody can say which one is meant"}
+    says = f"recorded for {requirement_choice.BASES[basis]}" if basis is not None else None
+    return {"id": None if row is None else row.code, "says": says, "notes": notes}

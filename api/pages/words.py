@@ -75,6 +75,11 @@ CASE = {
     "notified": State("notified", "halfbox", "warn"),
     "closed": State("closed", "tick", "good"),
 }
+ALERT = {
+    "open": State("open", "ring", "bad"),
+    "answered": State("answered", "tick", "good"),
+    "ended": State("ended", "bar"),
+}
 RESULT = {"pass": VERDICT["pass"], "fail": VERDICT["fail"]}
 # What a set-up check found at worst.
 OUTCOME = {
@@ -141,6 +146,7 @@ TABLES = {
     "result": RESULT,
     "life": LIFE,
     "outcome": OUTCOME,
+    "alert": ALERT,
 }
 
 

@@ -23,6 +23,7 @@ from api.schemas.compositions import CompositionSchema
 from api.schemas.csv_imports import CsvImportAnswerSchema, CsvImportQuerySchema
 from api.schemas.import_mappings import KINDS, ImportMappingSchema
 from api.schemas.items import ItemSchema
+from api.schemas.requirements import NewRequirementSchema
 from api.services.imports.csv_files import CsvFile
 from api.services.imports.csv_imports import CsvImport
 from api.services.imports.csv_mapping import MAPPING, tables_of
@@ -43,6 +44,7 @@ SCHEMAS: dict[str, Schema] = {
     "composition": CompositionSchema(),
     "calibrations": CalibrationSchema(),
     "checks": CheckSchema(),
+    "requirements": NewRequirementSchema(),
 }
 MAPPING_SCHEMA = ImportMappingSchema()
 

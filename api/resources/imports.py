@@ -1,9 +1,10 @@
 """Imports: a laboratory as one document or as lines, all or nothing, safe to repeat.
 
 A laboratory is one document with `items`, `composition` (which part was in which assembly, and
-when), `calibrations` (each with its certificate, the items it used and its results) and `checks`. A
-large one comes as NDJSON, each line a piece of the document such as `{"items": {...}}`. Everything
-can also be recorded piece by piece, at the address of its name.
+when), `calibrations` (each with its certificate, the items it used and its results), `checks`, and
+`requirements` (what models ask of a set-up), of which other content under a known id is the next
+version. A large one comes as NDJSON, each line a piece of the document such as `{"items": {...}}`.
+Everything can also be recorded piece by piece, at the address of its name.
 """
 
 from __future__ import annotations

@@ -1,7 +1,11 @@
 """Requirements: what an instrument asks of its set-up, as data with a source.
 
-It may speak of pins, bearings, threads, seats and rods, for one item or for a type and capacity. A
-set-up check compares a planned set-up with the one that fits the instrument best.
+It may speak of pins, bearings, threads, seats and rods, for one item, for a make and model, or for
+a type, of one rated capacity or of any. A set-up check compares a planned set-up with the most
+specific one: of the item, of its make and model, of its type and capacity, of its type. Two that
+count alike are an error that names both. Neighbouring models of one capacity take different pins: a
+requirement of another model is never taken, and it is said that the instrument's own has none. Many
+come with a laboratory (`requirements` of an import), or as a pin list from a spreadsheet.
 """
 
 from __future__ import annotations

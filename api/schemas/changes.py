@@ -21,6 +21,9 @@ EVENTS = (
     "case.changed",
     "recall.stale",
     "notice.created",
+    "alert.raised",
+    "alert.answered",
+    "alert.ended",
 )
 
 
@@ -82,6 +85,7 @@ class ChangeSchema(StrictSchema):
     stale = Text(metadata={"description": '"stale" or "current": whether a recall still holds'})
     notice = Text()
     notice_id = fields.Integer()
+    alert = fields.Integer(metadata={"description": "Id of the alert"})
 
 
 class ChangesSchema(StrictSchema):

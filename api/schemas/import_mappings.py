@@ -23,6 +23,7 @@ from api.schemas.checks import CheckSchema, Covers
 from api.schemas.compositions import CompositionSchema
 from api.schemas.fields import DecimalText, FreeObject, MomentText, Text, WholeNumber, above, refuse
 from api.schemas.items import ItemSchema
+from api.schemas.requirements import NewRequirementSchema
 from graph.moments import BadMoment, time_zone
 
 ISO = "iso"
@@ -34,6 +35,7 @@ _SCHEMAS = {
     "uses": UseSchema(),
     "results": ResultSchema(),
     "checks": CheckSchema(),
+    "requirements": NewRequirementSchema(),
 }
 _KINDS: Mapping[type[fields.Field[Any]], str] = {
     DecimalText: "decimal",
@@ -81,6 +83,11 @@ PARTS: Mapping[str, tuple[str, ...] | None] = {
     "override": ("by", "reason"),
     "tolerance": ("lower", "upper"),
     "tolerance_rel_pct": ("lower", "upper"),
+    "applies_to": ("item", "make", "model", "type", "capacity"),
+    **dict.fromkeys(
+        ("pin", "top_pin", "bottom_pin"), ("diameter", "tolerance_plus", "tolerance_minus")
+    ),
+    "shackle": ("style", "size"),
 }
 
 

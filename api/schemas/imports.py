@@ -10,6 +10,7 @@ from api.schemas.checks import CheckSchema
 from api.schemas.compositions import CompositionSchema
 from api.schemas.fields import Text
 from api.schemas.items import ItemSchema
+from api.schemas.requirements import NewRequirementSchema
 
 
 class LaboratorySchema(AnnotatedSchema):
@@ -23,6 +24,7 @@ class LaboratorySchema(AnnotatedSchema):
     composition = fields.List(fields.Nested(CompositionSchema))
     calibrations = fields.List(fields.Nested(CalibrationSchema))
     checks = fields.List(fields.Nested(CheckSchema))
+    requirements = fields.List(fields.Nested(NewRequirementSchema))
 
 
 class ImportQuerySchema(StrictSchema):

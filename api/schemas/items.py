@@ -14,6 +14,8 @@ class ItemFields(AnnotatedSchema):
 
     type = Text(metadata={"description": "tension_link, crane_scale, dynamometer, clevis, pin ..."})
     capacity = Text(metadata={"description": "Rated capacity with its unit, such as 50 kN"})
+    make = Text(max_length=200, metadata={"description": "Who made it"})
+    model = Text(max_length=200, metadata={"description": "Model of the maker, as on its plate"})
     channels = fields.List(Text(), metadata={"description": "Channels of a readout"})
     cycles_at_last_inspection = WholeNumber()
     design_life_cycles = WholeNumber(minimum=1)

@@ -17,17 +17,26 @@ REQUIRED = (
 
 
 class AppliesToSchema(StrictSchema):
-    """One item, or every item of a type, of one rated capacity or of any."""
+    """One item, every item of a make and model, or of a type; of one rated capacity or of any."""
 
     item = Text(max_length=200)
+    make = Text(max_length=200, metadata={"description": "With its model"})
+    model = Text(
+        max_length=200, metadata={"description": "Compared but for case and spacing, like the make"}
+    )
     type = Text(max_length=200)
     capacity = ForceText(metadata={"description": "Compared exactly, whatever the unit"})
 
     @validates_schema
     def _one_of_two(self, data: dict[str, Any], **kwargs: Any) -> None:
-        if ("item" in data) == ("type" in data):
-            raise refuse("neither an item nor a type, or both", "name an item, or a type")
-        if "capacity" in data and "type" not in data:
+        if sum(name in data for name in ("item", "type", "make")) != 1:
+            remedy = "name an item, a make and model, or a type"
+            raise refuse("none of item, make and model, and type, or several of them", remedy)
+        for name, needs in (("make", "model"), ("model", "make")):
+            if name in data and needs not in data:
+                error = refuse(f"{name} without {needs}", f"give {needs} too")
+                raise ValidationError(error.messages, name)
+        if "capacity" in data and "item" in data:
             error = refuse("a capacity without a type", "an item has its own capacity")
             raise ValidationError(error.messages, "capacity")
 
@@ -110,4 +119,8 @@ class RequirementQuerySchema(StrictSchema):
 
     item = Text()
     type = Text()
-    best_for = Text(metadata={"description": "Only the one that counts for this item"})
+    make = Text()
+    model = Text()
+    best_for = Text(
+        metadata={"description": "Only the one that counts for this item; 422 if several do"}
+    )

@@ -37,6 +37,8 @@ class NewSetupCheckSchema(StrictSchema):
     instrument = Text(max_length=200)
     type = Text(max_length=200, metadata={"description": "In the place of an instrument"})
     capacity = ForceText(metadata={"description": "With a type: the rated capacity"})
+    make = Text(max_length=200, metadata={"description": "With a type: who makes it"})
+    model = Text(max_length=200, metadata={"description": "With a make"})
     requirement = Text(
         max_length=200, metadata={"description": "The one that fits the instrument best if absent"}
     )
@@ -62,7 +64,12 @@ class NewSetupCheckSchema(StrictSchema):
     def _an_instrument_or_a_type(self, data: dict[str, Any], **kwargs: Any) -> None:
         if ("instrument" in data) == ("type" in data):
             raise refuse("neither an instrument nor a type, or both", "name one of the two")
-        for name, needs in (("capacity", "type"), ("requirement_version", "requirement")):
+        for name, needs in (
+            ("capacity", "type"),
+            ("make", "type"),
+            ("model", "make"),
+            ("requirement_version", "requirement"),
+        ):
             if name in data and needs not in data:
                 error = refuse(f"{name} without {needs}", f"give {needs} too, or leave it out")
                 raise ValidationError(error.messages, name)
@@ -130,6 +137,12 @@ class RequirementReferenceSchema(Schema):
     id = fields.String(required=True)
     version = fields.Integer(required=True)
     source = fields.String(required=True)
+    taken_by = fields.String(
+        metadata={
+            "description": "item, make_model_capacity, make_model, type_capacity, type, or named"
+        }
+    )
+    why = fields.String()
 
 
 class SetupCheckEntrySchema(Schema):
@@ -154,6 +167,10 @@ class SetupCheckSchema(SetupCheckEntrySchema):
     """What was found."""
 
     requirement = fields.Nested(RequirementReferenceSchema, allow_none=True)
+    requirement_notes = fields.List(
+        fields.String(),
+        metadata={"description": "That its model has no requirement, and which neighbours have"},
+    )
     highest_force = fields.String(allow_none=True)
     parts = fields.List(fields.String(), metadata={"description": "Fittings and parts found"})
     findings = fields.List(fields.Nested(FindingSchema), required=True)

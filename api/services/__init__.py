@@ -5,6 +5,7 @@ the lines below its own; those of one line do not know each other:
 
     imports       overview    upkeep                    whole laboratories, pages, is all well
     certificates  setups      evidence    notices       what is recorded, planned, shown, told
+    alerts                                              what failed and waits for an answer
     grounds                                             what speaks against issuing a certificate
     recalls                                             whom a fault reaches, and how much
     casework      decisions                             what is done about it; does a result conform

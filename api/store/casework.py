@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import BigInteger, Boolean, ForeignKey, Index, Integer, Text, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
+from api.store.alerts import Alert
 from api.store.tables import Base, Key
 from api.store.types import JsonText
 
@@ -126,6 +127,7 @@ class Change(Base):
     customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"))
     recall_id: Mapped[int | None] = mapped_column(ForeignKey("recall.id"))
     notice_id: Mapped[int | None] = mapped_column(ForeignKey("notice.id"))
+    alert_id: Mapped[int | None] = mapped_column(ForeignKey(Alert.id))
     detail: Mapped[str | None] = mapped_column(Text)
     __table_args__ = (
         Index(

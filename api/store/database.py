@@ -48,6 +48,8 @@ class Database:
         record_changes.watch_session(self._write)
         # Whether the last write found no room on the disk; readiness tries again then.
         self.full = False
+        # What is to be brought up to date when records or recalls were written, before the commit.
+        self.follow: Callable[[Session], None] | None = None
 
     @property
     def is_sqlite(self) -> bool:
@@ -65,7 +67,7 @@ class Database:
         """Open a session that is one transaction: committed at the end, or rolled back whole.
 
         With an author the journal gets its line in the same transaction. Stored recalls that it may
-        concern are marked, all of them if it did not say what it wrote.
+        concern are marked, all of them if it did not say what it wrote; then `follow` is called.
         """
         try:
             with self._turn, self._write.begin() as session:
@@ -73,6 +75,8 @@ class Database:
                     open_entry(session, author)
                 yield session
                 record_changes.settle(session)
+                if record_changes.is_to_follow(session) and self.follow is not None:
+                    self.follow(session)
                 close_entry(session)
         except DBAPIError as error:
             self.full = self.full or native_name(error) in NO_ROOM

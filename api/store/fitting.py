@@ -26,6 +26,8 @@ class Requirement(Base):
     item_id: Mapped[int | None] = mapped_column(ForeignKey("item.id"), index=True)
     type: Mapped[str | None] = mapped_column(Text, index=True)
     capacity: Mapped[str | None] = mapped_column(Text)
+    make: Mapped[str | None] = mapped_column(Text)
+    model: Mapped[str | None] = mapped_column(Text)
     source: Mapped[str] = mapped_column(Text)
     edition: Mapped[str | None] = mapped_column(Text)
     definition: Mapped[Any] = mapped_column(JsonText)

@@ -33,6 +33,7 @@ from api.store.tables import (
 # Written, they may change what a recall finds; of an item only a change can, not its first record.
 GRAPH = (Certificate, Usage, Result, Composition, Check)
 _UNSAID = "tracehold.graph_written"
+_FOLLOW = "tracehold.to_follow"
 UNKNOWN_CAUSE = "records were changed"
 
 
@@ -98,6 +99,19 @@ def touched(
             session.execute(insert(RecordChangeItem), lot)
         _mark(session, touch_since(session, before), min(keys), now_us)
     session.info[_UNSAID] = False
+    to_follow(session)
+
+
+def to_follow(session: Session) -> None:
+    """Let what follows from the records be brought up to date before this transaction ends."""
+    session.info[_FOLLOW] = True
+
+
+def is_to_follow(session: Session) -> bool:
+    """Whether something was written that more follows from, and is about to be committed."""
+    transaction = session.get_transaction()
+    is_open = transaction is not None and transaction.is_active
+    return bool(session.info.pop(_FOLLOW, False)) and is_open
 
 
 def watch_session(maker: sessionmaker[Session]) -> None:

@@ -94,6 +94,8 @@ class Item(Base):
     kind: Mapped[str] = mapped_column(Text, index=True)
     type: Mapped[str | None] = mapped_column(Text)
     capacity: Mapped[str | None] = mapped_column(Text)
+    make: Mapped[str | None] = mapped_column(Text)
+    model: Mapped[str | None] = mapped_column(Text)
     channels: Mapped[Any | None] = mapped_column(JsonText)
     cycles_at_last_inspection: Mapped[int | None] = mapped_column(BigInteger)
     design_life_cycles: Mapped[int | None] = mapped_column(BigInteger)

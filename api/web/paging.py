@@ -46,11 +46,11 @@ def after(query: dict[str, Any]) -> tuple[Any, ...] | None:
 
     Raises ``Problem`` (400) if the cursor was not made here.
     """
-    cursor = query.get("cursor")
-    if cursor is None:
+    given = query.get("cursor")
+    if given is None:
         return None
     try:
-        padded = cursor + "=" * (-len(cursor) % 4)
+        padded = given + "=" * (-len(given) % 4)
         key = loads(base64.b64decode(padded.encode("ascii"), altchars=b"-_", validate=True))
     except (UnicodeEncodeError, binascii.Error, MalformedJson):
         key = None
@@ -59,13 +59,17 @@ def after(query: dict[str, Any]) -> tuple[Any, ...] | None:
     return tuple(key)
 
 
+def cursor(key: Sequence[Any]) -> str:
+    """Return the cursor that stands for a key."""
+    return base64.urlsafe_b64encode(dumps(list(key))).decode().rstrip("=")
+
+
 def answer(items: Sequence[Any], key: Sequence[Any] | None) -> tuple[Page, int, dict[str, str]]:
     """Body, status and headers of a page whose list goes on behind ``key`` (None: it ends)."""
     if key is None:
         return {"items": items, "next": None}, 200, {}
-    cursor = base64.urlsafe_b64encode(dumps(list(key))).decode().rstrip("=")
     query = [(k, v) for k, v in request.args.items(multi=True) if k != "cursor"]
-    address = f"{request.path}?{urlencode([*query, ('cursor', cursor)])}"
+    address = f"{request.path}?{urlencode([*query, ('cursor', cursor(key))])}"
     return {"items": items, "next": address}, 200, {"Link": f'<{address}>; rel="next"'}
 
 

@@ -457,6 +457,18 @@ def test_a_database_is_migrated_before_it_is_used(run, tmp_path):
     assert run("keys", "list", TRACEHOLD_DATABASE_URL=url).exit_code == 0
 
 
+def test_what_is_older_than_the_alerts_raises_them_by_migrating(run, client, database):
+    database.follow = None  # as a version without alerts would write
+    failed = {"id": "K-1", "item": "REF", "at": "2025-02-10", "result": "fail"}
+    laboratory = {"items": [{"id": "REF", "kind": "reference_standard"}], "checks": [failed]}
+    assert client.post("/v1/imports", json=laboratory).status_code == 201
+    assert client.get("/v1/alerts").get_json()["items"] == []
+    for _ in range(2):
+        assert run("migrate", TRACEHOLD_DATABASE_URL=database.url).exit_code == 0
+        (alert,) = client.get("/v1/alerts").get_json()["items"]
+        assert alert["says"] == "REF failed check K-1"
+
+
 @pytest.mark.parametrize("url", ["sqlite:////no/such/folder/x.db", "nonsense", "nosuch://x/y"])
 def test_a_database_that_cannot_be_opened_is_refused(run, url):
     refused = run("migrate", TRACEHOLD_DATABASE_URL=url)

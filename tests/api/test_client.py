@@ -521,3 +521,22 @@ def test_the_demonstration_laboratory_goes_in_as_it_stands(lab):
     sent = json.loads(file.read_bytes(), parse_float=Decimal)
     assert lab.import_laboratory(file)["created"]["calibrations"] == len(sent["calibrations"])
     assert set(lab.import_laboratory(sent)["created"].values()) == {0}
+
+
+def test_alerts_are_listed_read_and_answered(filled):
+    failed = [
+        {"id": f"K-{n}", "item": "REF-1", "at": f"2024-04-0{n}", "result": "fail"} for n in (1, 2)
+    ]
+    for one in failed:
+        filled.record_check(one)
+    assert [one["says"] for one in filled.alerts(state="open", item="REF-1")] == [
+        "REF-1 failed check K-1",
+        "REF-1 failed check K-2",
+    ]
+    first = next(filled.alerts())["id"]
+    assert filled.alert(first)["draft"]["fault"]["item"] == "REF-1"
+    assert filled.alert_reach(first)["summary"]["indeterminate"] == 1  # C-1 used it before
+    answered = filled.answer_alert(first, "M. Tarn", reason="the reading was mistyped")
+    assert answered["state"] == "answered"
+    done = filled.answer_alerts({"kind": "check"}, 1, "M. Tarn", reason="the same")
+    assert done["answered"] == 1

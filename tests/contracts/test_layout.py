@@ -36,6 +36,7 @@ ELSEWHERE = {
     "api/services/grounds/finding.py": "a record without a deed",
     "api/store/agreements.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/services/casework/entry_filters.py": "tests/api/resources/test_dispositions.py filters",
+    "api/store/alerts.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/assemblies.py": "tests/api/store/test_sources.py asks it beside a snapshot",
     "api/store/casework.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/chunks.py": "tests/api/services/imports/test_imports.py: several statements",

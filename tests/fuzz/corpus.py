@@ -201,6 +201,12 @@ def requests() -> list[tuple[str, str, dict[str, Any]]]:
         ("POST", "/v1/recalls", {"faults": faults[:2]}),
         ("POST", "/v1/recalls/comparisons", {"first": faults[0], "second": faults[1]}),
         ("POST", "/v1/recalls/fault-drafts", {"certificate": "OIF/23-0161"}),
+        ("POST", "/v1/alerts/1/answers", {"by": "Quinn", "reason": "seen", "together": True}),
+        (
+            "POST",
+            "/v1/alerts/answers",
+            {"filter": {"item": "PIN-22A"}, "count": 1, "by": "Quinn", "reason": "scrapped"},
+        ),
         ("PATCH", "/v1/recalls/1/case", {"state": "assessed", "by": "A", "reason": "b"}),
         ("POST", "/v1/recalls/1/dispositions", by_action),
         (

@@ -11,10 +11,11 @@ from collections.abc import Collection
 from typing import Any
 
 from sqlalchemy import Row, Select, func, insert, literal, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from api.services.base.record import Record
 from api.services.records.customers import customer_key
+from api.store.alerts import Alert
 from api.store.casework import Change, Notice
 from api.store.graph_lock import lock_graph
 from api.store.tables import Certificate, Item, Recall, RecallEntry
@@ -33,6 +34,9 @@ EVENTS = {
     "case.changed": "state",
     "recall.stale": "stale",
     "notice.created": "notice",
+    "alert.raised": "state",
+    "alert.answered": "state",
+    "alert.ended": "state",
 }
 
 
@@ -135,6 +139,7 @@ def find(
     return found, max(after, newest), False
 
 
+Alerted = aliased(Item)
 _CHANGES = (
     select(
         Change,
@@ -144,11 +149,14 @@ _CHANGES = (
         Item.code.label("item"),
         Recall.number.label("recall_number"),
         Notice.number.label("notice"),
+        Alerted.code.label("alerted"),
     )
     .outerjoin(Certificate, Certificate.id == Change.certificate_id)
     .outerjoin(Item, Item.id == Certificate.item_id)
     .outerjoin(Recall, Recall.id == Change.recall_id)
     .outerjoin(Notice, Notice.id == Change.notice_id)
+    .outerjoin(Alert, Alert.id == Change.alert_id)
+    .outerjoin(Alerted, Alerted.id == Alert.item_id)
 )
 
 
@@ -161,7 +169,8 @@ def _shown(row: Row[*tuple[Any, ...]]) -> Record:
         "certificate": row.certificate,
         "revision": row.revision,
         "issuer": row.issuer or None,
-        "item": row.item,
+        "item": row.alerted or row.item,
+        "alert": change.alert_id,
         "recall": change.recall_id,
         "recall_number": row.recall_number,
         "notice_id": change.notice_id,

@@ -24,7 +24,7 @@ from api.services.grounds.candidates import (
 from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.life.cycles import tallies
-from api.services.records.requirements import Subject, since_us
+from api.services.records.requirement_choice import since_us, subject_of
 from api.store.chunks import chunks
 from api.store.fitting import SetupCheck
 from api.store.grounds import CertificateGrounds
@@ -110,10 +110,7 @@ def setup_findings(asked: Candidates) -> Found:
         select(
             Certificate.id,
             Certificate.external,
-            Item.id.label("item_id"),
-            Item.code,
-            Item.type,
-            Item.capacity,
+            Item,
             Certificate.setup_check_id,
             SetupCheck.outcome,
             CertificateGrounds.at_us,
@@ -126,10 +123,10 @@ def setup_findings(asked: Candidates) -> Found:
         for row in asked.session.execute(statement.where(Certificate.id.in_(some))):
             if row.external or row.outcome not in (None, DIFFERS):
                 continue
-            if row.item_id not in required:
-                subject = Subject(row.item_id, row.type, row.capacity)
-                required[row.item_id] = since_us(asked.session, subject)
-            since = required[row.item_id]
+            item = row.Item
+            if item.id not in required:
+                required[item.id] = since_us(asked.session, subject_of(item))
+            since = required[item.id]
             if since is not None and (row.at_us is None or since <= row.at_us):
                 said = "no set-up check is linked"
                 if row.setup_check_id is not None:
@@ -139,10 +136,10 @@ def setup_findings(asked: Candidates) -> Found:
                     Finding(
                         "setup",
                         MIND,
-                        f"a requirement is recorded for {row.code}, and {said}",
+                        f"a requirement is recorded for {item.code}, and {said}",
                         "send set_up_check with the id of a check of this set-up; the judgement is "
                         "that of a competent, authorised person",
-                        row.code,
+                        item.code,
                     ),
                 )
 

@@ -31,6 +31,7 @@ KEYS: Mapping[str, Sequence[str]] = {
     "composition": ("part", "assembly", "from"),
     "calibrations": ("certificate", "revision", "issuer"),
     "checks": ("id",),
+    "requirements": ("id",),
 }
 OPTIONAL: Mapping[str, Any] = {"revision": 0, "issuer": ""}
 _WORDS = {
@@ -38,6 +39,7 @@ _WORDS = {
     "composition": 'part "{0}" in "{1}" from {2}',
     "calibrations": 'certificate "{0}" rev. {1}',
     "checks": 'check "{0}"',
+    "requirements": 'requirement "{0}"',
 }
 
 

@@ -19,7 +19,7 @@ from api.services.base.recording import Outcome, Recording, begin
 from api.services.certificates import calibrations
 from api.services.certificates.circles import refuse_through_parts
 from api.services.grounds import issues
-from api.services.records import checks, compositions, items, share_notes
+from api.services.records import checks, compositions, items, requirements, share_notes
 from api.spans import spanned
 from api.store.journal import note as journal_note
 from api.store.reading import SessionReader
@@ -34,8 +34,11 @@ COLLECTIONS = {
         compositions.COLLECTION,
         calibrations.COLLECTION,
         checks.COLLECTION,
+        requirements.COLLECTION,
     )
 }
+# Counted only where the file has some.
+SELDOM = (requirements.COLLECTION.name,)
 
 
 class Source(Protocol):
@@ -127,7 +130,8 @@ def import_source(
             contents.add(name, lot)
         collection.finish(recording, outcome)
         recording.check()
-        counts[name] = outcome
+        if name not in SELDOM or outcome != Outcome():
+            counts[name] = outcome
     created = {name: outcome.created for name, outcome in counts.items()}
     if created["composition"]:
         refuse_through_parts(session, {recording.items[one].key for one in recording.assemblies})

@@ -37,6 +37,7 @@ _REQUIRED: Mapping[str, frozenset[str]] = {
     "calibrations": frozenset({"certificate", "item", "performed_at"}),
     "checks": frozenset({"id", "item", "at", "result"}),
     "items": frozenset({"id", "kind"}),
+    "requirements": frozenset({"id", "applies_to", "source"}),
 }
 
 Parse = Callable[[bytes], Any]

@@ -151,6 +151,7 @@ def _all_corrected(points: Sequence[Record]) -> bool:
 def _item(item: Item) -> Record:
     properties = item.properties or {}
     shown = {"id": item.code, "type": item.type, "capacity": item.capacity}
+    shown |= {"make": item.make, "model": item.model}
     shown |= {name: properties[name] for name in IDENTITY if name in properties}
     return {name: value for name, value in shown.items() if value is not None}
 

@@ -15,6 +15,8 @@ from typing import Any, TypeVar
 from sqlalchemy import ColumnElement, Row, Select, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
+from api.services.alerts import alerts
+from api.services.alerts.states import OPEN
 from api.services.base.record import Record
 from api.services.casework.cases import STATES
 from api.services.certificates.certificates import heads
@@ -37,15 +39,18 @@ NEAR_LIFE = Decimal("0.9")
 
 
 def open_work(session: Session, now_us: int) -> Record:
-    """Return what waits to be done: recalls by state, overdue items, parts, set-up checks."""
+    """Return what waits to be done: alerts, recalls by state, overdue items, parts, set-ups."""
     late = _overdue(now_us)
     life, more_parts = cycles.near_life(
         session, {"share_from": NEAR_LIFE, "rate_days": cycles.DAYS}, now_us, None, SHOWN
     )
+    waiting, _ = alerts.find(session, {"state": OPEN}, None, SHOWN)
     checks, more_checks = setup_checks.find(session, {"outcome": DIFFERS}, None, SHOWN)
     return {
         "cases": _cases(session),
         "recalls": open_recalls(session),
+        "alerts": waiting,
+        "alerts_count": alerts.count(session, {"state": OPEN}),
         **_reopen(session),
         "overdue": [_late(row) for row in session.execute(late.limit(SHOWN))],
         "overdue_count": session.scalar(select(func.count()).select_from(late.subquery())) or 0,

@@ -2,8 +2,9 @@
 
 An instrument that reads e high at a force made everything measured with it there too small by
 delta = 1/(1 + e) - 1. Between two points the force half-way belongs to the lower one; the first
-segment begins at zero and the last one has no upper end. The window reaches from the calibration
-before, the last good evidence, to this one. A person looks at the draft before it is reported.
+segment begins at zero and the last one has no upper end. The window reaches from the last
+calibration before that did not fail as it was left, the last good evidence, to this one. A person
+looks at the draft before it is reported.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Measured
+from api.services.recalls.soundness import histories
 from api.services.records.revisions import choose
 from api.store.reading import SessionReader
 from api.store.sources import Recorded
@@ -57,7 +59,7 @@ def draft(session: Session, number: str, issuer: str | None, revision: int | Non
         )
         raise InvalidRecord("no fault can be drawn from this certificate", [issue])
     item = session.scalars(select(Item).where(Item.id == certificate.item_id)).one()
-    before = _before(session, certificate)
+    before, passed_over = last_good(session, item.id, certificate.performed_us)
     fault: Record = {
         "item": item.code,
         "kind": "true_force_relative_error",
@@ -69,7 +71,7 @@ def draft(session: Session, number: str, issuer: str | None, revision: int | Non
     uncertainty = _largest_uncertainty(points)
     if uncertainty is not None:
         fault |= {"U_delta_rel": text(uncertainty), "U_delta_k": "2"}
-    return {"fault": fault, "notes": _notes(before, certificate)}
+    return {"fault": fault, "notes": _notes(window_notes(before, passed_over), certificate)}
 
 
 def _as_found(points: Sequence[Point]) -> list[tuple[Fraction, Fraction, Point]]:
@@ -115,31 +117,51 @@ def _largest_uncertainty(points: Sequence[tuple[Fraction, Fraction, Point]]) -> 
     return max(found)
 
 
-def _before(session: Session, certificate: Certificate) -> Certificate | None:
-    """Return the item's latest issued calibration before this one."""
-    return session.scalars(
+def last_good(
+    session: Session, item: int, before_us: int
+) -> tuple[Certificate | None, list[Certificate]]:
+    """Return the last calibration of an item before an instant whose values held, and what failed.
+
+    One fails if its results as left (or single) do, or those as found where it has no others. The
+    second value are later ones that failed and were passed over. Certificates without results are
+    believed, since nothing speaks against them.
+    """
+    spoken = histories(session, [item]).get(item, [])
+    good = {one.certificate for one in spoken if one.good}
+    failed = {one.certificate for one in spoken if not one.good} - good
+    passed_over: list[Certificate] = []
+    for certificate in session.scalars(
         select(Certificate)
         .where(
-            Certificate.item_id == certificate.item_id,
+            Certificate.item_id == item,
             Certificate.status == "issued",
-            Certificate.performed_us < certificate.performed_us,
+            Certificate.performed_us < before_us,
         )
         .order_by(Certificate.performed_us.desc(), Certificate.revision.desc())
-        .limit(1)
-    ).first()
+    ):
+        if certificate.id not in failed:
+            return certificate, passed_over
+        passed_over.append(certificate)
+    return None, passed_over
 
 
-def _notes(before: Certificate | None, certificate: Certificate) -> list[str]:
+def window_notes(before: Certificate | None, passed_over: Sequence[Certificate]) -> list[str]:
+    """Return what a draft says about the start of its window."""
+    notes = [f"{one.number} failed as it was left and is no good evidence" for one in passed_over]
+    if before is None:
+        return [*notes, "no good calibration before it is recorded: the window has no start"]
+    which = f"last_good_at is the last calibration before that did not fail, {before.number}"
+    return [*notes, which]
+
+
+def _notes(window: Sequence[str], certificate: Certificate) -> list[str]:
     notes = [
         "the errors are taken as they were found, against the reference of that calibration; if "
         "the item was used with a curve, the change against that curve is the fault",
         "isolated_at is the instant of the calibration; if the item was taken out of use earlier, "
         "say so",
+        *window,
     ]
-    if before is None:
-        notes.append("no earlier calibration is recorded: the window has no start")
-    else:
-        notes.append(f"last_good_at is the calibration before, {before.number}")
     if certificate.status != "issued":
         notes.append(f"{certificate.number} is {certificate.status}")
     return notes

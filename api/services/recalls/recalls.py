@@ -21,6 +21,7 @@ from api.services.recalls.watched import watched
 from api.store.graph_lock import lock_graph
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
+from api.store.record_changes import to_follow
 from api.store.record_touch import concerns, touch_since
 from api.store.tables import Recall, RecallEntry
 from graph.moments import text_of
@@ -93,6 +94,7 @@ def store(
             rows = [_row(stored.id, name, n, one) for n, one in enumerate(lot, start)]
             session.execute(insert(RecallEntry), rows)
     begin_watch(session, stored, seen, read_at, now_us)
+    to_follow(session)
     cases.opened(session, stored.id, now_us)
     return head_answer(stored) | staleness(session, stored.id)
 

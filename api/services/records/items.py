@@ -24,6 +24,8 @@ from api.store.tables import Certificate, Item
 COLUMNS = (
     "type",
     "capacity",
+    "make",
+    "model",
     "channels",
     "cycles_at_last_inspection",
     "design_life_cycles",
@@ -149,6 +151,17 @@ def _shared(session: Session, item: Item) -> list[Record]:
         }
         for row in session.execute(statement)
     ]
+
+
+def make_and_model(item: Item) -> tuple[str | None, str | None]:
+    """Return who made an item and its model: the fields, else the properties that say so."""
+    stated = item.properties or {}
+    makes = (item.make, stated.get("make"), stated.get("manufacturer"), stated.get("maker"))
+    models = (item.model, stated.get("model"))
+    make, model = (
+        next((one for one in some if isinstance(one, str)), None) for some in (makes, models)
+    )
+    return make, model
 
 
 def rated_capacity(item: Item) -> str | None:

@@ -1,9 +1,8 @@
 """What does an instrument ask of its set-up? Recorded once, in numbered versions, with a source.
 
 Choice: a requirement is the laboratory's own record, because what a model takes stands in its
-papers and not in its capacity: a larger model may take a slightly smaller pin. For an instrument
-the record of the item itself counts, then one of its type and rated capacity (compared exactly),
-then one of its type for any capacity; of several the one recorded last.
+papers and not in its capacity: neighbouring models of one capacity take different pins, and a
+larger model may take a slightly smaller one. Which one counts is `requirement_choice`.
 
 Not checked: that the figures are those of the source.
 """
@@ -13,13 +12,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import exists, func, or_, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from api.errors import Issue, NotFound, UnknownReference
 from api.services.base.record import Record
+from api.services.base.recording import Collection, Outcome, Recording, repeated
 from api.services.base.texts import texted
-from api.services.records.items import newtons
+from api.services.records.requirement_choice import Subject, choose, subject_of
 from api.store import versions
 from api.store.fitting import Requirement
 from api.store.reading import SessionReader
@@ -28,15 +28,14 @@ from api.store.tables import Item
 
 _COLUMNS = ("source", "edition")
 _APART = ("id", "applies_to", *_COLUMNS)
-Newer = aliased(Requirement)
 
 
-class Subject(NamedTuple):
-    """What a requirement is looked for: item by key, type, rated capacity; any may be None."""
+class Taken(NamedTuple):
+    """The requirement that counts for an instrument: by what (`BASES`), and what else to know."""
 
-    item_id: int | None
-    type: str | None
-    capacity: str | None
+    requirement: Record | None
+    basis: str | None
+    notes: tuple[str, ...] = ()
 
 
 def record(session: Session, sent: Mapping[str, Any], now_us: int) -> tuple[Record, bool]:
@@ -45,15 +44,42 @@ def record(session: Session, sent: Mapping[str, Any], now_us: int) -> tuple[Reco
     The same content as the latest version is not recorded again. Raises UnknownReference for an
     item nobody recorded.
     """
-    values = _values(session, texted(sent), now_us)
+    row, new = _stored(session, _values(texted(sent), _item_key(session, sent), now_us))
+    return _answers(session, [row])[0], new
+
+
+def record_many(recording: Recording, records: Sequence[Record]) -> Outcome:
+    """Record requirements of a laboratory file; other content is the next version of its id."""
+    codes = [one["id"] for one in records]
+    repeated(recording, "requirements", codes, [f'requirement "{code}"' for code in codes])
+    named = [one["applies_to"].get("item") for one in records]
+    recording.know_items({code for code in named if code is not None})
+    created = 0
+    for index, (one, code) in enumerate(zip(records, named, strict=True)):
+        key = None
+        if code is not None:
+            item = recording.item(
+                code, recording.place("requirements", index, "applies_to", "item")
+            )
+            key = None if item is None else item.key
+        if not recording.issues and not recording.conflicts:
+            created += _stored(recording.session, _values(texted(one), key, recording.now_us))[1]
+    return Outcome(created, len(records) - created)
+
+
+COLLECTION = Collection("requirements", record_many)
+
+
+def _stored(session: Session, values: Record) -> tuple[Requirement, bool]:
+    """Return the latest version of a record if it says the same, else the next one, newly made."""
     while True:
-        row = versions.find(session, Requirement, sent["id"])
+        row = versions.find(session, Requirement, values["code"])
         if row is not None and all(getattr(row, name) == values[name] for name in _compared()):
-            return _answers(session, [row])[0], False
+            return row, False
         version = 1 if row is None else row.requirement_version + 1
         made = versions.insert(session, Requirement, values | {"requirement_version": version})
         if made is not None:
-            return _answers(session, [session.get_one(Requirement, made)])[0], True
+            return session.get_one(Requirement, made), True
 
 
 def resolve(session: Session, code: str, version: int | None, place: str) -> Record:
@@ -85,7 +111,12 @@ def find(
 ) -> tuple[list[Record], tuple[str] | None]:
     """Return the latest versions in the order of their ids, and the key to continue behind."""
     known = {row.code: row for row in versions.latest(session, Requirement)}
-    for name, column in (("item", "item_id"), ("type", "type")):
+    for name, column in (
+        ("item", "item_id"),
+        ("type", "type"),
+        ("make", "make"),
+        ("model", "model"),
+    ):
         if name in filters:
             wanted = filters[name]
             if name == "item":
@@ -97,72 +128,40 @@ def find(
     return _answers(session, [known[code] for code in found]), key
 
 
-def best_match(session: Session, subject: Subject) -> Record | None:
-    """Return the requirement that counts for an instrument, None if none is recorded."""
-    row = _best(session, subject)
-    return None if row is None else _answers(session, [row])[0]
-
-
-def since_us(session: Session, subject: Subject) -> int | None:
-    """Return when the requirement that counts for an instrument was first recorded, if one is."""
-    row = _best(session, subject)
-    if row is None:
-        return None
-    first = select(func.min(Requirement.recorded_us)).where(Requirement.code == row.code)
-    return session.scalar(first)
+def taken(session: Session, subject: Subject, place: str = "") -> Taken:
+    """Return the requirement that counts for an instrument; raises as `choose` does."""
+    row, basis, notes = choose(session, subject, place)
+    return Taken(None if row is None else _answers(session, [row])[0], basis, notes)
 
 
 def _best_for(session: Session, code: str) -> list[Requirement]:
     item = session.scalar(select(Item).where(Item.code == code))
-    if item is None:
-        return []
-    row = _best(session, Subject(item.id, item.type, item.capacity))
+    row = None if item is None else choose(session, subject_of(item)).row
     return [] if row is None else [row]
 
 
-def _best(session: Session, subject: Subject) -> Requirement | None:
-    newer = exists().where(
-        Newer.code == Requirement.code, Newer.requirement_version > Requirement.requirement_version
-    )
-    named = [Requirement.item_id == subject.item_id] if subject.item_id is not None else []
-    if subject.type is not None:
-        named.append(Requirement.type == subject.type)
-    if not named:
-        return None
-    rows = session.scalars(select(Requirement).where(or_(*named), ~newer))
-    ranked = [(_rank(row, subject), row.id, row) for row in rows]
-    fitting = [one for one in ranked if one[0] is not None]
-    return max(fitting, key=lambda one: one[:2])[2] if fitting else None
-
-
-def _rank(row: Requirement, subject: Subject) -> int | None:
-    if row.item_id is not None:
-        return 3
-    if row.capacity is None:
-        return 1
-    own = newtons(subject.capacity)
-    return 2 if own is not None and own == newtons(row.capacity) else None
-
-
 def _compared() -> tuple[str, ...]:
-    return ("item_id", "type", "capacity", *_COLUMNS, "definition")
+    return ("item_id", "type", "capacity", "make", "model", *_COLUMNS, "definition")
 
 
-def _values(session: Session, sent: Record, now_us: int) -> Record:
+def _item_key(session: Session, sent: Mapping[str, Any]) -> int | None:
+    code = sent["applies_to"].get("item")
+    if code is None:
+        return None
+    key = session.scalar(select(Item.id).where(Item.code == code))
+    if key is None:
+        detail = f'item "{code}" is not recorded'
+        issue = Issue("/applies_to/item", detail, "record the item first, or mend the id", code)
+        raise UnknownReference(detail, [issue])
+    return key
+
+
+def _values(sent: Record, item_id: int | None, now_us: int) -> Record:
     applies_to = sent["applies_to"]
-    item_id = None
-    if "item" in applies_to:
-        item_id = session.scalar(select(Item.id).where(Item.code == applies_to["item"]))
-        if item_id is None:
-            detail = f'item "{applies_to["item"]}" is not recorded'
-            remedy = "record the item first, or mend the id"
-            issue = Issue("/applies_to/item", detail, remedy, applies_to["item"])
-            raise UnknownReference(detail, [issue])
     return {
         "code": sent["id"],
         "item_id": item_id,
-        "type": applies_to.get("type"),
-        "capacity": applies_to.get("capacity"),
+        **{name: applies_to.get(name) for name in ("type", "capacity", "make", "model")},
         **{name: sent.get(name) for name in _COLUMNS},
         "definition": {name: part for name, part in sent.items() if name not in _APART},
         "recorded_us": now_us,
@@ -176,7 +175,8 @@ def _answers(session: Session, rows: Sequence[Requirement]) -> list[Record]:
     found = []
     for row in rows:
         item = None if row.item_id is None else codes[row.item_id]
-        applies_to = {"item": item, "type": row.type, "capacity": row.capacity}
+        applies_to = {"item": item, "type": row.type, "make": row.make, "model": row.model}
+        applies_to["capacity"] = row.capacity
         columns = {name: getattr(row, name) for name in _COLUMNS}
         found.append(
             {

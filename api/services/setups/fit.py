@@ -14,6 +14,7 @@ from collections.abc import Iterator, Sequence
 from api.rules.fitting.effects import practice
 from api.rules.fitting.fit import same_word
 from api.services.base.record import Record
+from api.services.records.requirement_choice import BASES
 from api.services.setups.angles import angle_finding
 from api.services.setups.findings import (
     AGREES,
@@ -29,19 +30,36 @@ from api.services.setups.setups import Piece, Setup
 
 def fit_findings(setup: Setup) -> list[Record]:
     """Return what was found of the fit, in the order of the set-up's questions."""
-    found = [] if setup.requirement else [_no_requirement(setup)]
+    found = [_no_requirement(setup)] if setup.requirement is None else _of_others(setup)
     for part in _PARTS:
         found += part(setup)
     return [*found, angle_finding(setup)]
 
 
+def _of_others(setup: Setup) -> list[Record]:
+    """Say that the requirement is not that of the instrument's own model."""
+    return [
+        finding(
+            "requirement",
+            NOT_CHECKED,
+            [setup.instrument] if setup.instrument else [],
+            f"{note} What is compared is {setup.required_by}, recorded for "
+            f"{BASES[str(setup.taken.basis)]}.",
+            missing=f"a requirement for the make and model of {setup.name}",
+            remedy="look its pins up in the papers of the model, and record them with their source",
+        )
+        for note in setup.taken.notes
+    ]
+
+
 def _no_requirement(setup: Setup) -> Record:
+    said = f"No requirement is recorded for {setup.name}: whether pins and shackles fit is unknown."
     return finding(
         "requirement",
         NOT_CHECKED,
         [setup.instrument] if setup.instrument else [],
-        f"No requirement is recorded for {setup.name}: whether pins and shackles fit is unknown.",
-        missing=f"a requirement for {setup.name}, or for its type and capacity",
+        " ".join([said, *setup.taken.notes]),
+        missing=f"a requirement for {setup.name}, its make and model, or its type and capacity",
         remedy="record one at POST /v1/requirements, with its source",
     )
 

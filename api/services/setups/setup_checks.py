@@ -20,6 +20,7 @@ from api.rules import ENGINE_VERSION
 from api.services.base.cautions import CAUTIONS
 from api.services.base.record import Record
 from api.services.base.texts import texted
+from api.services.records.requirement_choice import BASES
 from api.services.setups.calibrated import calibration_findings, latest_calibrations
 from api.services.setups.findings import DIFFERS, NOT_CHECKED, worst
 from api.services.setups.fit import fit_findings
@@ -110,6 +111,7 @@ def _answer(session: Session, setup: Setup) -> Record:
         "not_checked": outcomes.count(NOT_CHECKED),
         "warnings": sum(one.get("warning", False) for one in findings),
         "requirement": _reference(setup),
+        "requirement_notes": list(setup.taken.notes),
         "highest_force": setup.highest and setup.highest[0],
         "parts": [one.code for one in setup.pieces],
         "findings": findings,
@@ -126,4 +128,14 @@ def _answer(session: Session, setup: Setup) -> Record:
 
 def _reference(setup: Setup) -> Record | None:
     found = setup.requirement
-    return found and {name: found[name] for name in ("id", "version", "source")}
+    if found is None:
+        return None
+    named = {name: found[name] for name in ("id", "version", "source")}
+    return named | {"taken_by": setup.taken.basis, "why": _why(setup)}
+
+
+def _why(setup: Setup) -> str:
+    basis = setup.taken.basis
+    if basis is None or basis not in BASES:
+        return "the request names it"
+    return f"it is recorded for {BASES[basis]}, and nothing more specific is"

@@ -21,7 +21,8 @@ from api.errors import InvalidRecord, Issue, UnknownReference, pointer
 from api.rules.units import parse_quantity, to_newton
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
-from api.services.records.requirements import Subject, best_match, resolve
+from api.services.records.requirement_choice import Subject, subject_of
+from api.services.records.requirements import Taken, resolve, taken
 from api.services.setups.setup_comparisons import MeasuredEffect, measured_effects
 from api.store.chunks import chunks
 from api.store.tables import Composition, Item
@@ -75,10 +76,15 @@ class Setup:
     references: Sequence[Piece]
     readouts: Sequence[Piece]
     pieces: Sequence[Piece]
-    requirement: Record | None
+    taken: Taken
     highest: tuple[str, Fraction] | None
     measured: Mapping[str, MeasuredEffect]
     request: Mapping[str, Any]
+
+    @property
+    def requirement(self) -> Record | None:
+        """The requirement that counts for the instrument."""
+        return self.taken.requirement
 
     @property
     def owner(self) -> str | None:
@@ -125,7 +131,10 @@ def gather(session: Session, request: Record, now_us: int) -> Setup:
     own = items.get(request.get("instrument", ""))
     kind = request.get("type") if own is None else own.type
     capacity = request.get("capacity") if own is None else own.capacity
-    subject = Subject(own.id if own else None, kind, capacity)
+    if own is not None:
+        subject = subject_of(own)
+    else:
+        subject = Subject(None, kind, capacity, request.get("make"), request.get("model"))
     points = request.get("planned_points", ())
     forces = [(text, to_newton(*parse_quantity(text))) for text in points]
     return Setup(
@@ -148,11 +157,11 @@ def gather(session: Session, request: Record, now_us: int) -> Setup:
     )
 
 
-def _requirement(session: Session, request: Record, subject: Subject) -> Record | None:
+def _requirement(session: Session, request: Record, subject: Subject) -> Taken:
     if "requirement" in request:
         version = request.get("requirement_version")
-        return resolve(session, request["requirement"], version, "/requirement")
-    return best_match(session, subject)
+        return Taken(resolve(session, request["requirement"], version, "/requirement"), "named")
+    return taken(session, subject, "/requirement")
 
 
 def _places(request: Record) -> Iterable[tuple[str, str]]:

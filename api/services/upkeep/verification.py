@@ -23,11 +23,13 @@ import orjson
 from sqlalchemy import Row, func, select, text
 from sqlalchemy.orm import Session
 
+from api.services.alerts import standing
 from api.services.certificates.circles import circle_through_parts
 from api.services.certificates.results import calibrated_span
 from api.services.decisions.decisions import sha256_of
 from api.services.recalls.differences import hash_of
 from api.services.upkeep import journal, recall_checks, recall_links
+from api.store.alerts import Alert
 from api.store.casework import Notice
 from api.store.comparisons import StoredComparison
 from api.store.evaluations import RunEvaluation
@@ -81,6 +83,7 @@ def verify(session: Session, recalls: int = MOST_RECALLS) -> Report:
     _recalls(session, report)
     _standing(session, report, recalls)
     _notices(session, report)
+    report.add("alerts", _count(session, Alert), standing.astray(session))
     _journal(session, report)
     return report
 

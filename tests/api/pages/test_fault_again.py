@@ -52,7 +52,7 @@ def test_the_fields_of_a_fault_make_the_same_fault(fault):
 
 
 @pytest.mark.parametrize(
-    "more", [{"only": {"mode": "tension"}}, {"segments": [{"delta_rel": "0"}] * 6}]
+    "more", [{"only": {"mode": "tension"}}, {"segments": [{"delta_rel": "0"}] * 61}]
 )
 def test_what_the_form_cannot_hold_is_said_and_not_dropped(more):
     with pytest.raises(InvalidRecord, match="--previous"):

@@ -126,3 +126,24 @@ def test_a_certificate_whose_revisions_name_two_items_is_told_of_on_both(visitor
         said = page.split("is of this item in revision ")[1][:200]
         assert said.startswith(str(revision))
         assert f"/items/{other}" in said
+
+
+def test_open_alerts_and_the_requirement_that_counts_stand_on_the_page_of_an_item(visitor, client):
+    page = visitor.get("/items/PIN-22A").text
+    assert 'href="/alerts/3"' in page
+    assert "PIN-22A failed check CHK-016 (inspection)" in page
+    page = visitor.get("/items/TL-01").text
+    assert "LINK-20000-lbf" in page
+    assert "recorded for its type and rated capacity" in page
+    link = {"kind": "customer_instrument", "type": "tension_link", "capacity": "20000 lbf"}
+    link |= {"id": "Q-1", "make": "Quill", "model": "L-25"}
+    pin = {"id": "q", "applies_to": {"make": "Quill", "model": "L-20"}, "source": "leaf 3"}
+    pin |= {"pin": {"diameter": "2 in"}}
+    sent = {"items": [link], "requirements": [pin]}
+    assert client.post("/v1/imports", json=sent).status_code == 201
+    page = visitor.get("/items/Q-1").text
+    assert "Quill L-25" in page
+    assert "L-20 (q), are not taken" in page
+    twin = pin | {"id": "twin", "applies_to": {"type": "tension_link", "capacity": "20 kip"}}
+    client.post("/v1/requirements", json=twin)
+    assert "count alike, by its type and rated capacity" in visitor.get("/items/TL-01").text

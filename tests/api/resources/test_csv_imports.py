@@ -691,3 +691,36 @@ def test_a_retry_with_the_same_key_is_done_once(client):
 def test_a_key_without_the_scope_may_not_import(client, keys):
     answer = send(client, **keys.headers("read"))
     assert answer.status_code == 403
+
+
+PINS = b"""Maker;Model;Capacity;Pin;Minus;Drawing
+Quill;L-20;20 kip;50.8 mm;0.2 mm;leaf 3
+Quill;L-20S;20 kip;50 mm;;leaf 4
+Quill;L-25;25 kip;thick;;leaf 5
+"""
+PIN_LIST = {
+    "tables": [
+        {
+            "file": "pins.csv",
+            "collection": "requirements",
+            "separator": ";",
+            "fields": {
+                "id": {"columns": ["Maker", "Model"], "join": "/"},
+                "applies_to.make": "Maker",
+                "applies_to.model": "Model",
+                "pin.diameter": "Pin",
+                "pin.tolerance_minus": "Minus",
+                "source": "Drawing",
+            },
+        }
+    ]
+}
+
+
+def test_a_pin_list_by_model_comes_from_a_spreadsheet(client):
+    answer = send(client, {"pins.csv": PINS}, "?refused=skip", PIN_LIST)
+    assert answer.get_json()["created"]["requirements"] == 2, answer.text
+    shown = client.get("/v1/requirements/Quill/L-20").get_json()
+    assert shown["applies_to"] == {"make": "Quill", "model": "L-20"}
+    assert shown["pin"] == {"diameter": "50.8 mm", "tolerance_minus": "0.2 mm"}
+    assert [one["value"] for one in answer.get_json()["refused"]] == ["thick"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from oracle_cases import cal, lab, ref
 from sqlalchemy import select
@@ -137,3 +139,23 @@ def test_a_retry_with_the_same_key_is_done_once(client):
     again = client.post("/v1/imports", json=LAB, headers=headers)
     assert again.get_json() == first.get_json()
     assert again.headers["Idempotency-Replayed"] == "true"
+
+
+def test_requirements_come_with_a_laboratory_and_are_versions_of_their_ids(client):
+    pin = {"id": "q", "applies_to": {"make": "Quill", "model": "L-20"}, "source": "leaf 3"}
+    sent = {"requirements": [pin | {"pin": {"diameter": "2 in"}}]}
+    for created, unchanged in ((1, 0), (0, 1)):
+        answer = client.post("/v1/imports", json=sent).get_json()
+        counts = answer["created"]["requirements"], answer["unchanged"]["requirements"]
+        assert counts == (created, unchanged)
+    sent["requirements"][0]["pin"]["diameter"] = "51 mm"
+    client.post("/v1/imports", json=sent)
+    assert client.get("/v1/requirements/q").get_json()["versions"] == [1, 2]
+    # A line by itself, and an item that nobody recorded.
+    own = pin | {"id": "own", "applies_to": {"item": "GHOST"}, "pin": {"diameter": "2 in"}}
+    line = json.dumps(own).encode()
+    refused = client.post("/v1/imports", data=line, content_type="application/x-ndjson")
+    assert refused.status_code == 422
+    assert "GHOST" in refused.text
+    twice = client.post("/v1/imports", json={"requirements": [own, own]})
+    assert "stands twice" in twice.text

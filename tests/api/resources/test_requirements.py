@@ -76,10 +76,17 @@ def test_the_items_own_record_counts_before_its_type_and_capacity_before_its_typ
     assert best(shop, "GHOST") == []
 
 
-def test_of_two_that_fit_alike_the_one_recorded_last_counts(shop):
+def test_two_that_count_alike_are_an_error_that_names_both(shop):
     for code in ("b", "a"):
         shop.post("/v1/requirements", json=requirement(code, type="tension_link"))
-    assert best(shop, "TL-3") == ["a"]
+    refused = shop.get("/v1/requirements?best_for=TL-3")
+    assert refused.status_code == 422
+    (issue,) = refused.get_json()["errors"]
+    assert issue["detail"] == 'requirements "a" and "b" count alike, by its type'
+    # Something more specific is about fewer instruments, and about none of the same as the other.
+    narrowed = requirement("a", type="tension_link", capacity="20 kip")
+    shop.post("/v1/requirements", json=narrowed)
+    assert (best(shop, "TL-3"), best(shop, "TL-1")) == (["b"], ["a"])
 
 
 def test_a_version_that_applies_to_something_else_no_longer_counts(shop):
@@ -108,6 +115,9 @@ def test_requirements_are_listed_by_item_and_type_in_pages(shop):
         ({"applies_to": {"item": "TL-1", "type": "x"}}, "/applies_to"),
         ({"applies_to": {"item": "TL-1", "capacity": "5 kN"}}, "/applies_to/capacity"),
         ({"applies_to": {"type": "x", "capacity": "5 t"}}, "/applies_to/capacity"),
+        ({"applies_to": {"make": "Quill"}}, "/applies_to/make"),
+        ({"applies_to": {"type": "x", "model": "L-20"}}, "/applies_to/model"),
+        ({"applies_to": {"type": "x", "make": "Quill", "model": "L-20"}}, "/applies_to"),
         ({"applies_to": {"type": "x", "capacity": "0 kN"}}, "/applies_to/capacity"),
         ({"applies_to": {"item": "GHOST"}}, "/applies_to/item"),
         ({"top_pin": {"diameter": "50"}}, "/top_pin/diameter"),

@@ -1,13 +1,13 @@
 """What a calibration was measured in, and what stands on its paper beside the results.
 
-Revision 0010, after 0008. Certificates from before name neither; nothing is asked of them.
+Revision 0010, after 0009. Certificates from before name neither; nothing is asked of them.
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0010"
-down_revision = "0008"
+down_revision = "0009"
 branch_labels = None
 depends_on = None
 

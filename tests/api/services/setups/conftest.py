@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from api.rules.units import parse_quantity, to_newton
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
+from api.services.records.requirements import Taken
 from api.services.setups.setups import Piece, Setup
 from api.store.tables import Item
 from graph.moments import moment, time_zone
@@ -100,7 +101,9 @@ def setup_of(piece) -> Callable[..., Setup]:
             "references": [],
             "readouts": [],
             "pieces": list(pieces),
-            "requirement": None if required is None else {"id": "LINK", "version": 1, **required},
+            "taken": Taken(None, None)
+            if required is None
+            else Taken({"id": "LINK", "version": 1, **required}, "type_capacity"),
             "highest": max(forces, key=lambda one: one[1]) if forces else None,
             "measured": {},
             "request": {},

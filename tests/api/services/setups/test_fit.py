@@ -19,7 +19,9 @@ def one_of(check, setup):
 def test_an_instrument_without_a_requirement_says_so_first(setup_of, piece):
     first = fit_findings(setup_of(piece("A")))[0]
     assert (first["check"], first["outcome"]) == ("requirement", "not_checked")
-    assert first["missing"] == "a requirement for TL-1, or for its type and capacity"
+    assert (
+        first["missing"] == "a requirement for TL-1, its make and model, or its type and capacity"
+    )
     assert of("requirement", setup_of(required={})) == []
 
 

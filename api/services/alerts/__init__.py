@@ -1,0 +1,1 @@
+"""What failed, or is used overdue, and has nobody answered? Alerts: raised, shown, answered."""
