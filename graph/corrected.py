@@ -12,14 +12,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from graph.faults import Effect, Fault
 from graph.model import Calibration, Point, Taken, Window
 
+if TYPE_CHECKING:
+    from graph.suspects import SuspectWindow
+
 ZERO = Fraction(0)
-# Deltas that do not end are kept with 15 significant digits: what differs by less is the same.
-SAME = Fraction(1, 10**12)
+# Deltas that do not end are kept with 12 significant digits: what differs by less is the same.
+SAME = Fraction(1, 10**11)
 # What widened U is kept with 9; what would change the square of U by less than this is nothing.
 UNSEEN = Fraction(1, 10**8)
 
@@ -39,15 +42,20 @@ class Removed(NamedTuple):
     variance: Fraction = ZERO
 
 
-def taken_before(fault: Fault, window: Window, calibration: Calibration) -> list[Removed] | None:
+def taken_before(
+    suspect: SuspectWindow, reaching: Sequence[SuspectWindow], calibration: Calibration
+) -> list[Removed] | None:
     """Return what was taken at each point for the same thing at the same time.
+
+    What was taken is counted once: of several faults of one thing for the one that is most like
+    what it was taken for, by kind, then by window, then the first.
 
     Parameters
     ----------
-    fault : Fault
-        The fault of the later recall.
-    window : Window
-        When its uses are suspect.
+    suspect : SuspectWindow
+        The fault of the later recall, and when its uses are suspect.
+    reaching : sequence of SuspectWindow
+        All faults of that recall that reach the revision, this one among them.
     calibration : Calibration
         The revision, with its points.
 
@@ -59,27 +67,40 @@ def taken_before(fault: Fault, window: Window, calibration: Calibration) -> list
     Examples
     --------
     >>> from decimal import Decimal
-    >>> from graph import ForceError, Moment, Point
+    >>> from graph import ForceError, Moment, Point, SuspectWindow
     >>> from graph.model import Taken
     >>> fault = ForceError(item="REF", start_us=0, end_us=9, delta_rel=Fraction("0.001"))
+    >>> suspect = SuspectWindow(fault, fault.window())
     >>> taken = (Taken("REF", None, Window(5, 20), (Fraction("0.0004"),)),)
     >>> ten, size, at = Decimal(10), Fraction(1000), Moment(5, 5)
     >>> points = (Point("1", "single", "kN", False, ten, size, Decimal(0), None, Decimal(2)),)
     >>> revised = Calibration(1, "C-1", 1, "issued", "WS", None, at, taken=taken, points=points)
-    >>> taken_before(fault, fault.window(), revised)
+    >>> taken_before(suspect, [suspect], revised)
     [Removed(delta=Fraction(1, 2500), variance=Fraction(0, 1))]
     """
     number = len(calibration.points)
     same = [
         _removed(one)
         for one in calibration.taken
-        if number
-        and len(one.deltas) == number
-        and one.name == fault.item
-        and _same_channel(one.channel, fault.channel)
-        and _overlap(one.window, window)
+        if number and len(one.deltas) == number and _claimant(one, reaching) is suspect
     ]
     return [_sum(ones) for ones in zip(*same, strict=True)] if same else None
+
+
+def _claimant(taken: Taken, reaching: Sequence[SuspectWindow]) -> SuspectWindow | None:
+    """The fault that is most like what something was taken for; the first of those alike."""
+    same = [
+        one
+        for one in reaching
+        if taken.name == one.fault.item
+        and _same_channel(taken.channel, one.fault.channel)
+        and _overlap(taken.window, one.window)
+    ]
+    return max(
+        same,
+        key=lambda one: (one.fault.kind == taken.kind, one.window == taken.window),
+        default=None,
+    )
 
 
 def _removed(one: Taken) -> list[Removed]:

@@ -93,6 +93,8 @@ class Fault:
     only_channel : bool
         Whether the faulty channel is the only one of the item, so that a use without channel is
         one of it.
+    kind : str
+        As it was reported.
 
     Attributes
     ----------
@@ -115,6 +117,7 @@ class Fault:
     U_delta_k: Fraction = Fraction(2)
     only: Only | None = None
     only_channel: bool = False
+    kind: str = ""
 
     by_force = False  # whether a force is wrong, and not a ratio
     bounded = False  # whether delta is only known to lie within plus and minus its value

@@ -326,6 +326,8 @@ class Taken(NamedTuple):
         delta_rel at each point, in the order of the points.
     variances : tuple of Fraction
         What U was widened by at each point, as a variance of delta; none unless given.
+    kind : str
+        Of the fault, as it was reported.
     """
 
     name: str
@@ -333,6 +335,7 @@ class Taken(NamedTuple):
     window: Window
     deltas: tuple[Fraction, ...]
     variances: tuple[Fraction, ...] = ()
+    kind: str = ""
 
 
 class Calibration(NamedTuple):

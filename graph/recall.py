@@ -143,6 +143,10 @@ class _Walk:
     doubtful: dict[int, Reasons] = field(default_factory=dict)
 
 
+# A fault on its way, and how it met one calibration.
+_Met = tuple[_Walk, Exposure]
+
+
 def assess(
     suspects: Sequence[SuspectWindow],
     calibrations: Iterable[Calibration],
@@ -199,7 +203,7 @@ def assess(
     for calibration in calibrations:
         exposures = [_exposure(walk.suspect, calibration) for walk in walks]
         met = list(zip(walks, exposures, strict=True))
-        judged = [_judge(walk, calibration, exposure) for walk, exposure in met]
+        judged = [_judge(walk, calibration, exposure, met) for walk, exposure in met]
         plain = not any(use.doubts or use.ranked or use.held for use in calibration.uses)
         doubted = [
             # Most uses leave nothing open.
@@ -217,7 +221,9 @@ def _exposure(suspect: SuspectWindow, calibration: Calibration) -> Exposure:
     return expose(calibration, suspect) if suspect.met_by(calibration) else NOT_EXPOSED
 
 
-def _judge(walk: _Walk, calibration: Calibration, exposure: Exposure) -> _Judged | frozenset[str]:
+def _judge(
+    walk: _Walk, calibration: Calibration, exposure: Exposure, met: Sequence[_Met]
+) -> _Judged | frozenset[str]:
     """What one fault does to one calibration, or the reasons for which it does nothing."""
     edges = _edges(walk, calibration, exposure)
     through = [edge for edge in edges if edge.judged.list_name != EXPOSED]
@@ -227,7 +233,7 @@ def _judge(walk: _Walk, calibration: Calibration, exposure: Exposure) -> _Judged
     carried = _carried(edges)
     effects = effects_at_points(fault, calibration, exposure.uses, carried)
     if calibration.taken:
-        taken = taken_before(fault, walk.suspect.window, calibration)
+        taken = taken_before(walk.suspect, _reaching(met, calibration), calibration)
         if taken is not None:
             effects = less(fault, effects, taken, calibration.points)
             if any(map(any, taken)) and nothing_left(fault, effects):
@@ -250,6 +256,16 @@ def _judge(walk: _Walk, calibration: Calibration, exposure: Exposure) -> _Judged
             passed = passed_on(calibration, known, by_force=fault.by_force)
         walk.judged[calibration.key] = _Judged(list_name, why, (), passed)
     return _Judged(list_name, why, effects, None, cancels, reason, tuple(links))
+
+
+def _reaching(met: Sequence[_Met], calibration: Calibration) -> list[SuspectWindow]:
+    """The faults that reach a calibration, itself or through what it rests on."""
+    return [
+        walk.suspect
+        for walk, exposure in met
+        if exposure.paths
+        or any(one.judged.list_name != EXPOSED for one in _edges(walk, calibration, exposure))
+    ]
 
 
 def _edges(walk: _Walk, calibration: Calibration, exposure: Exposure) -> list[_Edge]:

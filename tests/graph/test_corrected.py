@@ -96,7 +96,8 @@ def test_what_was_taken_for_something_else_is_not_counted(taken):
 def test_a_channel_is_its_own_and_part_of_the_whole(theirs, ours, counts):
     one = cal(1, use(day=10), taken=(took("0.001", channel=theirs),))
     fault = ForceError(**OPEN, delta_rel=F("0.001"), channel=ours)
-    assert (taken_before(fault, fault.window(), one) is not None) is counts
+    suspect = SuspectWindow(fault, fault.window())
+    assert (taken_before(suspect, [suspect], one) is not None) is counts
 
 
 def test_an_unknown_effect_stays_unknown():

@@ -24,7 +24,7 @@ from graph.recall import AFFECTED
 # As fault records name what is faulty.
 NAMED = ("item", "channel", "certificate", "revision", "issuer", "method", "kind")
 # What each fault did alone adds up to what all did, but for digits that are not kept.
-SAME = Decimal("1e-12")
+SAME = Decimal("1e-11")
 _DIGITS = 60
 # U after is kept with 12 digits; where the fault widens it by much, these of the rest are sure.
 _KEPT = 9

@@ -145,6 +145,7 @@ def build(
         "U_delta_k": _fraction(fault.get("U_delta_k")) or Fraction(2),
         "only": _only(fault.get("only")),
         "only_channel": only_channel,
+        "kind": fault["kind"],
     }
     return _of_kind(fault, common, zone, place)
 

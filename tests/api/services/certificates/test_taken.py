@@ -7,6 +7,7 @@ an effect is the effect less what was taken. U grows in squares (JCGM 100:2008, 
 
 from __future__ import annotations
 
+import pytest
 from oracle_cases import answered, cal, force_fault, lab, ref, row
 
 ISSUE = {"issued_at": "2025-07-15T08:00:00Z"}
@@ -56,6 +57,57 @@ def test_of_several_faults_it_is_kept_what_each_of_them_took(client, once):
     assert listed(client, TWO[1:]).items() >= {"B-1": gone["B-1"], "D-1": gone["D-1"]}.items()
     larger = listed(client, [TWO[0] | {"delta_rel": "0.0007"}])
     assert larger["B-1"] == larger["R-1"] == ("affected", ["0.0002"])
+
+
+# u^2 that lacked: (0.0005/2)^2 - (0.0003/2)^2 = 0.0002^2; 2 sqrt(0.001^2 + 0.002^2) kN.
+UNSURE = {
+    "kind": "understated_uncertainty",
+    "U_rel_recorded": "0.0003",
+    "U_rel_right": "0.0005",
+}
+LOAD = {"kind": "indicates_high", "indication_rel": "0.0002"}
+
+
+@pytest.mark.parametrize(
+    ("other", "error", "U", "first_alone"),
+    # 1/(1 + 0.0002) - 1 = -0.000199960007998...: -0.004 - (0.0005 - 0.00019996) x 10.
+    # What was taken for one thing counts whatever its kind: 0.0005 - (0.0005 - 0.00019996).
+    [
+        (LOAD, "-0.00700039992001600", None, ("affected", ["0.000199960007998"])),
+        (UNSURE, "-0.009", "0.004472135955", ("cleared", [])),
+    ],
+)
+def test_two_faults_of_one_item_are_each_corrected_once(client, once, other, error, U, first_alone):
+    first = force_fault("REF", isolated_at=ISOLATED)
+    second = {name: value for name, value in first.items() if name not in ("kind", "delta_rel")}
+    faults = [first, second | other]
+    once(bring, faults)
+    (made,) = reissue(client, 1, "C-1")
+    result = made["results"][0]
+    assert result["error"].startswith(error[:14])
+    assert U is None or result["U"] == U
+    assert listed(client, faults) == {"C-1": ("cleared", [])}
+    assert listed(client, faults[:1]) == {"C-1": first_alone}
+    assert listed(client, faults[::-1]) == {"C-1": ("cleared", [])}
+
+
+def test_what_was_taken_for_a_time_that_is_now_two_is_counted_where_it_was_used(client, once):
+    whole = force_fault("REF", isolated_at=ISOLATED)
+    once(bring, [whole])
+    list(reissue(client, 1, "C-1"))
+    # C-1 used it on 1 February, in the second of the two windows.
+    early = whole | {"isolated_at": "2025-01-20T00:00:00Z"}
+    late = whole | {"last_good_at": "2025-01-20T00:00:00Z"}
+    assert listed(client, [early, late]) == {"C-1": ("cleared", [])}
+    larger = listed(client, [early, late | {"delta_rel": "0.0008"}])
+    assert larger["C-1"] == ("affected", ["0.0003"])
+
+
+def bring(client, faults):
+    one = cal("C-1", "I-1", "02-01", [ref("REF")], [row(error="-0.004")])
+    assert client.post("/v1/imports", json=lab(one)).status_code == 201
+    made = client.post("/v1/recalls", json={"faults": faults})
+    assert made.status_code == 201, made.text
 
 
 def bring_two_faults(client):
