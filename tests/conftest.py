@@ -27,7 +27,16 @@ from api.services.access.keys import SCOPES, create_key
 from api.services.recalls.rechecking import recheck_marked
 from api.settings import Settings
 from api.store.database import Database
-from tests.databases import EMPTY, ENGINES, OnPostgresql, OnSqlite, Place, new_postgresql
+from tests.databases import (
+    DOORS,
+    EMPTY,
+    ENGINES,
+    OnPostgresql,
+    OnSqlite,
+    Place,
+    drawn,
+    new_postgresql,
+)
 
 # Long searches are asked for by name: --hypothesis-profile=histories.
 hypothesis.settings.register_profile("histories", max_examples=1_000)
@@ -80,9 +89,36 @@ def pytest_collection() -> Iterator[None]:
         gc.enable()
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Begin with the slow tests, so that no worker is left alone with them at the end."""
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the option that tries every test on every engine."""
+    about = "try tests of the product's doors on both engines, not on one drawn by their name"
+    parser.addoption("--each-engine", action="store_true", help=about)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out the engine that was not drawn; begin with the slow tests.
+
+    So no worker is left alone with a slow one at the end.
+    """
+    if not config.getoption("--each-engine"):
+        left = [item for item in items if on_another_engine(item)]
+        config.hook.pytest_deselected(items=left)
+        items[:] = [item for item in items if not on_another_engine(item)]
     items.sort(key=lambda item: item.get_closest_marker("slow") is None)
+
+
+def on_another_engine(item: pytest.Item) -> bool:
+    """Whether a test of a door is one for the engine that was not drawn for it."""
+    if not item.nodeid.startswith(DOORS) or not isinstance(item, pytest.Function):
+        return False
+    given = getattr(item, "callspec", None)
+    engines = [] if given is None else [v for v in given.params.values() if v in ENGINES]
+    if len(engines) != 1:
+        return False
+    name = item.nodeid
+    for engine in ENGINES:
+        name = name.replace(engine, "")
+    return drawn(name) != engines[0]
 
 
 @pytest.fixture(scope="session")

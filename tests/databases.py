@@ -15,6 +15,7 @@ import os
 import shutil
 import time
 import uuid
+import zlib
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -31,6 +32,24 @@ from api.store.tables import Base
 POSTGRES = os.environ.get("TRACEHOLD_TEST_POSTGRES", "")
 ENGINES = ("sqlite", *(["postgresql"] if POSTGRES else []))
 EMPTY = "empty"
+# Tests of these go through a door of the product (HTTP, the terminal, a file); what they look at is
+# not the engine's. Each is tried on one engine, drawn by its name; --each-engine tries both.
+DOORS = (
+    "tests/api/commands/",
+    "tests/api/pages/",
+    "tests/api/resources/",
+    "tests/api/test_",
+    "tests/api/web/",
+    "tests/contracts/",
+    "tests/fixtures/",
+    "tests/fuzz/",
+    "tests/graph/",
+    "tests/whole/test_bad_input.py",
+    "tests/whole/test_customer_keys.py",
+    "tests/whole/test_import_forms.py",
+    "tests/whole/test_refused_records.py",
+    "tests/whole/test_stopping.py",
+)
 TABLES = [table.name for table in Base.metadata.sorted_tables]
 
 
@@ -40,6 +59,11 @@ def shared(examples: int) -> int:
     A search that begins elsewhere on each engine sees more than the same one twice.
     """
     return examples // len(ENGINES)
+
+
+def drawn(test: str) -> str:
+    """Return the engine on which a test is tried, by its address without the engine's name."""
+    return ENGINES[zlib.crc32(test.encode()) % len(ENGINES)]
 
 
 class Place(ABC):
