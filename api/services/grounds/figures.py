@@ -104,7 +104,8 @@ class _Asked:
             certificate.order,
             certificate.performed_us,
         )
-        return _Terms(self, certificate.customer_id, self.book.of(wanted))
+        agreed = None if self.book.empty() else self.book.of(wanted)
+        return _Terms(self, certificate.customer_id, agreed)
 
     def customer(self, key: int) -> str:
         """Return the name of a customer."""

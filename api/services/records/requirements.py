@@ -103,6 +103,11 @@ def best_match(session: Session, subject: Subject) -> Record | None:
     return None if row is None else _answers(session, [row])[0]
 
 
+def any_recorded(session: Session) -> bool:
+    """Whether a requirement is recorded for anything."""
+    return session.scalar(select(Requirement.id).limit(1)) is not None
+
+
 def since_us(session: Session, subject: Subject) -> int | None:
     """Return when the requirement that counts for an instrument was first recorded, if one is."""
     row = _best(session, subject)

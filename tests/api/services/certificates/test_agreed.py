@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 
 import pytest
-from oracle_cases import cal, lab, ref, row
+from oracle_cases import answered, cal, lab, ref, row
 
 ALDER = "Alder Rigging"
 # Half of U as guard band in the first version, U in the second.
@@ -38,10 +38,9 @@ def calibrated(post, number, at="03-01", **more):
     """A certificate with 0.009 at T 0.01 and U 0.002: in by 0.01 - 0.001, out by 0.01 - 0.002."""
     result = row("10", "0.009") | more.pop("result", {})
     sent = {name: value for name, value in result.items() if value is not None}
-    return post(
-        "/v1/calibrations",
-        cal(number, "CELL", at, [ref("REF")], [sent], **({"customer": ALDER} | more)),
-    )
+    made = cal(number, "CELL", at, [ref("REF")], [sent], **({"customer": ALDER} | more))
+    # Where another rule is used somebody answers for it: what the statement then says is asked.
+    return post("/v1/calibrations", answered(made))
 
 
 @pytest.mark.parametrize(
@@ -97,7 +96,8 @@ def test_what_is_agreed_later_changes_no_certificate_and_a_draft_goes_by_what_ho
     agreed("/v1/agreements", AGREED | {"rule": {"id": "G", "version": 2}})
     after = json.loads(client.get("/v1/certificates/C-1").text)
     assert (after["agreement"], after["statement"]) == (before["agreement"], before["statement"])
-    issued = agreed("/v1/certificates/C-2/issue", {"issued_at": "2025-03-02T00:00:00Z"})
+    body = answered({"issued_at": "2025-03-02T00:00:00Z"})
+    issued = agreed("/v1/certificates/C-2/issue", body)
     assert issued["agreement"] == {"id": "AG", "version": 2}
     assert "Not every rule used" in issued["statement"]
 
