@@ -43,6 +43,7 @@ ELSEWHERE = {
     "api/store/comparisons.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/database.py": "tests/api/services/imports/test_imports.py: locks and rollback",
     "api/services/certificates/certificate_rows.py": "tests/api/resources/test_calibrations.py",
+    "api/services/grounds/agreed_rules.py": "tests/api/services/grounds/test_figures.py",
     "api/services/grounds/candidates.py": "tests/api/services/grounds/test_ranges.py",
     "api/store/grounds.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/fitting.py": "tests/api/store/test_migrate.py compares it with the migrations",

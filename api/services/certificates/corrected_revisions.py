@@ -215,8 +215,7 @@ def _result(row: Result, point: Record) -> Record:
             if row.indicated is not None and row.applied is not None:
                 values["indicated"] = row.applied * (1 + corrected / 100)
         else:
-            if row.indicated is not None:
-                values["indicated"] = _indicated(row, corrected, Decimal(point["shift"]))
+            values["indicated"] = _indicated(row, corrected, Decimal(point["shift"]))
             # The error in percent beside it would say otherwise.
             values |= {"error": corrected, "error_rel_pct": None}
     if "U_after" in point:
@@ -243,6 +242,9 @@ def _indicated(row: Result, corrected: Decimal, shift: Decimal) -> Decimal | Non
 
     Where the recorded figures contradicted each other they still do.
     """
-    if row.applied is None or row.indicated is None or off(row) is not None:
-        return None if row.indicated is None else row.indicated + shift
+    if row.indicated is None:
+        return None
+    contradicts = off(row.error, row.applied, row.indicated) is not None
+    if row.applied is None or contradicts:
+        return row.indicated + shift
     return row.applied + corrected

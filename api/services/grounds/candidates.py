@@ -195,8 +195,9 @@ def forces(one: Carrier, use: Use, points: Collection[Point]) -> Iterator[tuple[
     if one.share is None:
         return
     for point in points:
-        if point.force_n:
-            force = abs(use.weight_at(point.key) * one.share * point.force_n)
+        whole = point.force_n
+        if whole:
+            force = abs(use.weight_at(point.key) * one.share * whole)
             if force:
                 yield point, force
 

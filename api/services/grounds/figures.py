@@ -11,27 +11,23 @@ themselves.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from operator import itemgetter
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.rules.exact import exact_arithmetic
-from api.rules.limits import LimitsError
 from api.services.base.units import PERCENT
-from api.services.decisions.agreements import Book, Wanted, answers
-from api.services.decisions.specifications import limits_of_error, specification_of
+from api.services.grounds.agreed_rules import Agreed, Figures, Subject
 from api.services.grounds.candidates import Candidates
 from api.services.grounds.finding import MIND, STOP, Finding, told_apart
 from api.services.grounds.values import Found
 from api.services.recalls.reading_results import Judged
 from api.services.uncertainty.cmcs import Scope, below_cmc, scope
-from api.store.agreements import Agreement
-from api.store.chunks import chunks
-from api.store.tables import Certificate, Customer, DecisionRule, Item, Result
-from api.store.versions import content_of
+from api.store.keyed import rows_of
 
 _STAGES = {"single": "", "as_found": ", as found", "as_left": ", as left"}
 
@@ -39,17 +35,33 @@ _STAGES = {"single": "", "as_found": ", as found", "as_left": ", as left"}
 def figure_findings(asked: Candidates) -> Found:
     """Yield what is found in the figures of certificates; results in their order."""
     known = _Asked(asked.session)
-    for keys in chunks(sorted(asked.as_of)):
-        results: dict[int, list[Result]] = {key: [] for key in keys}
-        rows = select(Result).where(Result.certificate_id.in_(keys)).order_by(Result.position)
-        for row in asked.session.scalars(rows):
-            results[row.certificate_id].append(row)
-        subjects = select(Certificate, Item.type).join(Item, Item.id == Certificate.item_id)
-        for one, kind in asked.session.execute(subjects.where(Certificate.id.in_(keys))):
-            measured, statements = asked.measured[one.id]
-            stated = list(zip(measured.points, statements, strict=True))
-            for finding in known.of(one, kind, results[one.id], stated):
-                yield one.id, finding
+    results = _results(asked)
+    for one in _subjects(asked):
+        measured, statements = asked.measured[one.key]
+        stated = list(zip(measured.points, statements, strict=True))
+        for finding in known.of(one, results.get(one.key, ()), stated):
+            yield one.key, finding
+
+
+def _subjects(asked: Candidates) -> Iterator[Subject]:
+    names = ("id", "external", "accreditation", "mode", "order_number", "customer_id", "item_id")
+    columns = ", ".join(f"certificate.{name}" for name in names)
+    columns += ", item.type, certificate.performed_us"
+    also = "JOIN item ON item.id = certificate.item_id"
+    rows = rows_of(asked.reader, columns, "certificate", "id", sorted(asked.as_of), also)
+    yield from map(Subject._make, rows)
+
+
+def _results(asked: Candidates) -> dict[int, list[Figures]]:
+    """Read the results of the certificates, in their order."""
+    names = ("certificate_id", "position", *Figures._fields)
+    columns = ", ".join(f'result."{name}"' for name in names)
+    rows = rows_of(asked.reader, columns, "result", "certificate_id", sorted(asked.as_of))
+    found: dict[int, list[Figures]] = defaultdict(list)
+    for key, _, unit, rule, specification, *numbers in sorted(rows, key=itemgetter(0, 1)):
+        exact = (None if number is None else Decimal(number) for number in numbers)
+        found[key].append(Figures(unit, rule, specification, *exact))
+    return found
 
 
 @dataclass(slots=True)
@@ -57,24 +69,21 @@ class _Asked:
     """Asks for agreements, types and capabilities once for many certificates."""
 
     session: Session
-    book: Book = field(init=False)
+    agreed: Agreed = field(init=False)
     scopes: dict[tuple[str | None, str | None], Scope] = field(default_factory=dict)
-    rules: dict[int, DecisionRule] = field(default_factory=dict)
-    customers: dict[int, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.book = Book(self.session)
+        self.agreed = Agreed(self.session)
 
     def of(
         self,
-        certificate: Certificate,
-        kind: str | None,
-        results: Sequence[Result],
+        certificate: Subject,
+        results: Sequence[Figures],
         stated: Sequence[Judged],
     ) -> Iterator[Finding]:
         ours = not certificate.external
-        held = self._scope(certificate.mode, kind) if ours else None
-        terms = self._terms(certificate, kind) if ours else None
+        held = self._scope(certificate.mode, certificate.kind) if ours else None
+        terms = self.agreed.terms(certificate) if ours else None
         for row, (point, said) in zip(results, stated, strict=True):
             name, at = str(point.name), f"point {point.name}{_STAGES[point.stage]}"
             found: list[Finding] = []
@@ -93,34 +102,9 @@ class _Asked:
             self.scopes[mode, kind] = scope(self.session, mode, kind)
         return self.scopes[mode, kind]
 
-    def _terms(self, certificate: Certificate, kind: str | None) -> _Terms | None:
-        """What the rules of its results are compared with; None for whom nothing is stated."""
-        if certificate.customer_id is None:
-            return None
-        wanted = Wanted(
-            certificate.customer_id,
-            certificate.item_id,
-            kind,
-            certificate.order,
-            certificate.performed_us,
-        )
-        return _Terms(self, certificate.customer_id, self.book.of(wanted))
-
-    def customer(self, key: int) -> str:
-        """Return the name of a customer."""
-        if key not in self.customers:
-            self.customers[key] = self.session.get_one(Customer, key).name
-        return self.customers[key]
-
-    def rule(self, key: int) -> DecisionRule:
-        """Return a version of a rule."""
-        if key not in self.rules:
-            self.rules[key] = self.session.get_one(DecisionRule, key)
-        return self.rules[key]
-
 
 def _below_cmc(
-    held: Scope, row: Result, certificate: Certificate, name: str, at: str
+    held: Scope, row: Figures, certificate: Subject, name: str, at: str
 ) -> Iterator[Finding]:
     for term, unit in (("U", row.unit), ("U_rel_pct", PERCENT)):
         U: Decimal | None = getattr(row, term)
@@ -141,12 +125,13 @@ def _below_cmc(
         return
 
 
-def off(row: Result) -> Decimal | None:
+def off(
+    error: Decimal | None, applied: Decimal | None, indicated: Decimal | None
+) -> Decimal | None:
     """Return what was indicated less what was applied, where the error is something else.
 
     That is, where it is off by more than one unit of its last digit as written.
     """
-    error, applied, indicated = row.error, row.applied, row.indicated
     if error is None or applied is None or indicated is None:
         return None
     with exact_arithmetic():
@@ -155,8 +140,8 @@ def off(row: Result) -> Decimal | None:
         return difference if abs(error - difference) > last_digit else None
 
 
-def _wrong_sum(row: Result, name: str, at: str) -> Iterator[Finding]:
-    difference = off(row)
+def _wrong_sum(row: Figures, name: str, at: str) -> Iterator[Finding]:
+    difference = off(row.error, row.applied, row.indicated)
     if difference is not None:
         yield Finding(
             "wrong_sum",
@@ -180,80 +165,3 @@ def _verdict_differs(reported: str, decided: str, name: str, at: str) -> Finding
 
 def _words(verdict: str) -> str:
     return verdict.replace("_", " ")
-
-
-@dataclass(slots=True)
-class _Terms:
-    """What was agreed for one certificate, or, without an agreement, what its rules say of it."""
-
-    asked: _Asked
-    customer_id: int
-    agreement: Agreement | None
-
-    @property
-    def customer(self) -> str:
-        """The name of the customer."""
-        return self.asked.customer(self.customer_id)
-
-    def against(self, row: Result, reported: str | None, name: str, at: str) -> Iterator[Finding]:
-        """Find a rule or limits of a result other than those that were agreed."""
-        if self.agreement is None:
-            yield from self._of_another(row, name, at)
-            return
-        if row.rule_id != self.agreement.rule_id and (row.rule_id is not None or reported):
-            yield _not_agreed(
-                f"{at}: judged by {self._rule(row.rule_id)}, but {self._agreed('rule')}", name
-            )
-        if self._other_limits(row):
-            yield _not_agreed(
-                f"{at}: its limits are not those that were agreed; {self._agreed('specification')}",
-                name,
-            )
-
-    def _of_another(self, row: Result, name: str, at: str) -> Iterator[Finding]:
-        """Find a rule that says it was agreed with somebody else."""
-        rule = None if row.rule_id is None else self.asked.rule(row.rule_id)
-        if rule is None or rule.agreed_with is None:
-            return
-        if self.customer.casefold() not in rule.agreed_with.casefold():
-            yield _not_agreed(
-                f"{at}: judged by {self._rule(rule.id)}, which was agreed with "
-                f"{rule.agreed_with}, not with {self.customer}",
-                name,
-            )
-
-    def _agreed(self, what: str) -> str:
-        (agreed,) = answers(self.asked.session, [] if self.agreement is None else [self.agreement])
-        one = agreed[what]
-        return (
-            f'agreed with {self.customer} is {what} "{one["id"]}", version {one["version"]} '
-            f"(agreement {agreed['id']}, version {agreed['version']})"
-        )
-
-    def _rule(self, key: int | None) -> str:
-        if key is None:
-            return "no recorded rule"
-        rule = self.asked.rule(key)
-        return f'rule "{rule.code}", version {rule.rule_version}'
-
-    def _other_limits(self, row: Result) -> bool:
-        """Whether a result has limits, and not those that the agreed specification gives it."""
-        wanted = None if self.agreement is None else self.agreement.specification_id
-        own = row.limit_lower, row.limit_upper
-        if wanted is None or own == (None, None) or row.specification_id == wanted:
-            return False
-        try:
-            given = limits_of_error(specification_of(self.asked.session, wanted), content_of(row))
-        except LimitsError:
-            return True
-        return own != (given.lower, given.upper)
-
-
-def _not_agreed(detail: str, name: str) -> Finding:
-    return Finding(
-        "rule_not_agreed",
-        STOP,
-        detail,
-        "judge it by what was agreed, or record what is agreed now (POST /v1/agreements)",
-        point=name,
-    )

@@ -25,6 +25,7 @@ from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.life.cycles import tallies
 from api.services.records.requirement_choice import since_us, subject_of
+from api.services.records.requirements import any_recorded
 from api.store.chunks import chunks
 from api.store.fitting import SetupCheck
 from api.store.grounds import CertificateGrounds
@@ -105,6 +106,8 @@ def setup_findings(asked: Candidates) -> Found:
 
     A requirement that was recorded after a certificate was issued says nothing of it.
     """
+    if not any_recorded(asked.session):
+        return
     required: dict[int, int | None] = {}
     statement = (
         select(

@@ -134,6 +134,11 @@ def taken(session: Session, subject: Subject, place: str = "") -> Taken:
     return Taken(None if row is None else _answers(session, [row])[0], basis, notes)
 
 
+def any_recorded(session: Session) -> bool:
+    """Whether a requirement is recorded for anything."""
+    return session.scalar(select(Requirement.id).limit(1)) is not None
+
+
 def _best_for(session: Session, code: str) -> list[Requirement]:
     item = session.scalar(select(Item).where(Item.code == code))
     row = None if item is None else choose(session, subject_of(item)).row
