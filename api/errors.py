@@ -23,7 +23,8 @@ class Issue:
 
     ``pointer`` is a JSON Pointer (RFC 6901) into the request body; empty means the whole of it.
     ``at`` says where in a body that is no single document: ``line``, or ``file, row, column``; the
-    pointer is then one into that line. ``code`` names the kind of fault, where there are kinds.
+    pointer is then one into that line. ``code`` names the kind of fault, where there are kinds, and
+    ``weight`` whether it stops what was asked or is to be borne in mind, where there is either.
     """
 
     pointer: str
@@ -32,6 +33,7 @@ class Issue:
     value: str | None = None
     at: Mapping[str, int | str] | None = None
     code: str | None = None
+    weight: str | None = None
 
 
 class TraceholdError(Exception):

@@ -155,6 +155,15 @@ def moment_of(value: object) -> str:
     return value
 
 
+# Letters and signs that leave nothing on paper: fillers of Hangul, the blank of Braille.
+_BLANKS = "\u115f\u1160\u2800\u3164\uffa0"
+
+
+def _is_seen(character: str) -> bool:
+    """Whether a character leaves anything on paper: no space, no mark alone, none without width."""
+    return unicodedata.category(character)[0] not in "ZCM" and character not in _BLANKS
+
+
 class Text(fields.Field[str]):
     """Text that is not empty, not longer than ``max_length`` and free of control characters.
 
@@ -174,7 +183,7 @@ class Text(fields.Field[str]):
             raise refuse("not a text", "put it in quotation marks")
         if len(value) > self.max_length:
             raise refuse(f"longer than {self.max_length} characters", "shorten it")
-        if not value.strip():
+        if not value.strip() or not any(map(_is_seen, value)):
             raise refuse("empty text", "leave the field out, or fill it in")
         kept = value.translate(_LINE_CHARACTERS) if self.lines else value
         # isprintable is quick and true for most texts; only the rest is looked at more closely.

@@ -38,6 +38,8 @@ from api.web.transactions import OneTransaction, database, reading
 EXTENSION = "tracehold.idempotency"
 HEADER = "Idempotency-Key"
 REPLAYED = "Idempotency-Replayed"
+# Nothing is stored by a dry run, its answer neither; it is asked anew each time.
+TRIED = ("true", "1", "on", "yes", "t", "y")
 KEPT_HEADERS = ("Content-Type", "Location", "ETag", "Link")
 FORGET_EVERY_S = 600.0
 _KEY = re.compile(r'"?([\x21\x23-\x5b\x5d-\x7e]{1,255})"?')
@@ -52,7 +54,7 @@ def idempotent(view: View) -> View:
     @wraps(view)
     def once(*args: Any, **kwargs: Any) -> Any:
         key = request.environ.get("HTTP_IDEMPOTENCY_KEY")
-        if key is None:
+        if key is None or request.args.get("dry_run", "").lower() in TRIED:
             return view(*args, **kwargs)
         return _once(_checked(key), view, args, kwargs)
 

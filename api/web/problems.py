@@ -183,6 +183,8 @@ def _shown(issue: Issue | Mapping[str, str]) -> Mapping[str, int | str]:
         shown["value"] = issue.value
     if issue.code is not None:
         shown["code"] = issue.code
+    if issue.weight is not None:
+        shown["weight"] = issue.weight
     return shown
 
 

@@ -2,9 +2,10 @@
 
 An item is isolated from the `isolated_at` of a fault until the resumption of work is authorised for
 the recall, or for another look at the same fault (recalls joined by `previous`); closing the case
-does not end it. An assembly is isolated while it holds the part. A fault on one channel isolates
-that channel, and uses that name none. A use on a bare date that could be earlier than the isolation
-is let through: it lies in the window of the recall, which judges it.
+does not end it, and for the time between it stays so whatever is resumed later. An assembly is
+isolated while it holds the part. A fault on one channel isolates that channel, and uses that name
+none. A use on a bare date that could be earlier than the isolation is let through: it lies in the
+window of the recall, which judges it.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
@@ -32,7 +33,7 @@ MOST_OVERRIDES = 25
 
 @dataclass(frozen=True, slots=True)
 class Isolation:
-    """Why an item may not be used: the recall, the faulty item, and from when.
+    """Why an item may not be used: the recall, the faulty item, from when, and until work resumes.
 
     `holder` is the way in which an assembly holds the faulty part; None for the item itself.
     """
@@ -40,12 +41,15 @@ class Isolation:
     recall: str
     item: str
     after_us: int
+    until_us: int | None = None
     channel: str | None = None
     holder: Holder | None = None
 
     def forbids(self, at: Moment, channel: str | None) -> bool:
         """Whether a use at this time on this channel is refused."""
         if self.channel is not None and channel is not None and channel != self.channel:
+            return False
+        if self.until_us is not None and at.end_us >= self.until_us:
             return False
         return at.start_us > self.after_us and (self.holder is None or self.holder.held_at(at))
 
@@ -54,11 +58,11 @@ def isolated_items(session: Session) -> Mapping[str, Sequence[Isolation]]:
     """Return what isolates each item, by item id; assemblies of isolated parts too."""
     zone = zone_of(session)
     found: dict[str, list[Isolation]] = {}
-    for number, faults in _unresumed(session):
+    for number, faults, until_us in _isolating(session):
         for fault in faults:
             if fault.get("item") is not None and fault.get("isolated_at") is not None:
                 after_us = instant_us(fault["isolated_at"], zone, end=True)
-                one = Isolation(number, fault["item"], after_us, fault.get("channel"))
+                one = Isolation(number, fault["item"], after_us, until_us, fault.get("channel"))
                 found.setdefault(fault["item"], []).append(one)
     faulty = list(found.items())
     holdings = holdings_above(Recorded(SessionReader(session)), found)
@@ -115,20 +119,26 @@ def overrides(session: Session, item_id: int) -> list[Record]:
 
 def isolated_by(session: Session, recall: Recall) -> list[str]:
     """Return the faulty items that a recall, or another look at its fault, keeps out of use."""
-    unresumed = {number for number, _ in _unresumed(session)}
+    unresumed = {number for number, _, until_us in _isolating(session) if until_us is None}
     if recall.number not in unresumed:
         return []
     isolated = (one for one in recall.faults if one.get("isolated_at") is not None)
     return sorted({one["item"] for one in isolated if one.get("item") is not None})
 
 
-def _unresumed(session: Session) -> Iterable[tuple[str, list[Record]]]:
-    """Recalls for which, and for whose other looks, nobody let work resume."""
-    resumed = set(session.scalars(select(CaseEvent.recall_id).where(CaseEvent.kind == RESUMPTION)))
+def _isolating(session: Session) -> Iterable[tuple[str, list[Record], int | None]]:
+    """Recalls with their faults, and when work resumed after them or another look at them."""
+    resumptions = session.execute(
+        select(CaseEvent.recall_id, func.min(CaseEvent.at_us).label("at_us"))
+        .where(CaseEvent.kind == RESUMPTION)
+        .group_by(CaseEvent.recall_id)
+    ).all()
     rows = session.execute(select(Recall.id, Recall.number, Recall.previous_id, Recall.faults))
     first: dict[int, int] = {}
     known = list(rows.all())
     for row in sorted(known, key=lambda row: row.id):  # a recall names an earlier one
         first[row.id] = first.get(row.previous_id, row.id)
-    lifted = {first[key] for key in resumed}
-    return [(row.number, row.faults) for row in known if first[row.id] not in lifted]
+    lifted: dict[int, int] = {}
+    for row in sorted(resumptions, key=lambda row: -row.at_us):
+        lifted[first[row.recall_id]] = row.at_us
+    return [(row.number, row.faults, lifted.get(first[row.id])) for row in known]

@@ -63,7 +63,7 @@ def settle(
     if stops and override is None:
         raise _doubtful(
             f'certificate "{certificate.number}" would be issued on doubtful ground',
-            [(_pointer(one, sent or {}), one) for one in stops],
+            [(_pointer(one, sent or {}), one) for one in [*stops, *_minded(found)]],
         )
     row = CertificateGrounds(
         certificate_id=certificate.id,
@@ -154,11 +154,19 @@ def kept(session: Session, certificate: Certificate, now_us: int) -> Record:
     return answer
 
 
-def _doubtful(what: str, stops: Sequence[tuple[str, Finding]]) -> DoubtfulGround:
+def _doubtful(what: str, found: Sequence[tuple[str, Finding]]) -> DoubtfulGround:
+    stops = sum(one.weight == STOP for _, one in found)
     return DoubtfulGround(
-        f"{what}: {len(stops)} finding(s); nothing stored",
-        [Issue(place, one.detail, one.remedy, one.item, code=one.code) for place, one in stops],
+        f"{what}: {stops} finding(s) stop it; nothing stored",
+        [
+            Issue(place, one.detail, one.remedy, one.item, code=one.code, weight=one.weight)
+            for place, one in found
+        ],
     )
+
+
+def _minded(found: Sequence[Finding]) -> list[Finding]:
+    return [one for one in found if one.weight != STOP]
 
 
 def _answered(session: Session, certificate: Certificate) -> set[str]:

@@ -1,7 +1,7 @@
 """Did what was used carry a value, and one that holds? Voided, absent, overdue, of another mode.
 
-Choice: a due date is that of the value in force; a later calibration that only confirmed limits
-takes its place if it states one itself. An item whose record says under the property `calibration`
+Choice: a due date is that of the value in force, which a later calibration that only confirmed
+limits does not extend. An item whose record says under the property `calibration`
 why it needs none is believed, as in the chain of a certificate.
 """
 
@@ -91,16 +91,13 @@ def _overdue(asked: Candidates, one: Used) -> Iterator[Finding]:
     use = one.use
     for carrier in asked.carriers(use):
         stated = carrier.certificate
-        later = asked.by_key.get(use.evidence or 0)
-        if later is not None and later.due_us is not None:
-            stated = later
         if stated.due_us is not None and stated.due_us < use.at.start_us:
             yield Finding(
                 "overdue",
                 STOP,
                 f"{_name(stated)} of {carrier.item} was due at {stated.due_at}, before it was used "
                 f"({text_of(use.at.start_us)})",
-                f"calibrate {carrier.item} first, or record the certificate that extends the date",
+                f"calibrate {carrier.item} first, or record its later certificate",
                 carrier.item,
             )
 

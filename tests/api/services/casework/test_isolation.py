@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from oracle_cases import cal, force_fault, lab, ref
@@ -47,6 +48,11 @@ def report(client, **more):
 def use(client, item="REF", at="2025-07-01T10:00:00Z", **more):
     record = cal("N-1", "I-1", at, [ref(item, **more)])
     return client.post("/v1/calibrations", json=record)
+
+
+def soon():
+    """An hour from now: after what is authorised now."""
+    return (datetime.now(UTC) + timedelta(hours=1)).isoformat()
 
 
 def is_isolated(answer):
@@ -129,21 +135,23 @@ def test_an_override_has_a_person_and_a_reason(isolated):
     ]
 
 
-def test_work_resumes_when_it_is_authorised(isolated):
+def test_work_resumes_when_it_is_authorised_and_not_before(isolated):
     resume(isolated)
-    assert use(isolated).status_code == 201
+    # What was used in the time between was isolated then, whatever is authorised now.
+    assert is_isolated(use(isolated))
+    assert use(isolated, at=soon()).status_code == 201
 
 
 def test_a_second_recall_of_the_item_isolates_it_for_itself(isolated):
     report(isolated)
     resume(isolated, 1)
-    assert use(isolated).get_json()["errors"][0]["detail"].endswith("R-00002")
+    assert use(isolated, at=soon()).get_json()["errors"][0]["detail"].endswith("R-00002")
 
 
 def test_another_look_at_the_same_fault_is_resumed_with_the_first(isolated):
     report(isolated, previous=1)
     resume(isolated, 2)
-    assert use(isolated).status_code == 201
+    assert use(isolated, at=soon()).status_code == 201
 
 
 def test_a_use_recorded_before_stays_the_same_and_older_ones_can_still_be_recorded(isolated):

@@ -87,12 +87,12 @@ def test_a_value_is_not_used_after_it_was_due(bench, due, at, found):
     assert bench.codes(candidate(at=at)) == ([("overdue", STOP)] if found else [])
 
 
-def test_a_later_calibration_that_confirmed_limits_extends_the_date(bench):
+def test_a_later_calibration_that_confirmed_limits_does_not_extend_the_date(bench):
     bench.imported(
         cal("W-2", "WS", "03-01", [ref("REF")], SPAN, due_at="2025-05-01"),
         cal("W-3", "WS", "04-20", [ref("REF")], [], due_at="2026-05-01", assigns_value=False),
     )
-    assert bench.codes(candidate()) == []
+    assert bench.codes(candidate()) == [("overdue", STOP)]
     assert bench.codes(candidate(ref("WS", certificate="W-2"))) == [("overdue", STOP)]
 
 
