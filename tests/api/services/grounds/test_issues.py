@@ -88,6 +88,45 @@ def test_an_override_has_a_person_and_a_reason(bench):
     assert [one["pointer"] for one in refused["errors"]] == ["/override/by", "/override/reason"]
 
 
+@pytest.mark.parametrize("blank", ["\u200b", "\u202e", "\u2800", "\u3164 \u2060"])
+def test_nobody_answers_under_a_name_that_leaves_nothing_on_paper(bench, blank):
+    bench.imported()
+    record = candidate() | {"override": {"by": blank, "reason": blank}}
+    refused = bench.post("/v1/calibrations", record, 422)
+    assert [one["pointer"] for one in refused["errors"]] == ["/override/by", "/override/reason"]
+
+
+def test_a_refusal_names_what_is_to_be_borne_in_mind_after_what_stops(bench):
+    with_box = [ref("REF"), {"item": "BOX", "role": "readout_dut", "channel": "A"}]
+    bench.imported(
+        cal("B-1", "BOX", "01-05", [], []), cal("W-2", "WS", "03-01", with_box, SPAN), **BARE
+    )
+    read = {"item": "BOX", "role": "readout_reference", "channel": "B"}
+    record = candidate(ref("WS"), ref("BARE", "0.5"), read, results=SPAN[:1])
+    refused = bench.post("/v1/calibrations", record, 409)
+    assert [(one["code"], one["weight"]) for one in refused["errors"]] == [
+        ("no_value", "stop"),
+        ("pairing", "mind"),
+    ]
+
+
+def test_a_dry_run_is_asked_anew_each_time_whatever_key_it_has(bench):
+    bench.imported()
+
+    def dry():
+        headers = {"Idempotency-Key": "K"}
+        address = "/v1/calibrations?dry_run=true"
+        return bench.client.post(address, json=candidate(), headers=headers).get_json()["grounds"]
+
+    assert dry() == []
+    bench.fault(item="WS", isolated_at=None)
+    assert "in_doubt" in [one["code"] for one in dry()]
+    headers = {"Idempotency-Key": "K"}
+    assert (
+        bench.client.post("/v1/calibrations", json=candidate(), headers=headers).status_code == 409
+    )
+
+
 def test_a_dry_run_says_everything_and_the_override_does_not_hide_it(bench):
     bench.imported(**BARE)
     record = candidate(ref("BARE")) | {"override": OVERRIDE}
