@@ -147,6 +147,8 @@ def _show(answer: Answer, dry_run: bool, as_json: bool) -> None:
     console().print(import_table(answer))
     for note in answer.get("notes", ()):
         say(note["detail"])
+    if raised := answer.get("alerts"):
+        say(f"{raised} alert(s) raised or opened again; each waits for an answer.")
     say("Nothing was stored: this was a dry run." if dry_run else "Done.")
 
 

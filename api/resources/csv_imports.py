@@ -38,7 +38,7 @@ from api.web.problems import Problem
 from api.web.transactions import writing
 
 SUMMARY = "Tracehold-Summary"
-COUNTS = ("stored", "dry_run", "created", "unchanged", "notes")
+COUNTS = ("stored", "dry_run", "created", "unchanged", "alerts", "notes")
 SCHEMAS: dict[str, Schema] = {
     "items": ItemSchema(),
     "composition": CompositionSchema(),

@@ -66,6 +66,8 @@ class AlertAnswerSchema(StrictSchema):
     reason = Text()
     by = Text()
     at = MomentText()
+    lapsed = Text(metadata={"description": "Why it counts no longer, where it does not"})
+    lapsed_at = MomentText()
 
 
 class CoveringSchema(StrictSchema):
@@ -122,7 +124,10 @@ class AlertSchema(StrictSchema):
     )
     covered_by = fields.List(
         fields.Nested(CoveringSchema),
-        metadata={"description": "Stored recalls of the item whose window holds the failure"},
+        metadata={
+            "description": "Stored recalls of the item whose window begins before the "
+            "failure and holds every use of the item until good evidence follows"
+        },
     )
     draft = fields.Nested(DraftSchema, metadata={"description": "Only in a single answer"})
     caution = Text()
@@ -146,7 +151,11 @@ def _of_recall_or_reason(data: dict[str, Any]) -> None:
 
 
 class NewAlertAnswerSchema(StrictSchema):
-    """The recall of the fault, or why no fault is to be reported; and who says so."""
+    """The recall of the fault, or why no fault is to be reported; and who says so.
+
+    The window of the recall begins before the failure and holds every use of the item, or of an
+    assembly that held it, until good evidence follows.
+    """
 
     recall = fields.Integer(strict=True, validate=validate.Range(1, 2**63 - 1))
     reason = Text(lines=True)

@@ -63,6 +63,9 @@ class CsvImportAnswerSchema(StrictSchema):
     notes = fields.List(
         fields.Dict(), metadata={"description": "What the shares of parts leave open"}
     )
+    alerts = fields.Integer(
+        metadata={"description": "How many alerts were raised or opened again, if any were"}
+    )
     files = fields.List(fields.Nested(CsvFileSchema))
     refused = fields.List(fields.Nested(RefusedRowSchema))
     missing = fields.Dict(keys=fields.String(), values=fields.List(fields.Nested(MissingSchema)))

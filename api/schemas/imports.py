@@ -41,4 +41,7 @@ class ImportAnswerSchema(StrictSchema):
     notes = fields.List(
         fields.Dict(), metadata={"description": "What the shares of parts leave open"}
     )
+    alerts = fields.Integer(
+        metadata={"description": "How many alerts were raised or opened again, if any were"}
+    )
     dry_run = fields.Boolean()

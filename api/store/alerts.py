@@ -65,7 +65,11 @@ class AlertUse(Base):
 
 
 class AlertAnswer(Base):
-    """That somebody answered an alert: by a recall, or with a reason. The latest one counts."""
+    """That somebody answered an alert: by a recall, or with a reason. The latest one counts.
+
+    `known_uses` are the uses that stood on the failure then: issuer, number and instant of each.
+    `lapsed` is why the answer counts no longer, since `lapsed_us`.
+    """
 
     __tablename__ = "alert_answer"
     id: Mapped[int] = mapped_column(Key, primary_key=True)
@@ -74,6 +78,9 @@ class AlertAnswer(Base):
     reason: Mapped[str | None] = mapped_column(Text)
     person: Mapped[str] = mapped_column(Text)
     at_us: Mapped[int] = mapped_column(BigInteger)
+    known_uses: Mapped[Any | None] = mapped_column(JsonText)
+    lapsed: Mapped[str | None] = mapped_column(Text)
+    lapsed_us: Mapped[int | None] = mapped_column(BigInteger)
 
 
 class AlertReading(Base):

@@ -49,7 +49,7 @@ class Database:
         # Whether the last write found no room on the disk; readiness tries again then.
         self.full = False
         # What is to be brought up to date when records or recalls were written, before the commit.
-        self.follow: Callable[[Session], None] | None = None
+        self.follow: Callable[[Session], object] | None = None
 
     @property
     def is_sqlite(self) -> bool:

@@ -119,6 +119,9 @@ def test_a_laboratory_is_imported_and_messages_stay_out_of_stdout(ask):
     first = ask("import", DEMO / "laboratory.json")
     assert re.search(r"calibrations +411 +0", first.stdout)
     assert "Importing" in first.stderr
+    raised = re.search(r"^(\d+) alert\(s\) raised or opened again", first.stderr, re.M)
+    assert raised is not None
+    assert int(raised[1]) > 0
     again = ask("import", "--json", DEMO / "laboratory.json")
     assert json.loads(again.stdout)["unchanged"]["items"] == 62
 

@@ -2,8 +2,8 @@
 
 Random histories of the laboratory of `stale_laboratory`. After each step the alerts that are not
 ended must be those which a plain reading of all records gives, made here row by row in Python, and
-an answered one may not have a failure that its answer did not know. A few histories run with the
-long tests; for a thousand:
+an answered one may not have a failure, or a use that stands on it, that its answer did not know. A
+few histories run with the long tests; for a thousand:
 
     python -m pytest tests/whole/test_alerts_follow_the_records.py --hypothesis-profile=histories
 """
@@ -42,6 +42,7 @@ ERRORS = st.sampled_from(("0", "0.008", "0.009", "-0.02"))
 MEASURING = ("reference_standard", "working_standard", "force_machine", "customer_instrument")
 Key = tuple[str, str, str]
 Row = dict[str, Any]
+Used = tuple[str, str, int]  # issuer and number of the certificate, and when
 
 
 class Reading:
@@ -91,6 +92,54 @@ class Reading:
             beyond = any(abs(Decimal(r["error"])) > Decimal("0.008") for r in first)
             if one["status"] == "issued" and beyond and (ours or one["item_id"] in used):
                 yield one
+
+    def standing_on(self) -> dict[Key, set[Used]]:
+        """What used the item of each failure between the good evidence around it, held then too."""
+        found: dict[Key, set[Used]] = {}
+        for one in self.failed_checks():
+            found[self.code(one), "check", str(one["id"])] = self.around(one)
+        for one in self.failed_as_found():
+            found[self.code(one), "as_found", named(one)] = self.around(one)
+        return found
+
+    def around(self, failure: Row) -> set[Used]:
+        item, at_us = failure["item_id"], failure["performed_us"]
+        good = [one["performed_us"] for one in self.good(item)]
+        before = max((one for one in good if one < at_us), default=None)
+        behind = min((one for one in good if one >= at_us), default=None)
+        return {
+            (made["issuer"], made["number"], use["used_us"])
+            for use in self.uses
+            for made in (self.certificates[use["certificate_id"]],)
+            if made["status"] == "issued"
+            and (before is None or use["used_end_us"] > before)
+            and (behind is None or use["used_us"] < behind)
+            and self.within(item, use["item_id"], (use["used_us"], use["used_end_us"]), ())
+        }
+
+    def good(self, item: int) -> Iterator[Row]:
+        yield from (o for o in self.checks if o["item_id"] == item and o["result"] == "pass")
+        for one in self.certificates.values():
+            own = [r for r in self.results if r["certificate_id"] == one["id"]]
+            left = [r for r in own if r["stage"] == "as_left"] or [
+                r for r in own if r["stage"] == "single"
+            ]
+            beyond = any(abs(Decimal(r["error"])) > Decimal("0.008") for r in left)
+            if one["item_id"] == item and one["status"] == "issued" and left and not beyond:
+                yield one
+
+    def within(self, item: int, used: int, during: tuple[int, int], chain: tuple[int, ...]) -> bool:
+        """Whether what was used is the item, or held it at some instant of the use."""
+        if item == used:
+            return True
+        for one in self.held:
+            start = max(during[0], one["from_us"])
+            ends = [during[1]] if one["until_us"] is None else [during[1], one["until_us"] - 1]
+            if one["part_id"] == item and item not in chain and start <= min(ends):
+                above = one["assembly_id"]
+                if self.within(above, used, (start, min(ends)), (*chain, item)):
+                    return True
+        return False
 
     def overdue(self) -> Iterator[tuple[Row, Row]]:
         """Uses in issued certificates, with the value that each rested on and that was due."""
@@ -185,7 +234,7 @@ class Histories(RuleBasedStateMachine):
 
     @initialize()
     def begin(self) -> None:
-        self.answered: dict[Key, set[tuple[int, int]]] = {}
+        self.answered: dict[Key, set[Used]] = {}
         made = self.laboratory
         made.empty()
         for item, day, used, due in (
@@ -196,6 +245,10 @@ class Histories(RuleBasedStateMachine):
         ):
             made.record(item, day, used, due_at=None if due is None else at(due))
         made.hold("RIG", "WS-1", 1, None)
+        # Answered from the start, so that every late use of it puts the answer to the test.
+        made.check("WS-1", 30, "fail", None)
+        for which in range(len(self.open())):
+            self.answer(which)
 
     @rule(item=ITEMS, day=DAYS, used=USES, due=DUE, error=ERRORS, mode=MODES, kind=WHICH)
     def record(self, item, day, used, due, error, mode, kind) -> None:
@@ -273,19 +326,23 @@ class Histories(RuleBasedStateMachine):
     def bring(self, records, day) -> None:
         self.laboratory.bring(records, "PIN-1", day, voided=False)
 
+    def open(self) -> list[Row]:
+        return [one for one in Alerts(self.database).rows if one["state"] == "open"]
+
     @rule(which=WHICH)
     def answer(self, which) -> None:
-        alerts = [one for one in Alerts(self.database).rows if one["state"] == "open"]
+        alerts = self.open()
         if alerts:
             one = alerts[which % len(alerts)]
             said = {"by": "M. Tarn", "reason": "looked at"}
             assert self.laboratory.send("POST", f"/v1/alerts/{one['id']}/answers", said) is not None
             key = one["code"], one["kind"], one["cause"]
-            self.answered[key] = Alerts(self.database).standing()[key]
+            self.answered[key] = Reading(self.database).standing_on().get(key, set())
 
     @invariant()
     def the_alerts_are_those_of_the_records(self) -> None:
-        expected, alerts = Reading(self.database).failures(), Alerts(self.database)
+        records = Reading(self.database)
+        expected, alerts = records.failures(), Alerts(self.database)
         assert alerts.standing() == expected
         with self.database.read() as session:
             assert list(standing.astray(session)) == []
@@ -293,6 +350,10 @@ class Histories(RuleBasedStateMachine):
         answered = {key for key, state in states.items() if state == "answered"}
         # Nothing counts as answered but what somebody answered, and what went meanwhile is open.
         assert answered <= self.answered.keys()
+        # Nor was anything used meanwhile of which the answer did not know.
+        standing_on = records.standing_on()
+        for key in answered & standing_on.keys():
+            assert standing_on[key] <= self.answered[key]
         for key in self.answered.keys() - expected.keys():
             del self.answered[key]
 

@@ -189,6 +189,8 @@ def _answered(session: Session, keys: Sequence[int]) -> dict[int, list[Record]]:
                 "reason": made.reason,
                 "by": made.person,
                 "at": text_of(made.at_us),
+                "lapsed": made.lapsed,
+                "lapsed_at": None if made.lapsed_us is None else text_of(made.lapsed_us),
             }
             kept = {name: value for name, value in said.items() if value is not None}
             found.setdefault(made.alert_id, []).append(kept)

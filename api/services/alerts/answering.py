@@ -1,7 +1,7 @@
 """An alert is answered by a fault, or by a person with a reason; several at once if they are one.
 
-By a fault: a stored recall of the item whose window holds the failure (`coverage`). Every answer
-stays; the latest one counts.
+By a fault: a stored recall of the item whose window holds the failure and every use of the item
+until good evidence follows (`coverage`). Every answer stays; the latest one counts until it lapses.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, InvalidRecord, Issue, UnknownReference
 from api.services.alerts.alerts import passing, together
 from api.services.alerts.coverage import why_not
+from api.services.alerts.lapsing import known_uses
 from api.services.alerts.states import ANSWERED, ENDED, MOST_NAMED, OPEN
 from api.services.base.record import Record
 from api.services.feed import changes
@@ -82,6 +83,7 @@ def _answer(session: Session, meant: Sequence[Alert], command: Record, now_us: i
     if recall is not None:
         _refuse_uncovered(session, recall, meant)
     reason, person = command.get("reason"), command["by"]
+    known = {} if recall is not None else known_uses(session, meant)
     for alert in meant:
         answer = AlertAnswer(
             alert_id=alert.id,
@@ -89,6 +91,7 @@ def _answer(session: Session, meant: Sequence[Alert], command: Record, now_us: i
             reason=reason,
             person=person,
             at_us=now_us,
+            known_uses=known.get(alert.id),
         )
         session.add(answer)
         alert.state, alert.changed_us = ANSWERED, now_us
@@ -114,7 +117,10 @@ def _recall(session: Session, key: int | None) -> Recall | None:
 
 
 def _refuse_uncovered(session: Session, recall: Recall, meant: Sequence[Alert]) -> None:
-    remedy = "report a fault whose window holds it, or answer with a reason"
+    remedy = (
+        "report a fault whose window holds it and every use until good evidence follows, or answer "
+        "with a reason"
+    )
     issues = [
         Issue("/recall", f"alert {alert.id}: {detail}", remedy, str(recall.id))
         for alert in meant

@@ -1,12 +1,19 @@
-"""Does a recall answer an alert? Its fault is of the item, and its window holds the failure.
+"""Does a recall answer an alert? Its fault is of the item, and its window holds what failed.
 
-A window that ended before the failure was found, because the item had been taken out of use, holds
-it where nothing used the item between. All uses of an overdue item must lie inside.
+The window begins before the failure and holds every use of the item, or of what held it, until good
+evidence follows. So a window that ended before the failure was found, because the item had been
+taken out of use, answers it where nothing used the item since; one that ends with the failure does
+not where something did. Windows of one recall count together. All uses of an overdue item must lie
+inside one.
 
 Not asked: whether the kind and size of the fault are those of the failure; a person says so.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 import orjson
 from sqlalchemy import select
@@ -16,16 +23,17 @@ from api.services.alerts.failures import OVERDUE
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
 from api.services.recalls.differences import windows_of
+from api.services.recalls.later_uses import Span, Used, span_of, uses_within
+from api.services.recalls.soundness import histories
 from api.store.alerts import Alert
-from api.store.assemblies import holders
-from api.store.reading import SessionReader
-from api.store.tables import Certificate, Item, Recall, Usage
-from graph.moments import instant_us
+from api.store.tables import Certificate, Item, Recall
+from graph.moments import instant_us, text_of
 
 
 def why_not(session: Session, recall: Recall, alert: Alert) -> str | None:
     """Return why a recall does not answer an alert; None if it does."""
-    code = session.get_one(Item, alert.item_id).code
+    item = session.get_one(Item, alert.item_id)
+    code = item.code
     windows = windows_of(orjson.loads(recall.head))
     own = [
         window
@@ -34,13 +42,16 @@ def why_not(session: Session, recall: Recall, alert: Alert) -> str | None:
     ]
     if not own:
         return f"no fault of recall {recall.number} is of {code}"
-    if any(_holds(session, window, alert) for window in own):
+    zone = zone_of(session)
+    if alert.kind == OVERDUE:
+        held = any(_holds_all(_bounds(window, zone), alert) for window in own)
+        what = None if held else f"the uses from {alert.at} to {alert.until}"
+    else:
+        what = _gap(session, own, alert, item, zone)
+    if what is None:
         return None
     window = own[0]
     start, end = window["start"] or "the beginning", window["end"] or "today"
-    what = f"the failure at {alert.at}"
-    if alert.kind == OVERDUE:
-        what = f"the uses from {alert.at} to {alert.until}"
     return (
         f"the window of recall {recall.number} for {code}, {start} to {end}, does not hold {what}"
     )
@@ -62,27 +73,61 @@ def _is_of(session: Session, fault: Record, item: int, code: str) -> bool:
     return session.scalar(of_item.limit(1)) is not None
 
 
-def _holds(session: Session, window: Record, alert: Alert) -> bool:
-    zone = zone_of(session)
+class _Bounds(NamedTuple):
+    start_us: int | None
+    start_inclusive: bool
+    end_us: int | None
+
+    def begins_before(self, alert: Alert) -> bool:
+        """Whether the window began when it failed."""
+        if self.start_us is None or self.start_us < alert.until_us:
+            return True
+        return self.start_us == alert.until_us and self.start_inclusive
+
+    def holds(self, use: Used) -> bool:
+        """Whether a use lies inside, or any instant of its day."""
+        if self.end_us is not None and use.used_us > self.end_us:
+            return False
+        return self.start_us is None or use.used_end_us > self.start_us
+
+
+def _bounds(window: Record, zone: ZoneInfo) -> _Bounds:
     start, end = (
         None if window[name] is None else instant_us(window[name], zone)
         for name in ("start", "end")
     )
-    if alert.kind == OVERDUE:
-        return (start is None or start <= alert.at_us) and (end is None or alert.until_us <= end)
-    if start is not None and alert.until_us <= start and not window["start_inclusive"]:
-        return False
-    if start is not None and alert.until_us < start:
-        return False
-    return end is None or alert.at_us <= end or _rested(session, alert, end)
+    return _Bounds(start, window["start_inclusive"], end)
 
 
-def _rested(session: Session, alert: Alert, since_us: int) -> bool:
-    """Whether nothing used an item, or what held it, between an instant and its failure."""
-    items = holders(SessionReader(session), {alert.item_id})
-    used = select(Usage.id).where(
-        Usage.item_id.in_(sorted(items)),
-        Usage.used_end_us > since_us,
-        Usage.used_us <= alert.at_us,
+def _holds_all(window: _Bounds, alert: Alert) -> bool:
+    """Whether a window holds every use of an overdue item."""
+    begins = window.start_us is None or window.start_us <= alert.at_us
+    return begins and (window.end_us is None or alert.until_us <= window.end_us)
+
+
+def _gap(
+    session: Session, windows: Sequence[Record], alert: Alert, item: Item, zone: ZoneInfo
+) -> str | None:
+    """Return what windows leave out of a failure: itself, or uses until good evidence follows."""
+    bounds = [_bounds(window, zone) for window in windows]
+    holding = [one for one in bounds if one.begins_before(alert)]
+    if not holding:
+        return f"the failure at {alert.at}"
+    if any(one.end_us is None for one in holding):
+        return None
+    history = histories(session, [item.id]).get(item.id, [])
+    earliest = min(one.end_us for one in holding if one.end_us is not None)
+    span = Span(earliest, span_of(history, alert.at_us).before_us)
+    left_out = [
+        one
+        for one in uses_within(session, item.id, span)
+        if one.used_us > earliest and not any(window.holds(one) for window in bounds)
+    ]
+    if not left_out:
+        return None
+    first = left_out[0]
+    uses = "1 use" if len(left_out) == 1 else f"{len(left_out)} uses"
+    return (
+        f"{uses} until good evidence follows the failure at {alert.at}: "
+        f"{text_of(first.used_us)} in {first.number}"
     )
-    return session.scalar(used.limit(1)) is None

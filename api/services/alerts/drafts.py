@@ -3,7 +3,8 @@
 From results as found the errors become the fault (`api.services.recalls.fault_drafts`). Whatever
 else failed says not by how much, so that the fault is of the kind `unknown`, which lists everything
 it reached for review; who knows more says so. The window goes back to the last good values as left;
-checks that could have seen the fault narrow it when it is reported.
+checks that could have seen the fault narrow it when it is reported. It ends with the failure only
+where nothing used the item after that.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from __future__ import annotations
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord
-from api.services.alerts.failures import CHECK, FOUND
+from api.services.alerts.failures import CHECK, FOUND, OVERDUE
 from api.services.base.record import Record
 from api.services.recalls import fault_drafts
 from api.store.alerts import Alert
@@ -21,6 +22,8 @@ _UNKNOWN = (
     "by how much it was wrong is not recorded, so that everything it reached is listed for review; "
     "where an error, a bound or an effect by type is known, report that kind of fault instead"
 )
+
+_SHOWN_BY = {CHECK: "check", FOUND: "calibration"}
 
 
 def draft(session: Session, alert: Alert) -> Record:
@@ -36,8 +39,7 @@ def draft(session: Session, alert: Alert) -> Record:
         check = session.get_one(Check, alert.check_id)
         kind = "" if check.kind is None else f" ({check.kind})"
         meaning = f"failed check {check.code}{kind}"
-        note = "isolated_at is the instant of the check; if it was taken out of use earlier, say so"
-        return _unknown(session, alert, meaning, [note])
+        return _unknown(session, alert, meaning, [])
     meaning = "used after its calibration was overdue"
     notes = [
         "an overdue item need not be wrong: a calibration that finds it good is a reason to answer "
@@ -51,12 +53,18 @@ def draft(session: Session, alert: Alert) -> Record:
 def _unknown(session: Session, alert: Alert, meaning: str, notes: list[str]) -> Record:
     item = session.get_one(Item, alert.item_id)
     before, passed_over = fault_drafts.last_good(session, item.id, alert.at_us)
-    fault = {
+    isolated_at: str | None = alert.until  # the last use of an overdue item
+    ending = []
+    if alert.kind != OVERDUE:
+        failed_us, shown_by = (alert.at_us, alert.until_us), _SHOWN_BY[alert.kind]
+        isolated_at, note = fault_drafts.window_end(session, item, alert.at, failed_us, shown_by)
+        ending = [note]
+    fault: Record = {
         "item": item.code,
         "kind": "unknown",
         "last_good_at": None if before is None else before.performed_at,
-        "isolated_at": alert.until,
+        "isolated_at": isolated_at,
         "meaning": meaning,
     }
     window = fault_drafts.window_notes(before, passed_over)
-    return {"fault": fault, "notes": [_UNKNOWN, *notes, *window]}
+    return {"fault": fault, "notes": [_UNKNOWN, *notes, *ending, *window]}

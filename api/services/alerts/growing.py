@@ -64,7 +64,7 @@ def grow(told: Told, scope: Scope) -> set[Name]:
         elif alert.state == ENDED or any(
             (name, one.made_issuer, one.made_number, one.used_us) not in before for one in some
         ):
-            told.become(alert, OPEN)
+            told.become(alert, OPEN, "it was used overdue again")
         alerts[name] = alert
     session.flush()
     rows = [_use_row(alerts[name].id, one) for name, some in sorted(new.items()) for one in some]
@@ -83,7 +83,7 @@ def keep_overdue(told: Told, name: Name, history: Sequence[Evidence]) -> None:
         for column, value in overdue_failure(uses, history)._asdict().items():
             setattr(alert, column, value)
     elif alert.state != ENDED:
-        told.become(alert, ENDED)
+        told.become(alert, ENDED, "what raised it is no more")
 
 
 def overdue_name(use: OverdueUse) -> Name:

@@ -5,8 +5,9 @@ Every write of the records says what it touched (`api.store.record_changes`); be
 So no way of recording can forget to raise one, and one failure is one alert however often it is
 recorded. Where the database was written to without this, the next write reads on from there.
 
-An answered alert is open again when its failure moves in time, an overdue item is used again, or
-another look at the recall that answered it no longer covers it. An ended one that comes back is
+An answered alert is open again when its failure moves in time, an overdue item is used again, its
+answer lapses by a use that was recorded late (`lapsing`), or another look at the recall that
+answered it no longer covers it. An ended one that comes back is
 open, whatever was answered before.
 """
 
@@ -22,9 +23,10 @@ from sqlalchemy.orm import Session
 
 from api.services.alerts.failures import CUSTOMERS_OWN, OVERDUE, Failure, Name, concerned, failures
 from api.services.alerts.growing import grow, keep_overdue, overdue_failure, overdue_name
+from api.services.alerts.lapsing import lapse
 from api.services.alerts.overdue import OverdueUse, Scope, overdue_uses
 from api.services.alerts.second_looks import look_again
-from api.services.alerts.states import ENDED, Told, keep
+from api.services.alerts.states import ENDED, OPEN, Told, keep
 from api.services.recalls.soundness import histories
 from api.store.alerts import Alert, AlertReading
 from api.store.assemblies import held
@@ -37,8 +39,11 @@ from api.store.record_watch import RecordChange
 from api.store.tables import Certificate, Check, Item, Recall, Usage
 
 
-def follow(session: Session) -> None:
-    """Bring the alerts up to what has been recorded, this transaction included."""
+def follow(session: Session) -> int:
+    """Bring the alerts up to what has been recorded, this transaction included.
+
+    Returns how many were raised, or opened again.
+    """
     lock_graph(session)
     session.flush()
     reading = session.get(AlertReading, 1)
@@ -55,6 +60,7 @@ def follow(session: Session) -> None:
         look_again(told, reading.recall_id)
     reading.position, reading.recall_id = last, newest
     told.end()
+    return len({alert.id for alert, state in told.changed if state == OPEN})
 
 
 def is_up_to_date(session: Session) -> bool:
@@ -91,6 +97,7 @@ def _records(told: Told, after: int) -> None:
     written = written_since(session, after)
     if after < 0 or written.everything:
         _compare(told, Scope(None), _all_items(session))
+        lapse(told, _all_items(session))
         return
     reader = SessionReader(session)
     own = set(written.named) | _items_of(
@@ -100,6 +107,7 @@ def _records(told: Told, after: int) -> None:
     scope = Scope(held(reader, own, withdrawn=True), written.ranges)
     used = _items_of(session, Usage.item_id, Usage.certificate_id, written.ranges)
     _compare(told, scope, own | _customers_own(session, used))
+    lapse(told, held(reader, own | used, withdrawn=True))
 
 
 def _all_items(session: Session) -> set[int]:
@@ -134,7 +142,7 @@ def _compare(told: Told, scope: Scope, items: set[int]) -> None:
     found = failures(session, {key: one for key, one in known.items() if key in read})
     for name, alert in alerts.items():
         if name.kind != OVERDUE and name not in found and alert.state != ENDED:
-            told.become(alert, ENDED)
+            told.become(alert, ENDED, "what raised it is no more")
     for name, failure in sorted(found.items()):
         keep(told, alerts.get(name), name, failure)
     for name in sorted(grown):

@@ -18,8 +18,9 @@ def look_again(told: Told, after: int) -> None:
     for recall in session.scalars(later.order_by(Recall.id)).all():
         answered = _answered_by(session, _looks_before(session, recall))
         for alert in answered:
-            if why_not(session, recall, alert) is not None:
-                told.become(alert, OPEN)
+            why = why_not(session, recall, alert)
+            if why is not None:
+                told.become(alert, OPEN, why)
 
 
 def _looks_before(session: Session, recall: Recall) -> set[int]:

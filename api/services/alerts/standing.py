@@ -13,6 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.services.alerts.failures import Name
+from api.services.alerts.lapsing import lapsed
 from api.services.alerts.raising import derived, is_up_to_date
 from api.services.alerts.states import ENDED
 from api.store.alerts import Alert
@@ -38,5 +39,7 @@ def astray(session: Session) -> Iterator[tuple[str, str]]:
             yield f"alert {alert.id}", "it is ended, and the records show the failure"
         elif wrong := [n for n in _COMPARED if getattr(alert, n) != getattr(failure, n)]:
             yield f"alert {alert.id}", f"it says other than the records: {', '.join(wrong)}"
+    for alert, why in lapsed(session):
+        yield f"alert {alert.id}", f"it is answered, and its answer does not hold: {why}"
     for name in sorted(expected):
         yield f"item {name.item}", f"a failure without its alert: {name.kind} {name.cause}"

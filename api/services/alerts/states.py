@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.services.alerts.failures import OVERDUE, Failure, Name
 from api.services.feed import changes
-from api.store.alerts import Alert
+from api.store.alerts import Alert, AlertAnswer
 from api.store.journal import note as journal_note
 
 OPEN, ANSWERED, ENDED = "open", "answered", "ended"
@@ -23,8 +24,12 @@ class Told:
     now_us: int
     changed: list[tuple[Alert, str]] = field(default_factory=list)
 
-    def become(self, alert: Alert, state: str) -> None:
-        """Give an alert a state and tell it."""
+    def become(self, alert: Alert, state: str, why: str | None = None) -> None:
+        """Give an alert a state and tell it; `why` its last answer counts no longer, if it does."""
+        if why is not None and alert.state == ANSWERED:
+            last = select(AlertAnswer).where(AlertAnswer.alert_id == alert.id)
+            answer = self.session.scalars(last.order_by(AlertAnswer.id.desc()).limit(1)).one()
+            answer.lapsed, answer.lapsed_us = why, self.now_us
         alert.state, alert.changed_us = state, self.now_us
         self.changed.append((alert, state))
 
@@ -54,5 +59,5 @@ def keep(told: Told, alert: Alert | None, name: Name, failure: Failure) -> Alert
     for column, value in failure._asdict().items():
         setattr(alert, column, value)
     if alert.state == ENDED or (alert.state == ANSWERED and moved and name.kind != OVERDUE):
-        told.become(alert, OPEN)
+        told.become(alert, OPEN, "when it failed was corrected")
     return alert

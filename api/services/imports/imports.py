@@ -14,6 +14,7 @@ from typing import Protocol
 
 from sqlalchemy.orm import Session
 
+from api.services.alerts import raising
 from api.services.base.record import Record, digest
 from api.services.base.recording import Outcome, Recording, begin
 from api.services.certificates import calibrations
@@ -109,6 +110,8 @@ def import_source(
 ) -> Record:
     """Record a laboratory and count what was new, with `notes` on what it leaves open.
 
+    `alerts` is how many were raised or opened again, where there were any.
+
     `recording` is one that was begun by a caller that wants more of it than the counts.
 
     Raises
@@ -147,6 +150,9 @@ def import_source(
         "created": created,
         "unchanged": {name: outcome.unchanged for name, outcome in counts.items()},
     }
+    # At its end every transaction does this; here the answer tells of it.
+    if any(created.values()) and (raised := raising.follow(session)):
+        answer["alerts"] = raised
     assemblies = {code: recording.items[code].key for code in recording.assemblies}
     notes = share_notes.notes(Recorded(SessionReader(session)), assemblies)
     return answer | {"notes": notes} if notes else answer

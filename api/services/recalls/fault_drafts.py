@@ -3,8 +3,9 @@
 An instrument that reads e high at a force made everything measured with it there too small by
 delta = 1/(1 + e) - 1. Between two points the force half-way belongs to the lower one; the first
 segment begins at zero and the last one has no upper end. The window reaches from the last
-calibration before that did not fail as it was left, the last good evidence, to this one. A person
-looks at the draft before it is reported.
+calibration before that did not fail as it was left, the last good evidence, to this one; it stays
+open where the item was used after it failed, since a window ends with isolation and not with
+discovery. A person looks at the draft before it is reported.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
+from api.services.casework.isolation import isolated_items
+from api.services.recalls.later_uses import span_of, uses_within
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Measured
 from api.services.recalls.soundness import histories
@@ -29,6 +32,7 @@ from api.store.sources import Recorded
 from api.store.tables import Certificate, Item
 from graph.exact import text
 from graph.model import Point
+from graph.moments import text_of
 
 KILO = 1000
 # Halves of recorded forces end soon; a delta is a quotient and is cut where recalls are.
@@ -60,18 +64,28 @@ def draft(session: Session, number: str, issuer: str | None, revision: int | Non
         raise InvalidRecord("no fault can be drawn from this certificate", [issue])
     item = session.scalars(select(Item).where(Item.id == certificate.item_id)).one()
     before, passed_over = last_good(session, item.id, certificate.performed_us)
+    isolated_at, ending = window_end(
+        session,
+        item,
+        certificate.performed_at,
+        (certificate.performed_us, certificate.performed_end_us),
+        "calibration",
+    )
     fault: Record = {
         "item": item.code,
         "kind": "true_force_relative_error",
         "segments": _segments(points),
         "last_good_at": None if before is None else before.performed_at,
-        "isolated_at": certificate.performed_at,
+        "isolated_at": isolated_at,
         "meaning": f"found by calibration {number}: the errors before adjustment",
     }
     uncertainty = _largest_uncertainty(points)
     if uncertainty is not None:
         fault |= {"U_delta_rel": text(uncertainty), "U_delta_k": "2"}
-    return {"fault": fault, "notes": _notes(window_notes(before, passed_over), certificate)}
+    return {
+        "fault": fault,
+        "notes": _notes([ending, *window_notes(before, passed_over)], certificate),
+    }
 
 
 def _as_found(points: Sequence[Point]) -> list[tuple[Fraction, Fraction, Point]]:
@@ -145,6 +159,37 @@ def last_good(
     return None, passed_over
 
 
+def window_end(
+    session: Session, item: Item, at: str, failed_us: tuple[int, int], shown_by: str
+) -> tuple[str | None, str]:
+    """Return where the window of a failure ends, None if open, and the note that says why.
+
+    The failure was found `at`, from the first to the last microsecond of `failed_us`. Uses behind
+    the next good evidence are another matter; a recorded isolation ends the window if none of the
+    others came after it.
+    """
+    begin_us, end_us = failed_us
+    span = span_of(histories(session, [item.id]).get(item.id, []), begin_us)
+    later = uses_within(session, item.id, span._replace(after_us=None))
+    later = [one for one in later if one.used_us > end_us]
+    if not later:
+        says = f"isolated_at is the instant of the {shown_by}; if it was taken out of use earlier, "
+        return at, f"{says}say so"
+    ends = [
+        one.after_us
+        for one in isolated_items(session).get(item.code, ())
+        if one.holder is None and one.channel is None and one.after_us >= later[-1].used_us
+    ]
+    if ends:
+        isolated = text_of(min(ends))
+        return isolated, "isolated_at is the isolation of the item that a recall recorded"
+    uses = "1 later use" if len(later) == 1 else f"{len(later)} later uses"
+    return None, (
+        f"{uses} of {item.code} after it failed, and nothing good between: the window has no end; "
+        "isolated_at is the instant at which it was really taken out of use, not of the failure"
+    )
+
+
 def window_notes(before: Certificate | None, passed_over: Sequence[Certificate]) -> list[str]:
     """Return what a draft says about the start of its window."""
     notes = [f"{one.number} failed as it was left and is no good evidence" for one in passed_over]
@@ -158,8 +203,6 @@ def _notes(window: Sequence[str], certificate: Certificate) -> list[str]:
     notes = [
         "the errors are taken as they were found, against the reference of that calibration; if "
         "the item was used with a curve, the change against that curve is the fault",
-        "isolated_at is the instant of the calibration; if the item was taken out of use earlier, "
-        "say so",
         *window,
     ]
     if certificate.status != "issued":

@@ -12,7 +12,7 @@ from tests.api.services.alerts.alert_laboratory import check, reported
     ("changes", "says"),
     [
         ({"item": "REF"}, "no fault of recall R-00001 is of STD"),
-        ({"isolated_at": "2025-02-01"}, "does not hold the failure"),  # and C-1 used it since
+        ({"isolated_at": "2025-02-01"}, "2025-02-05T10:00:00Z in C-1"),  # used since
         ({"last_good_at": "2025-02-11"}, "does not hold the failure"),
     ],
 )
@@ -28,6 +28,22 @@ def test_a_recall_that_does_not_cover_the_failure_answers_nothing(laboratory, ch
     refused = laboratory.answer(status=422, recall=recall["id"])
     assert says in refused["errors"][0]["detail"]
     assert len(laboratory.open()) == 1
+
+
+def test_a_window_that_ends_with_the_failure_leaves_out_the_uses_behind_it(laboratory):
+    laboratory.brings(
+        cal("C-1", "I-1", "02-12", [ref("STD")]),
+        cal("C-2", "I-2", "02-20", [ref("STD")]),
+        checks=[check("K-1"), check("K-2", "pass", "2025-02-15")],
+    )
+    recall = reported(laboratory, isolated_at="2025-02-10T12:00:00Z")
+    refused = laboratory.answer(status=422, recall=recall["id"])
+    # C-2 lies behind the passed check.
+    says = "1 use until good evidence follows the failure at 2025-02-10T12:00:00Z"
+    assert f"{says}: 2025-02-12T10:00:00Z in C-1" in refused["errors"][0]["detail"]
+    assert "every use until good evidence follows" in refused["errors"][0]["remedy"]
+    recall = reported(laboratory, isolated_at="2025-02-13")
+    assert laboratory.answer(recall=recall["id"])["state"] == "answered"
 
 
 def test_a_failure_that_was_found_after_the_item_was_taken_out_of_use_is_covered(laboratory):

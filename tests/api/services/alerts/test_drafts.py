@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from oracle_cases import cal, ref
+import pytest
+from oracle_cases import cal, part, ref
 
-from tests.api.services.alerts.alert_laboratory import check, found
+from tests.api.services.alerts.alert_laboratory import check, found, reported
 
 
 def test_the_draft_of_a_failed_check_reaches_from_the_last_values_as_left_that_held(laboratory):
@@ -55,3 +56,62 @@ def test_the_draft_of_overdue_uses_begins_with_the_last_good_values(laboratory):
         "2025-03-10T10:00:00Z",
     )
     assert one["followed_by"]["certificate"] == "S-2"  # found good, as a single result is
+
+
+# ISO/IEC 17025:2017, 6.4.9 and 7.10.1 (from memory): what was measured with equipment since it was
+# last known good is looked at, until it is taken out of service; that it failed ends nothing.
+@pytest.mark.parametrize(
+    ("failure", "used"),
+    [
+        ({"checks": [check("K-1")]}, "STD"),
+        ({"checks": [check("K-1")], "composition": [part("RIG", "STD")]}, "RIG"),
+        # A single result that fails is as found and as left in one: nothing good ends it.
+        ({"S-2": [found("0.02", "single")]}, "STD"),
+    ],
+    ids=["check", "in an assembly", "single"],
+)
+def test_a_draft_has_no_end_where_the_item_was_used_after_it_failed(laboratory, failure, used):
+    more = dict(failure)
+    results = more.pop("S-2", None)
+    left = [cal("S-2", "STD", "02-10", [], results)] if results else []
+    laboratory.brings(
+        *left,
+        cal("C-1", "I-1", "02-12", [ref(used)]),
+        cal("C-2", "I-2", "02-14", [ref(used)]),
+        kinds={"RIG": "force_machine"},
+        **more,
+    )
+    draft = laboratory.alert()["draft"]
+    assert draft["fault"]["isolated_at"] is None
+    (note,) = [one for one in draft["notes"] if "taken out of use" in one]
+    assert note.startswith("2 later uses of STD after it failed")
+    recall = reported(laboratory)
+    assert recall["window"]["end"] is None
+    listed = (recall["summary"][name] for name in ("affected", "indeterminate"))
+    assert sum(listed) == 2
+    assert laboratory.answer(recall=recall["id"])["state"] == "answered"
+
+
+@pytest.mark.parametrize(
+    "good",
+    [
+        {"checks": [check("K-1"), check("K-2", "pass", "2025-02-11")]},
+        {"S-2": [found("0.02"), found("0", "as_left")]},
+    ],
+    ids=["a passed check", "values as left"],
+)
+def test_uses_behind_good_evidence_are_another_matter(laboratory, good):
+    more = dict(good)
+    results = more.pop("S-2", None)
+    left = [cal("S-2", "STD", "2025-02-10T12:00:00Z", [], results)] if results else []
+    laboratory.brings(*left, cal("C-1", "I-1", "02-12", [ref("STD")]), **more)
+    fault = laboratory.alert()["draft"]["fault"]
+    assert fault["isolated_at"] == "2025-02-10T12:00:00Z"
+
+
+def test_an_isolation_that_is_recorded_ends_the_draft(laboratory):
+    laboratory.brings(cal("C-1", "I-1", "02-12", [ref("STD")]), checks=[check("K-1")])
+    reported(laboratory, isolated_at="2025-02-13T08:00:00Z")
+    draft = laboratory.alert()["draft"]
+    assert draft["fault"]["isolated_at"] == "2025-02-13T08:00:00Z"
+    assert "isolated_at is the isolation of the item that a recall recorded" in draft["notes"]
