@@ -119,7 +119,7 @@ def test_a_dry_run_is_asked_anew_each_time_whatever_key_it_has(bench):
         return bench.client.post(address, json=candidate(), headers=headers).get_json()["grounds"]
 
     assert dry() == []
-    bench.fault(item="WS", isolated_at=None)
+    bench.fault(item="WS", isolated_at="2025-08-01T00:00:00Z")
     assert "in_doubt" in [one["code"] for one in dry()]
     headers = {"Idempotency-Key": "K"}
     assert (
