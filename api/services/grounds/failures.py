@@ -2,10 +2,10 @@
 
 A failure is a failed check or inspection, or a result as found that the rule of its certificate
 fails; a single result, where none stands as found, was found so and left so, as for the alerts
-(`api.services.recalls.soundness`). Good evidence is a passed check or inspection, or an issued calibration whose results as left
-(or single) do not fail. It must lie between the failure and the use; of two at one instant the
-failure comes first. A bare date counts from the start of its day for a check and a calibration; a
-use on a bare date spans its day.
+(`api.services.recalls.soundness`). Good evidence is a passed check or inspection, or an issued
+calibration whose results as left (or single) do not fail. It must lie between the failure and the
+use; of two at one instant the failure comes first. A bare date counts from the start of its day for
+a check and a calibration; a use on a bare date spans its day.
 
 Choice: a failure after the use counts too, since nobody knows when it began. It is left out where
 it came later than the certificate is asked about.
