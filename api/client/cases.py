@@ -107,9 +107,15 @@ class CaseCalls(Wire):
         return self._post(path, encoded({"step": step, "by": by, **more}), read=case)
 
     def except_from_notice(
-        self, recall_id: int, customers: Sequence[str], by: str, reason: str
+        self,
+        recall_id: int,
+        customers: Sequence[str],
+        by: str,
+        reason: str,
+        *,
+        certificates: Sequence[Any] = (),
     ) -> Answer:
-        """Record why customers are sent no notice.
+        """Record why customers are sent no notice, or nobody is told of certificates.
 
         Parameters
         ----------
@@ -119,13 +125,17 @@ class CaseCalls(Wire):
             Names of customers that the recall concerns.
         by, reason : str
             Who decided, and why.
+        certificates : sequence
+            Numbers (or objects with revision and issuer) of certificates without customer.
 
         Returns
         -------
         Answer
             The case as it is now.
         """
-        body = encoded({"customers": list(customers), "by": by, "reason": reason})
+        named = {"customers": list(customers), "certificates": list(certificates)}
+        sent = {name: some for name, some in named.items() if some}
+        body = encoded({**sent, "by": by, "reason": reason})
         return self._post(f"/v1/recalls/{recall_id}/notice-exceptions", body)
 
     def similar_items(self, recall_id: int) -> Answer:

@@ -74,6 +74,9 @@ def _why_not(case: Record, name: str, coming: bool, later: bool) -> str | None:
     if name in ("notified", "closed") and untold:
         were = "was" if untold == 1 else "were"
         against.append(f"{counted(untold, 'customer')} concerned {were} not told")
+    lost = case["customers"]["without_customer"]["missing"]
+    if name in ("notified", "closed") and lost:
+        against.append(f"nobody knows who is to be told of {counted(lost, 'certificate')}")
     if name == "closed":
         if case["stale"] == "checking" and not case["looked_at_again"]:
             against.append("the recall is being compared with later records")

@@ -1,8 +1,9 @@
 """One certificate, as whoever holds it would check it: valid or not, what it states and rests on.
 
-A key of a customer sees its own certificates only, and of those what stands on the paper: no names
-of the laboratory's standards, which may belong to somebody else, and of the chain only whether it
-is unbroken.
+It is called valid only where no recall lists it and none of today's grounds would stop its issue. A
+key of a customer sees its own certificates only, and of those what stands on the paper: no names of
+the laboratory's standards, which may belong to somebody else, of the chain only whether it is
+unbroken, and of grounds that stop only that it is not called valid.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from api.services.access import persons
 from api.services.base.record import Record
 from api.services.certificates import certificates, customer_view, statements
 from api.services.grounds import chains, issues
+from api.services.grounds.finding import STOP
 from api.services.records import customers
 from api.services.records.revisions import choose
 from api.web import paging
@@ -44,18 +46,20 @@ def show_certificate(number: str) -> Response:
         rows = statements.rows(session, found.id)
         chain = chains.chain(session, found)
         authorised_by = found.authorised_by and persons.in_words(session, found.authorised_by)
-        # What spoke against it may name what belongs to somebody else.
-        grounds = issues.kept(session, found, now_us()) if owner is None else None
+        grounds = issues.kept(session, found, now_us())
+    stops = sum(one["weight"] == STOP for one in grounds["today"])
     return show(
         "certificate.html",
         shown=shown,
-        standing=standing(shown),
+        standing=standing(shown, stops),
+        stops=stops,
         rows=rows,
         drawn=drawing([(row, None) for row in rows]),
         chain=chain,
         levels=_levels(chain),
         broken=_broken(chain),
-        grounds=grounds,
+        # What speaks against it may name what belongs to somebody else.
+        grounds=grounds if owner is None else None,
         owner=owner,
         corrections=of_certificate(shown.get("corrections") or ()),
         most_corrections=MOST_SHOWN,
@@ -80,12 +84,17 @@ def show_customer(customer_id: int) -> Response:
     return show("customer.html", customer=found, heads=heads, next=following)
 
 
-def standing(shown: Record) -> str:
-    """Return what a certificate is worth, the gravest first."""
+def standing(shown: Record, stops: int) -> str:
+    """Return what a certificate is worth, the gravest first.
+
+    `stops` is how many of today's grounds would stop its issue; with any it is not called valid.
+    """
     if shown["status"] != "issued":
         return str(shown["status"])
     state: str = shown["recall_state"]
-    return "valid" if state == "none" else state
+    if state != "none":
+        return state
+    return "doubtful" if stops else "valid"
 
 
 def _broken(chain: Record) -> dict[str, list[str]]:

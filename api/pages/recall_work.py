@@ -120,11 +120,19 @@ def resume_work(recall_id: int) -> Response:
 @blp.route("/recalls/<int:recall_id>/notice-exceptions", methods=["POST"])
 @page("recall")
 def except_customers(recall_id: int) -> Response:
-    """Record why the customers that were ticked are sent no notice."""
+    """Record why the customers ticked are sent no notice, and nobody is told of certificates."""
     body: Record = forms.filled(request.form, "reason") | {"by": by()}
-    body["customers"] = request.form.getlist("customer")
-    if not body["customers"]:
-        raise Problem("invalid-request", "No customer was ticked.")
+    customers = request.form.getlist("customer")
+    # A revision and a number, since several revisions can be listed.
+    lost = [one.partition(" ") for one in request.form.getlist("certificate")]
+    if customers:
+        body["customers"] = customers
+    if lost:
+        body["certificates"] = [
+            {"certificate": number, "revision": revision} for revision, _, number in lost
+        ]
+    if not (customers or lost):
+        raise Problem("invalid-request", "No customer and no certificate was ticked.")
     sent = _loaded(EXCEPTION, body)
 
     def work() -> Any:

@@ -41,6 +41,7 @@ class State(NamedTuple):
 
 CERTIFICATE = {
     "valid": State("Valid", "tick", "good"),
+    "doubtful": State("Issued", "half", "warn"),
     "recalled": State("Recalled", "cross", "bad"),
     "under_review": State("Under review", "diamond", "warn"),
     "superseded": State("Superseded", "arrow"),

@@ -1,4 +1,4 @@
-"""Customers that are sent no notice of a recall: by whose word, and why."""
+"""Customers that are sent no notice of a recall, certificates nobody is told of: by whose word."""
 
 from __future__ import annotations
 
@@ -25,7 +25,10 @@ blp = Blueprint("notice_exceptions", __name__, url_prefix="/v1/recalls", descrip
 @blp.arguments(NoticeExceptionSchema)
 @blp.response(201, CaseSchema)
 def except_customers(sent: dict[str, Any], recall_id: int) -> Any:
-    """Record why customers are sent no notice; the case says so. If-Match is honoured if sent."""
+    """Record why customers are sent no notice, or nobody is told of certificates.
+
+    The case says so. If-Match is honoured if sent.
+    """
     with writing() as session:
         case = cases.locked(session, recall_id)
         honour_if_match(lambda: case_etag(recall_id, case.version))

@@ -7,6 +7,7 @@ from typing import Any
 from marshmallow import ValidationError, fields, validate, validates_schema
 
 from api.schemas.base import StrictSchema
+from api.schemas.dispositions import CertificateNameSchema, named
 from api.schemas.fields import MomentText, Text, WholeNumber, refuse
 from api.schemas.recalls import Stale
 
@@ -74,19 +75,51 @@ class CorrectiveSchema(StrictSchema):
 
 
 class NoticeExceptionSchema(StrictSchema):
-    """Customers that are sent no notice: by whose word, and why."""
+    """Customers that are sent no notice, or certificates of which nobody is told: who says so, why.
 
-    customers = fields.List(
-        Text(max_length=200), required=True, validate=validate.Length(1, 10_000)
+    At least one of `customers` and `certificates`.
+    """
+
+    customers = fields.List(Text(max_length=200), validate=validate.Length(1, 10_000))
+    certificates = fields.List(
+        fields.Nested(CertificateNameSchema, pre_load=named),
+        validate=validate.Length(1, 10_000),
+        metadata={
+            "description": "Without customer and without an owner that is one; numbers, or objects "
+            "with revision and issuer where needed"
+        },
     )
     by = Text(required=True, max_length=200, metadata={"description": "Name of the person"})
     reason = Text(required=True, lines=True)
 
+    @validates_schema
+    def _names_somebody(self, data: dict[str, Any], **_: Any) -> None:
+        if not data.keys() & {"customers", "certificates"}:
+            raise refuse("customers or certificates are needed", "name who is not told, or of what")
+
+
+class WithoutCustomerSchema(StrictSchema):
+    """A certificate of which nobody knows who is to be told."""
+
+    certificate = Text()
+    revision = WholeNumber()
+
+
+class WithoutCustomersSchema(StrictSchema):
+    """Certificates without customer whose item has no owner that is one; no reason stands yet."""
+
+    missing = WholeNumber()
+    named = fields.List(
+        fields.Nested(WithoutCustomerSchema), metadata={"description": "The first hundred"}
+    )
+
 
 class ExceptionAnswerSchema(StrictSchema):
-    """A customer that is sent no notice."""
+    """A customer that is sent no notice, or a certificate of which nobody is told."""
 
     customer = Text()
+    certificate = Text()
+    revision = WholeNumber()
     by = Text()
     at = MomentText()
     reason = Text()
@@ -102,6 +135,7 @@ class CustomersToldSchema(StrictSchema):
     told = WholeNumber()
     missing = WholeNumber(metadata={"description": "Not told, and no reason stands why not"})
     named = fields.List(Text(), metadata={"description": "The first hundred of the missing"})
+    without_customer = fields.Nested(WithoutCustomersSchema)
     exceptions = fields.List(fields.Nested(ExceptionAnswerSchema))
 
 

@@ -105,12 +105,16 @@ class NoticeRecord(Base):
 
 
 class NoticeException(Base):
-    """That a customer concerned by a recall is sent no notice: by whose word, and why."""
+    """That a customer concerned is sent no notice, or nobody is told of a certificate: who, why.
+
+    It names either a customer or a certificate whose customer is not known.
+    """
 
     __tablename__ = "notice_exception"
     id: Mapped[int] = mapped_column(Key, primary_key=True)
     recall_id: Mapped[int] = mapped_column(ForeignKey("recall.id"), index=True)
-    customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"), index=True)
+    certificate_id: Mapped[int | None] = mapped_column(ForeignKey("certificate.id"))
     person: Mapped[str] = mapped_column(Text)
     reason: Mapped[str] = mapped_column(Text)
     at_us: Mapped[int] = mapped_column(BigInteger)

@@ -1,9 +1,10 @@
 """What stands against the next step of a case? Customers not told, a stale list, open entries.
 
 A case becomes notified only if every customer concerned was sent a notice, or it stands with a name
-why not (ISO/IEC 17025:2017, 7.10.1 e, from memory). It is closed only if that still holds, if its
-recall is not stale, or another look at the fault has taken its place, and if every certificate that
-is wrong or in doubt has a disposition. What is exposed without effect may have one.
+why not, and if of no certificate it is unknown who is to be told (ISO/IEC 17025:2017, 7.10.1 e,
+from memory). It is closed only if that still holds, if its recall is not stale, or another look at
+the fault has taken its place, and if every certificate that is wrong or in doubt has a disposition.
+What is exposed without effect may have one.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue
 from api.services.base.record import Record
-from api.services.casework.told import MOST_NAMED, untold
+from api.services.casework.told import MOST_NAMED, unclaimed, untold
 from api.store.casework import Disposition
 from api.store.tables import Certificate, RecallEntry
 from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
@@ -57,6 +58,7 @@ def refuse_open_ends(session: Session, recall_id: int, state: str, standing: Rec
     issues: list[Issue] = []
     if state in ("notified", "closed"):
         _untold(session, recall_id, said, issues)
+        _unclaimed(session, recall_id, said, issues)
     if state == "closed":
         _stale(recall_id, standing, said, issues)
         _undecided(session, recall_id, said, issues)
@@ -76,6 +78,21 @@ def _untold(session: Session, recall_id: int, said: list[str], issues: list[Issu
     )
     for row in session.execute(statement.order_by("name").limit(MOST_NAMED)):
         issues.append(Issue("", "no notice was sent to this customer", remedy, row.name))
+
+
+def _unclaimed(session: Session, recall_id: int, said: list[str], issues: list[Issue]) -> None:
+    statement = unclaimed(recall_id)
+    missing = count(session, statement)
+    if not missing:
+        return
+    said.append(f"of {missing} certificate(s) nobody knows who is to be told")
+    remedy = (
+        "record the owner of the item as a customer, or POST "
+        f"/v1/recalls/{recall_id}/notice-exceptions with `certificates` and the reason"
+    )
+    for row in session.execute(statement.order_by("number", "revision").limit(MOST_NAMED)):
+        detail = "it names no customer, and its item no owner that is a customer"
+        issues.append(Issue("", detail, remedy, f"{row.number} rev. {row.revision}"))
 
 
 def _stale(recall_id: int, standing: Record, said: list[str], issues: list[Issue]) -> None:

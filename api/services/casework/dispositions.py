@@ -46,7 +46,7 @@ def record(session: Session, case: RecallCase, command: Record, now_us: int) -> 
     if case.state == "closed":
         raise Conflict("the case is closed; report the fault again to take a second look")
     if "certificates" in command:
-        meant: Sequence[Row[*tuple[Any, ...]]] = _named(
+        meant: Sequence[Row[*tuple[Any, ...]]] = entries_named(
             session, case.recall_id, command["certificates"]
         )
     else:
@@ -100,7 +100,7 @@ def _of_list(recall_id: int, command: Record) -> Select[*tuple[Any, ...]]:
     return statement.order_by(RecallEntry.position)
 
 
-def _named(
+def entries_named(
     session: Session, recall_id: int, names: Sequence[Record]
 ) -> list[Row[*tuple[Any, ...]]]:
     """Entries of the certificates named, each once; all faults are raised together."""

@@ -14,14 +14,15 @@ from sqlalchemy.orm import Session, aliased
 
 from api.services.base.record import Record
 from api.store.casework import Disposition, Notice, NoticeException, NoticeRecord
-from api.store.tables import Certificate, Customer, RecallEntry
+from api.store.tables import Certificate, Customer, Item, Laboratory, RecallEntry
 from graph.moments import text_of
 from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 NOTHING = "no_action"
 SENT = ("delivery", "acknowledgement")
 MOST_NAMED = 100
-Newer = aliased(Notice)
+CUSTOMERS_OWN = "customer_instrument"
+Newer, Owner = aliased(Notice), aliased(Customer)
 
 
 def latest_dispositions(recall_id: int) -> Select[Any]:
@@ -36,9 +37,40 @@ def latest_dispositions(recall_id: int) -> Select[Any]:
 def concerned(recall_id: int) -> Select[*tuple[Any, ...]]:
     """Certificates of which customers are to be told: `id` and `name` of the customer, the key.
 
+    A certificate without customer is told of to the owner of its item, if that is a customer.
     Exposed certificates without effect are told of only if something is done about them, and those
     that cannot be excluded unless it was decided that nothing is to be done.
     """
+    statement = select(Customer.id, Customer.name, RecallEntry.certificate_id)
+    return _to_tell(statement, recall_id).where(Customer.id.is_not(None))
+
+
+def nobodys(recall_id: int) -> Select[*tuple[Any, ...]]:
+    """Certificates of which somebody is to be told, and nobody knows who: key, number, revision.
+
+    They name no customer, and their item no owner that is one. The laboratory's own items without
+    owner concern nobody else. `excepted` says whether a reason stands why nobody is told.
+    """
+    excepted = exists().where(
+        NoticeException.recall_id == recall_id,
+        NoticeException.certificate_id == RecallEntry.certificate_id,
+    )
+    statement = select(
+        RecallEntry.certificate_id,
+        Certificate.number,
+        Certificate.revision,
+        Certificate.issuer,
+        excepted.label("excepted"),
+    )
+    house = select(Laboratory.name).where(Laboratory.name.is_not(None)).scalar_subquery()
+    foreign = or_(
+        and_(Item.owner.is_(None), Item.kind == CUSTOMERS_OWN),
+        Item.owner != func.coalesce(house, ""),
+    )
+    return _to_tell(statement, recall_id).where(Customer.id.is_(None), foreign)
+
+
+def _to_tell(statement: Select[*tuple[Any, ...]], recall_id: int) -> Select[*tuple[Any, ...]]:
     decided = and_(
         Disposition.recall_id == recall_id,
         Disposition.certificate_id == RecallEntry.certificate_id,
@@ -46,10 +78,11 @@ def concerned(recall_id: int) -> Select[*tuple[Any, ...]]:
     )
     something = Disposition.action != NOTHING
     return (
-        select(Customer.id, Customer.name, RecallEntry.certificate_id)
-        .select_from(RecallEntry)
+        statement.select_from(RecallEntry)
         .join(Certificate, Certificate.id == RecallEntry.certificate_id)
-        .join(Customer, Customer.id == Certificate.customer_id)
+        .join(Item, Item.id == Certificate.item_id)
+        .outerjoin(Owner, and_(Certificate.customer_id.is_(None), Owner.name == Item.owner))
+        .outerjoin(Customer, Customer.id == func.coalesce(Certificate.customer_id, Owner.id))
         .outerjoin(Disposition, decided)
         .where(
             RecallEntry.recall_id == recall_id,
@@ -96,28 +129,45 @@ def untold(recall_id: int) -> Select[*tuple[Any, ...]]:
     )
 
 
+def unclaimed(recall_id: int) -> Select[*tuple[Any, ...]]:
+    """Certificates of which nobody knows who is to be told, and for which no reason stands."""
+    all_of_them = nobodys(recall_id).subquery()
+    return select(all_of_them).where(~all_of_them.c.excepted)
+
+
 def progress(session: Session, recall_id: int) -> Record:
-    """Return how many customers are concerned and told, who is missing, and who is excepted."""
+    """Return how many customers are concerned and told, who is missing, and who is excepted.
+
+    `without_customer` are the certificates of which nobody knows who is to be told.
+    """
     rows = session.execute(customers(recall_id)).all()
     missing = sorted(row.name for row in rows if not row.told and not row.excepted)
+    lost = session.execute(unclaimed(recall_id)).all()
+    named = sorted((row.number, row.revision) for row in lost)[:MOST_NAMED]
     return {
         "concerned": len(rows),
         "told": sum(bool(row.told) for row in rows),
         "missing": len(missing),
         "named": missing[:MOST_NAMED],
+        "without_customer": {
+            "missing": len(lost),
+            "named": [{"certificate": number, "revision": at} for number, at in named],
+        },
         "exceptions": exceptions(session, recall_id),
     }
 
 
 def exceptions(session: Session, recall_id: int) -> list[Record]:
-    """Return the customers that are sent no notice, each with who said so, when and why."""
+    """Return who is sent no notice, and of what nobody is told, with who said so, when and why."""
     rows = session.execute(
-        select(NoticeException, Customer.name)
-        .join(Customer, Customer.id == NoticeException.customer_id)
+        select(NoticeException, Customer.name, Certificate.number, Certificate.revision)
+        .outerjoin(Customer, Customer.id == NoticeException.customer_id)
+        .outerjoin(Certificate, Certificate.id == NoticeException.certificate_id)
         .where(NoticeException.recall_id == recall_id)
         .order_by(NoticeException.id)
     )
     return [
-        {"customer": name, "by": one.person, "at": text_of(one.at_us), "reason": one.reason}
-        for one, name in rows
+        ({"customer": name} if number is None else {"certificate": number, "revision": revision})
+        | {"by": one.person, "at": text_of(one.at_us), "reason": one.reason}
+        for one, name, number, revision in rows
     ]

@@ -1,10 +1,11 @@
 """What was used and failed a check, with nothing good between that and the use.
 
-A failure is a failed check or inspection, or an as-found result that the rule of its certificate
-fails. Good evidence is a passed check or inspection, or an issued calibration whose results as left
-(or single) do not fail. It must lie between the failure and the use; of two at one instant the
-failure comes first. A bare date counts from the start of its day for a check and a calibration; a
-use on a bare date spans its day.
+A failure is a failed check or inspection, or a result as found that the rule of its certificate
+fails; a single result, where none stands as found, was found so and left so, as for the alerts
+(`api.services.recalls.soundness`). Good evidence is a passed check or inspection, or an issued
+calibration whose results as left (or single) do not fail. It must lie between the failure and the
+use; of two at one instant the failure comes first. A bare date counts from the start of its day for
+a check and a calibration; a use on a bare date spans its day.
 
 Choice: a failure after the use counts too, since nobody knows when it began. It is left out where
 it came later than the certificate is asked about.
@@ -23,7 +24,7 @@ from api.store.keyed import rows_of
 from graph.model import Point
 from graph.moments import Moment, text_of
 
-FAIL, AS_FOUND = "fail", "as_found"
+FAIL, AS_FOUND, SINGLE = "fail", "as_found", "single"
 
 
 class Event(NamedTuple):
@@ -121,7 +122,7 @@ def _as_found(asked: Candidates) -> dict[str, list[Event]]:
         for one in some
         if one.status == ISSUED
     }
-    also = f"WHERE result.stage = '{AS_FOUND}'"
+    also = f"WHERE result.stage IN ('{AS_FOUND}', '{SINGLE}')"
     columns = "DISTINCT result.certificate_id"
     keys = [
         key
@@ -129,11 +130,9 @@ def _as_found(asked: Candidates) -> dict[str, list[Event]]:
     ]
     found: dict[str, list[Event]] = defaultdict(list)
     for key, (one, statements) in asked.results_of(keys).items():
-        if any(
-            failed(*row)
-            for row in zip(one.points, statements, strict=True)
-            if row[0].stage == AS_FOUND
-        ):
+        rows = list(zip(one.points, statements, strict=True))
+        stage = AS_FOUND if any(point.stage == AS_FOUND for point, _ in rows) else SINGLE
+        if any(failed(*row) for row in rows if row[0].stage == stage):
             at_us = one.performed.start_us
             found[issued[key]].append(Event(at_us, False, f"as found in certificate {one.number}"))
     return found

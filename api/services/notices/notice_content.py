@@ -15,7 +15,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import orjson
-from sqlalchemy import Row, select
+from sqlalchemy import Row, exists, select
 from sqlalchemy.orm import Session, aliased
 
 from api.rules.exact import reported_uncertainty, reported_value
@@ -34,7 +34,7 @@ from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 IDENTITY = ("manufacturer", "maker", "model", "serial", "serial_number", "asset", "customer_id")
 # The stages whose values the item is used with afterwards.
 LEFT = ("as_left", "single")
-Later = aliased(Certificate)
+Later, Listed = aliased(Certificate), aliased(Certificate)
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,15 +249,16 @@ def _calibrated_again(
 ) -> dict[int, str]:
     """How each item was calibrated later by something of which nothing is in doubt, in words.
 
-    A certificate that any recall lists, or may newly reach, is no comfort.
+    A certificate that any recall lists, or may newly reach, is no comfort, nor is a revision that
+    corrects one that this recall lists: the calibration is the same.
     """
-    listed = (
-        select(RecallEntry.certificate_id)
-        .where(
-            RecallEntry.recall_id == recall_id,
-            RecallEntry.list_name.in_((AFFECTED, INDETERMINATE, NOT_EXCLUDED)),
-        )
-        .scalar_subquery()
+    listed = exists().where(
+        RecallEntry.recall_id == recall_id,
+        RecallEntry.list_name.in_((AFFECTED, INDETERMINATE, NOT_EXCLUDED)),
+        Listed.id == RecallEntry.certificate_id,
+        Listed.item_id == Later.item_id,
+        Listed.number == Later.number,
+        Listed.issuer == Later.issuer,
     )
     found: dict[int, str] = {}
     for some in chunks(sorted(one.certificate.id for one in chosen)):
@@ -274,7 +275,7 @@ def _calibrated_again(
                 Certificate.id.in_(some),
                 Later.status == "issued",
                 Later.performed_us > Certificate.performed_us,
-                Later.id.not_in(listed),
+                ~listed,
             )
             .order_by(Later.performed_us)
         ).all()

@@ -177,4 +177,4 @@ def test_nobody_is_left_out_without_being_ticked(visitor):
     sent = {"reason": "told by telephone", "by": "Tor Example"}
     answer = visitor.send("/recalls/1", "/recalls/1/notice-exceptions", **sent)
     assert answer.status_code == 422
-    assert "No customer was ticked" in answer.text
+    assert "No customer and no certificate was ticked" in answer.text

@@ -77,6 +77,32 @@ def test_laboratory_and_customer_read_the_same_word_and_nobody_else_any(
     assert signed_in("read", customer=stranger).get(f"/certificates/{address}").status_code == 404
 
 
+def test_what_would_be_stopped_today_is_not_called_valid(visitor, signed_in, keys, recheck):
+    # A standard that it used failed a check on that day, and nothing good lies between: a stop.
+    number, _, owner, _ = STANDINGS["Valid"]
+    address = f"/v1/certificates/{number}"
+    shown = visitor.client.get(address, headers=keys.headers()).get_json()
+    used = next(one for one in shown["uses"] if one["role"] == "force_reference")["item"]
+    failed = {"id": "CHK-LATE", "item": used, "at": shown["performed_at"], "result": "fail"}
+    answer = visitor.client.post("/v1/checks", json=failed, headers=keys.headers())
+    assert answer.status_code == 201, answer.text
+    recheck()
+    today = visitor.client.get(f"{address}/grounds", headers=keys.headers()).get_json()["today"]
+    stops = [one for one in today if one["weight"] == "stop"]
+    assert "failed_check" in {one["code"] for one in stops}
+    page = visitor.get(f"/certificates/{number}").text
+    head = page.split("<dl")[0]
+    assert '<p class="big"><span class="state warn' in head
+    assert "<span>Issued</span></span></p>" in head
+    findings = "1 finding" if len(stops) == 1 else f"{len(stops)} findings"
+    assert f'<a href="#against">{findings} of today speak' in head
+    assert '<h2 id="against">' in page
+    theirs = signed_in("read", customer=owner).get(f"/certificates/{number}").text
+    assert "<span>Issued</span></span></p>" in theirs
+    assert "ask it before you rely on them" in theirs
+    assert [one for one in ("Valid<", "failed", "speak", "CHK-LATE", used) if one in theirs] == []
+
+
 def test_results_verdicts_and_the_sentence_stand_as_recorded(visitor):
     page = visitor.get("/certificates/MV-25-0075").text
     assert "Every result meets its specification (points 1 to 5, 16 to 80 kip)." in page
@@ -111,7 +137,7 @@ def test_a_verdict_that_its_rule_refuses_is_not_repeated_and_a_recall_says_so(vi
 
 def test_what_speaks_against_it_is_said_for_the_issue_and_for_today(visitor):
     page = visitor.get("/certificates/MV-25-0075").text
-    _, _, spoken = page.partition("<h2>What speaks against it</h2>")
+    _, _, spoken = page.partition('<h2 id="against">What speaks against it</h2>')
     at_issue, _, today = spoken.partition("<h3>Today</h3>")
     assert "Nothing was found." in at_issue  # the fault of REF-500A was found months later
     assert "in doubt" in today
@@ -147,7 +173,7 @@ def test_a_draft_is_told_what_would_speak_against_its_issue(visitor, keys):
     answer = visitor.client.post("/v1/calibrations", json=body, headers=keys.headers())
     assert answer.status_code == 201, answer.text
     page = visitor.get("/certificates/Z-3").text
-    _, _, spoken = page.partition("<h2>What speaks against it</h2>")
+    _, _, spoken = page.partition('<h2 id="against">What speaks against it</h2>')
     assert "When it was issued" not in spoken
     assert "Today, were it issued" in spoken
     assert "outside range" in spoken  # TL-01 was calibrated from 4 000 lbf, 17.8 kN

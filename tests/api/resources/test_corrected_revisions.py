@@ -256,3 +256,27 @@ def test_a_case_whose_certificates_were_reissued_is_closed_after_a_second_look(r
     second = reissued.report(reissued.recall["faults"][0], previous=1)
     assert second["affected"] == []
     assert reissued.step("closed").status_code == 200
+
+
+def test_a_notice_takes_no_corrected_revision_for_a_later_calibration(recall_of, recheck):
+    # I-1 was calibrated twice with REF; the revision that corrects the second is in no list of the
+    # recall, while revision 0, the same calibration, stands in the notice as affected.
+    calibrations = (cal(f"C-{n}", "I-1", f"0{n}-01", [ref("REF")]) for n in (2, 3))
+    made = recall_of(lab(*(one | {"customer": "Harbour Cranes"} for one in calibrations)))
+    named = {"name": "Marrowvale Force Laboratory", "contact": "quality@example.org"}
+    etag = made.client.get("/v1/laboratory").headers["ETag"]
+    made.client.patch("/v1/laboratory", json=named, headers={"If-Match": etag})
+    assert draft(made, "C-3").status_code == 201
+    issue = answered({"issued_at": "2025-08-01"})
+    issued = made.client.post("/v1/certificates/C-3/issue?revision=1", json=issue)
+    assert issued.status_code == 200, issued.text
+    recheck()
+    sent = made.client.post(f"{made.at}/notices", json={"by": "Robin Manager"})
+    assert sent.status_code == 201
+    told = made.client.get(f"{made.at}/notices/1").get_json()["content"]["certificates"]
+    assert [(one["certificate"], one["revision"], one["class"]) for one in told] == [
+        ("C-2", 0, "affected"),
+        ("C-3", 0, "affected"),
+    ]
+    assert [one["may_read_wrong_now"]["answer"] for one in told] == ["yes", "yes"]
+    assert "calibrated again" not in told[0]["may_read_wrong_now"]["words"]

@@ -48,6 +48,7 @@ def test_who_is_affected_is_told_whatever_is_done(recalled, database):
     assert missing(database) == [HARBOUR]
 
 
-def test_a_certificate_without_a_customer_concerns_none(recalled, database):
+def test_a_certificate_of_our_own_item_without_a_customer_concerns_none(recalled, database):
     with database.read() as session:
-        assert told.progress(session, 1)["concerned"] == 1
+        found = told.progress(session, 1)
+    assert (found["concerned"], found["without_customer"]["missing"]) == (1, 0)

@@ -83,6 +83,22 @@ def test_as_found_results_after_the_use_speak_against_it_whatever_was_left(bench
     assert bench.codes(candidate(at="07-02")) == []
 
 
+@pytest.mark.parametrize(
+    ("at", "seen", "found"),
+    [
+        ("05-01", [row(error="0.02")], True),
+        ("07-01", [row(error="0.02")], True),
+        ("05-01", [row(error="0.008")], False),
+        # What was found stands beside it: the single result is one of another point.
+        ("05-01", [row(stage="as_found"), row(point=2, error="0.02")], False),
+    ],
+)
+def test_a_single_result_that_fails_was_found_and_left_so(bench, at, seen, found):
+    # |0.02| is more than 0.01 - U = 0.008: no adjustment came between finding and leaving.
+    bench.imported(cal("W-2", "WS", at, [ref("REF")], seen, assigns_value=False))
+    assert bench.codes(candidate()) == ([FAILED] if found else [])
+
+
 def test_as_found_results_that_pass_or_are_not_judged_are_none(bench):
     seen = [row(stage="as_found", error="0.008"), row(stage="as_found", error="9", rule=None)]
     del seen[1]["rule"]
