@@ -1,13 +1,13 @@
 """Certificates of a recall of which nobody is to be told, beside customers that get no notice.
 
-Revision 0011, after 0010. A row names a customer or a certificate.
+Revision 0012, after 0011. A row names a customer or a certificate.
 """
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0011"
-down_revision = "0010"
+revision = "0012"
+down_revision = "0011"
 branch_labels = None
 depends_on = None
 
