@@ -17,8 +17,9 @@ COLLECTIONS = ("items", "composition", "calibrations", "checks")
 # What tells of an import itself: keys in the order of arrival, when, and by which request.
 _LEFT_OUT = {"api_key", "journal_line", "journal_head", "import_run", "idempotent_answer"}
 # Those who came in one lot are one change.
-_LEFT_OUT |= {"record_change", "record_change_item"}
-_ARRIVAL = {"recorded_us", "at_us"}
+_LEFT_OUT |= {"record_change", "record_change_item", "alert_reading"}
+# The cause of an alert is the key of a check or certificate, which stands beside it too.
+_ARRIVAL = {"recorded_us", "at_us", "cause"}
 
 
 def lines_of(laboratory: Json, order: Callable[[list[bytes]], None] = lambda lines: None) -> bytes:
