@@ -101,9 +101,12 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     So no worker is left alone with a slow one at the end.
     """
     if not config.getoption("--each-engine"):
-        left = [item for item in items if on_another_engine(item)]
+        kept: list[pytest.Item] = []
+        left: list[pytest.Item] = []
+        for item in items:
+            (left if on_another_engine(item) else kept).append(item)
         config.hook.pytest_deselected(items=left)
-        items[:] = [item for item in items if not on_another_engine(item)]
+        items[:] = kept
     items.sort(key=lambda item: item.get_closest_marker("slow") is None)
 
 

@@ -65,10 +65,10 @@ def answer_filtered() -> Response:
     """Answer all open alerts that pass the filter of the list."""
     sent = request.form
     narrowed: Record = forms.filled(sent, *NARROWING)
-    said = sent.get("count", "").strip().replace(",", "")
-    if not (said.isascii() and said.isdigit()):
+    count = forms.number(sent, "count")
+    if count is None:
         raise Problem("invalid-request", "Write how many alerts are meant, to confirm it.")
-    body = {"filter": narrowed, "count": int(said[:9]), "by": by(), **forms.filled(sent, "reason")}
+    body = {"filter": narrowed, "count": count, "by": by(), **forms.filled(sent, "reason")}
     command = _loaded(BY_FILTER, body)
     command["filter"] = _filters(command["filter"])
 

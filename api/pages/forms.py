@@ -22,6 +22,12 @@ def filled(sent: Mapping[str, str], *names: str) -> dict[str, str]:
     return {name: text for name in names if (text := sent.get(name, "").strip())}
 
 
+def number(sent: Mapping[str, str], name: str) -> int | None:
+    """Return the whole number entered under a name, commas between its digits; None if none is."""
+    said = sent.get(name, "").strip().replace(",", "")
+    return int(said[:9]) if said.isascii() and said.isdigit() else None
+
+
 def load(schema: Schema, body: Any, labels: Labels) -> tuple[dict[str, Any] | None, list[Fault]]:
     """Load a body by the schema of the API; return it, or None and what is wrong.
 

@@ -6,10 +6,12 @@ else did something meanwhile, nothing is stored and the page says so.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import orjson
 from flask import Response, redirect, request, url_for
+from sqlalchemy.orm import Session
 
 from api.errors import StaleVersion
 from api.pages import forms
@@ -26,6 +28,7 @@ from api.services.base.record import Record
 from api.services.casework import cases, corrective_steps, dispositions, notice_exceptions
 from api.services.casework.entry_filters import FILTERS
 from api.services.recalls.staleness import standing
+from api.store.casework import RecallCase
 from api.web.clock import now_us
 from api.web.problems import Problem
 from api.web.transactions import writing
@@ -55,31 +58,18 @@ def dispose(recall_id: int) -> Response:
         body |= _shown_filters()
         if "verdict_changes" in body:
             body["verdict_changes"] = body["verdict_changes"] == "true"
-        said = sent.get("count", "").strip().replace(",", "")
-        if said.isascii() and said.isdigit():
-            body["count"] = int(said[:9])
+        if (count := forms.number(sent, "count")) is not None:
+            body["count"] = count
     command = _loaded(DISPOSITIONS, body)
     if "list" in command and "count" not in command:
         raise Problem("invalid-request", "Write how many certificates are meant, to confirm it.")
 
-    def work() -> Any:
-        with writing() as session:
-            case = cases.locked(session, recall_id)
-            _check_version(case.version)
-            recorded = dispositions.record(session, case, command, now_us())
-        return redirect(
-            url_for(
-                "recall_pages.show_recall",
-                recall_id=recall_id,
-                disposed=recorded,
-                list=sent.get("list"),
-                sort=sent.get("sort"),
-                **_shown_filters(),
-            ),
-            303,
-        )
+    def work(session: Session, case: RecallCase) -> dict[str, Any]:
+        recorded = dispositions.record(session, case, command, now_us())
+        shown = {"list": sent.get("list"), "sort": sent.get("sort"), **_shown_filters()}
+        return {"disposed": recorded, **shown}
 
-    return once(work)
+    return _in_case(recall_id, work)
 
 
 @blp.route("/recalls/<int:recall_id>/case", methods=["POST"])
@@ -89,14 +79,11 @@ def take_step(recall_id: int) -> Response:
     body = forms.filled(request.form, "state", "reason") | {"by": by()}
     change = _loaded(STEPS, body)
 
-    def work() -> Any:
-        with writing() as session:
-            case = cases.locked(session, recall_id)
-            _check_version(case.version)
-            cases.advance(session, case, change, standing(session, recall_id), now_us())
-        return redirect(url_for("recall_pages.show_recall", recall_id=recall_id), 303)
+    def work(session: Session, case: RecallCase) -> dict[str, Any]:
+        cases.advance(session, case, change, standing(session, recall_id), now_us())
+        return {}
 
-    return once(work)
+    return _in_case(recall_id, work)
 
 
 @blp.route("/recalls/<int:recall_id>/resumption", methods=["POST"])
@@ -105,16 +92,11 @@ def resume_work(recall_id: int) -> Response:
     """Let work resume, by the word of somebody who did not assess the case."""
     step = _loaded(RESUMPTION, forms.filled(request.form, "reason") | {"by": by()})
 
-    def work() -> Any:
-        with writing() as session:
-            case = cases.locked(session, recall_id)
-            _check_version(case.version)
-            cases.resume(session, case, step, now_us())
-        return redirect(
-            url_for("recall_pages.show_recall", recall_id=recall_id, _anchor="resumption"), 303
-        )
+    def work(session: Session, case: RecallCase) -> dict[str, Any]:
+        cases.resume(session, case, step, now_us())
+        return {"_anchor": "resumption"}
 
-    return once(work)
+    return _in_case(recall_id, work)
 
 
 @blp.route("/recalls/<int:recall_id>/notice-exceptions", methods=["POST"])
@@ -135,16 +117,11 @@ def except_customers(recall_id: int) -> Response:
         raise Problem("invalid-request", "No customer and no certificate was ticked.")
     sent = _loaded(EXCEPTION, body)
 
-    def work() -> Any:
-        with writing() as session:
-            case = cases.locked(session, recall_id)
-            _check_version(case.version)
-            notice_exceptions.record(session, case, sent, now_us())
-        return redirect(
-            url_for("recall_pages.show_recall", recall_id=recall_id, _anchor="case"), 303
-        )
+    def work(session: Session, case: RecallCase) -> dict[str, Any]:
+        notice_exceptions.record(session, case, sent, now_us())
+        return {"_anchor": "case"}
 
-    return once(work)
+    return _in_case(recall_id, work)
 
 
 @blp.route("/recalls/<int:recall_id>/corrective-steps", methods=["POST"])
@@ -156,16 +133,27 @@ def take_corrective_step(recall_id: int) -> Response:
         body["effective"] = effective == "yes"
     step = _loaded(CORRECTIVE, body)
 
-    def work() -> Any:
+    def work(session: Session, case: RecallCase) -> dict[str, Any]:
+        corrective_steps.record(session, case, step, now_us())
+        return {"_anchor": "corrective"}
+
+    return _in_case(recall_id, work)
+
+
+def _in_case(recall_id: int, work: Callable[[Session, RecallCase], dict[str, Any]]) -> Response:
+    """Carry out a form once, against the case as its page showed it; then show the recall.
+
+    `work` returns what the address of the page has besides.
+    """
+
+    def done() -> Any:
         with writing() as session:
             case = cases.locked(session, recall_id)
             _check_version(case.version)
-            corrective_steps.record(session, case, step, now_us())
-        return redirect(
-            url_for("recall_pages.show_recall", recall_id=recall_id, _anchor="corrective"), 303
-        )
+            shown = work(session, case)
+        return redirect(url_for("recall_pages.show_recall", recall_id=recall_id, **shown), 303)
 
-    return once(work)
+    return once(done)
 
 
 def _shown_filters() -> dict[str, Any]:

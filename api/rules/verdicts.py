@@ -18,6 +18,8 @@ from api.rules.limits import Limits
 
 # All verdicts, best first; two zones know the first and the last.
 VERDICTS: tuple[str, ...] = ("pass", "conditional_pass", "conditional_fail", "fail")
+# Those of results outside the limit of acceptance.
+FAILING = VERDICTS[2:]
 
 
 def verdict(value: Number, limits: Limits, acceptance: Acceptance, zones: int) -> str:

@@ -183,7 +183,7 @@ class Text(fields.Field[str]):
             raise refuse("not a text", "put it in quotation marks")
         if len(value) > self.max_length:
             raise refuse(f"longer than {self.max_length} characters", "shorten it")
-        if not value.strip() or not any(map(_is_seen, value)):
+        if not any(map(_is_seen, value)):
             raise refuse("empty text", "leave the field out, or fill it in")
         kept = value.translate(_LINE_CHARACTERS) if self.lines else value
         # isprintable is quick and true for most texts; only the rest is looked at more closely.

@@ -26,6 +26,7 @@ from functools import partial, wraps
 from typing import Any, TypeVar
 
 from flask import Flask, Response, current_app, g, make_response, request
+from marshmallow import fields
 from sqlalchemy.orm import Session
 
 from api.services.access import kept_answers
@@ -38,8 +39,6 @@ from api.web.transactions import OneTransaction, database, reading
 EXTENSION = "tracehold.idempotency"
 HEADER = "Idempotency-Key"
 REPLAYED = "Idempotency-Replayed"
-# Nothing is stored by a dry run, its answer neither; it is asked anew each time.
-TRIED = ("true", "1", "on", "yes", "t", "y")
 KEPT_HEADERS = ("Content-Type", "Location", "ETag", "Link")
 FORGET_EVERY_S = 600.0
 _KEY = re.compile(r'"?([\x21\x23-\x5b\x5d-\x7e]{1,255})"?')
@@ -54,7 +53,8 @@ def idempotent(view: View) -> View:
     @wraps(view)
     def once(*args: Any, **kwargs: Any) -> Any:
         key = request.environ.get("HTTP_IDEMPOTENCY_KEY")
-        if key is None or request.args.get("dry_run", "").lower() in TRIED:
+        # Nothing is stored by a dry run, its answer neither; it is asked anew each time.
+        if key is None or request.args.get("dry_run") in fields.Boolean.truthy:
             return view(*args, **kwargs)
         return _once(_checked(key), view, args, kwargs)
 

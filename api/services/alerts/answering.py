@@ -17,6 +17,7 @@ from api.services.alerts.alerts import passing, together
 from api.services.alerts.coverage import why_not
 from api.services.alerts.lapsing import known_uses
 from api.services.alerts.states import ANSWERED, ENDED, MOST_NAMED, OPEN
+from api.services.base.confirmed import refuse_other_count
 from api.services.base.record import Record
 from api.services.feed import changes
 from api.store.alerts import Alert, AlertAnswer
@@ -61,11 +62,7 @@ def filtered(session: Session, command: Record, now_us: int) -> list[Alert]:
     lock_graph(session)
     statement: Any = passing(select(Alert), command["filter"] | {"state": OPEN})
     meant = list(session.scalars(statement.order_by(Alert.id)))
-    said = command["count"]
-    if said != len(meant):
-        remedy = f"look at the list again; if all of them are meant, send {len(meant)}"
-        issue = Issue("/count", f"{len(meant)} alert(s) are meant", remedy, str(said))
-        raise Conflict(f"{len(meant)} alert(s) are meant and not {said}; nothing stored", [issue])
+    refuse_other_count(len(meant), command["count"], "alert")
     return _answer(session, meant, command, now_us) if meant else []
 
 

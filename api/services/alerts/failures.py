@@ -14,11 +14,11 @@ from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
 from api.services.recalls.soundness import Evidence, last_before, next_after
+from api.services.records.items import CUSTOMERS_OWN
 from api.store.keyed import rows_of
 from api.store.reading import SessionReader
 from api.store.records import bearing_items
 
-CUSTOMERS_OWN = "customer_instrument"
 FOUND, CHECK, OVERDUE = "as_found", "check", "overdue_use"
 
 

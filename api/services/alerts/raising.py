@@ -21,13 +21,14 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.services.alerts.failures import CUSTOMERS_OWN, OVERDUE, Failure, Name, concerned, failures
+from api.services.alerts.failures import OVERDUE, Failure, Name, concerned, failures
 from api.services.alerts.growing import grow, keep_overdue, overdue_failure, overdue_name
 from api.services.alerts.lapsing import lapse
 from api.services.alerts.overdue import OverdueUse, Scope, overdue_uses
 from api.services.alerts.second_looks import look_again
 from api.services.alerts.states import ENDED, OPEN, Told, keep
 from api.services.recalls.soundness import histories
+from api.services.records.items import CUSTOMERS_OWN
 from api.store.alerts import Alert, AlertReading
 from api.store.assemblies import held
 from api.store.chunks import chunks

@@ -44,6 +44,7 @@ class ItemFacts:
     code: str
     kind: str
     in_service_us: int | None
+    type: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,9 +144,8 @@ class Recording:
         """Look up the items of these ids, so that `item` finds them."""
         wanted = sorted(codes - self.items.keys())
         for some in chunks(wanted):
-            rows = self.session.execute(
-                select(Item.id, Item.code, Item.kind, Item.in_service_us).where(Item.code.in_(some))
-            )
+            columns = select(Item.id, Item.code, Item.kind, Item.in_service_us, Item.type)
+            rows = self.session.execute(columns.where(Item.code.in_(some)))
             self.items.update((row.code, ItemFacts(*row)) for row in rows)
 
 

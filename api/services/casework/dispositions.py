@@ -13,6 +13,7 @@ from sqlalchemy import Row, Select, insert, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue, UnknownReference, pointer
+from api.services.base.confirmed import refuse_other_count
 from api.services.base.record import Record
 from api.services.casework.entry_filters import passing
 from api.services.casework.no_action import refuse_unexplained
@@ -51,7 +52,7 @@ def record(session: Session, case: RecallCase, command: Record, now_us: int) -> 
         )
     else:
         meant = session.execute(_of_list(case.recall_id, command)).all()
-    _refuse_other_count(len(meant), command)
+    refuse_other_count(len(meant), command.get("count", len(meant)), "certificate")
     refuse_unexplained(session, case.recall_id, meant, command)
     common = {
         "recall_id": case.recall_id,
@@ -81,14 +82,6 @@ def record(session: Session, case: RecallCase, command: Record, now_us: int) -> 
         case.version += 1
         session.flush()
     return len(meant)
-
-
-def _refuse_other_count(meant: int, command: Record) -> None:
-    said = command.get("count", meant)
-    if said != meant:
-        remedy = f"look at the list again; if all of them are meant, send {meant}"
-        issue = Issue("/count", f"{meant} certificate(s) are meant", remedy, str(said))
-        raise Conflict(f"{meant} certificate(s) are meant and not {said}; nothing stored", [issue])
 
 
 def _of_list(recall_id: int, command: Record) -> Select[*tuple[Any, ...]]:

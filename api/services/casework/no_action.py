@@ -15,13 +15,12 @@ from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue
+from api.rules.verdicts import FAILING
 from api.services.base.record import Record
 from api.services.casework.told import MOST_NAMED, NOTHING
 from api.store.chunks import chunks
 from api.store.tables import RecallEntry
 from graph.recall import AFFECTED, INDETERMINATE
-
-FAILS = ("fail", "conditional_fail")
 
 
 def becomes_fail(entry: Record) -> bool:
@@ -32,7 +31,7 @@ def becomes_fail(entry: Record) -> bool:
 def _fails(point: Record) -> bool:
     after = point["verdict_after"]
     possible = (point.get("verdicts_possible") or ()) if after is None else (after,)
-    return any(one in FAILS and one != point["verdict_before"] for one in possible)
+    return any(one in FAILING and one != point["verdict_before"] for one in possible)
 
 
 def refuse_unexplained(

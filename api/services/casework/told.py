@@ -13,6 +13,7 @@ from sqlalchemy import Select, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.services.base.record import Record
+from api.services.records.items import CUSTOMERS_OWN
 from api.store.casework import Disposition, Notice, NoticeException, NoticeRecord
 from api.store.tables import Certificate, Customer, Item, Laboratory, RecallEntry
 from graph.moments import text_of
@@ -21,7 +22,6 @@ from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 NOTHING = "no_action"
 SENT = ("delivery", "acknowledgement")
 MOST_NAMED = 100
-CUSTOMERS_OWN = "customer_instrument"
 Newer, Owner = aliased(Notice), aliased(Customer)
 
 

@@ -55,9 +55,8 @@ class AgreedTerms:
         customer_id = self._customers[name]
         if customer_id is None:
             return None
-        kind = session.scalar(select(Item.type).where(Item.id == item.key))
         order = calibration.get("order")
-        row = self._book.of(Wanted(customer_id, item.key, kind, order, performed.start_us))
+        row = self._book.of(Wanted(customer_id, item.key, item.type, order, performed.start_us))
         return None if row is None else self._terms(row)
 
     def _terms(self, row: Agreement) -> Terms:

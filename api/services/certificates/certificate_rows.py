@@ -9,18 +9,23 @@ from api.services.base.recording import ItemFacts, Recording, remarks
 from graph.moments import Moment
 from graph.serving import Revision, serving
 
-COLUMNS = (
+# What a certificate says of itself, in the order in which it is shown.
+HEAD = (
     "revision",
     "status",
     "performed_at",
     "issued_at",
     "due_at",
+    "external",
     "accreditation",
     "method",
     "mode",
     "order",
+    "agreement",
     "adjusted",
+    "assigns_value",
     "amendment",
+    "superseded_by",
     "void_reason",
     "voided_at",
     "load_applications",
@@ -32,6 +37,10 @@ COLUMNS = (
     "performed_by",
     "authorised_by",
     "note",
+)
+# What a calibration says of itself in the same words; the others are worked out of what it says.
+COLUMNS = tuple(
+    name for name in HEAD if name not in ("agreement", "assigns_value", "external", "superseded_by")
 )
 
 

@@ -38,35 +38,6 @@ from api.store.tables import (
 )
 from graph.moments import text_of
 
-HEAD = (
-    "revision",
-    "status",
-    "performed_at",
-    "issued_at",
-    "due_at",
-    "external",
-    "accreditation",
-    "method",
-    "mode",
-    "order",
-    "agreement",
-    "adjusted",
-    "assigns_value",
-    "amendment",
-    "superseded_by",
-    "void_reason",
-    "voided_at",
-    "load_applications",
-    "run_evaluation",
-    "budget",
-    "place",
-    "conditions",
-    "received_at",
-    "performed_by",
-    "authorised_by",
-    "note",
-)
-
 
 def answer(session: Session, certificate: Certificate) -> Record:
     """Return a certificate with its uses, results, other revisions and recalls."""
@@ -88,7 +59,7 @@ def heads(session: Session, certificates: Sequence[Certificate]) -> list[Record]
     for one in certificates:
         values: Record = {"certificate": one.number, "issuer": one.issuer or None}
         values |= {"item": items[one.item_id], "customer": customers.get(one.customer_id or 0)}
-        values |= {name: getattr(one, name) for name in HEAD} | (one.remarks or {})
+        values |= {name: getattr(one, name) for name in certificate_rows.HEAD} | (one.remarks or {})
         values["set_up_check"] = one.setup_check_id
         said = {name: value for name, value in values.items() if value is not None}
         found.append(said | {"recall_state": states[one.id], "version": one.version})

@@ -14,15 +14,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from sqlalchemy import select
-
 from api.services.base.record import Record
 from api.services.base.recording import ItemFacts, Recording
 from api.services.uncertainty import budget_links, run_links, set_up_links
 from api.services.uncertainty.run_links import Run
 from api.services.uncertainty.uncertainty_budgets import find
 from api.store.fitting import SetupCheck
-from api.store.tables import Item
 from api.store.uncertainty import UncertaintyBudget
 
 SET_UP, RUN, BUDGET = "set_up_check", "run_evaluation", "budget"
@@ -52,7 +49,6 @@ class Links:
     _runs: dict[int, Run | None] = field(default_factory=dict)
     _budgets: dict[str, UncertaintyBudget | None] = field(default_factory=dict)
     _checks: dict[int, SetupCheck | None] = field(default_factory=dict)
-    _types: dict[int, str | None] = field(default_factory=dict)
     # Faults that were noted: what a calibration names is wrong once, not at each of its results.
     _told: set[tuple[str, str]] = field(default_factory=set)
 
@@ -118,7 +114,7 @@ class Links:
         if row is None:
             self._lacks(SET_UP, named, "set-up check", set_up_links.REMEDY)
             return
-        wrong = set_up_links.contradiction(row, item.code, self._type(item))
+        wrong = set_up_links.contradiction(row, item.code, item.type)
         if wrong is not None:
             self._refuse(named, wrong, "name the check of the set-up of this item")
 
@@ -155,19 +151,13 @@ class Links:
             wrong = f"{what} is for {mode}, the calibration is in {own}"
             self._refuse(named, wrong, "name a budget for this mode, or mend the mode")
         kind = row.request.get("instrument_type")
-        if kind is not None and self._type(item) not in (None, kind):
-            wrong = f"{what} is for a {kind}, {item.code} is a {self._type(item)}"
+        if kind is not None and item.type not in (None, kind):
+            wrong = f"{what} is for a {kind}, {item.code} is a {item.type}"
             self._refuse(named, wrong, "name a budget for this type of instrument")
         linked = row.request.get(RUN)
         if linked is not None and run is not None and run.id != linked:
             wrong = f"{what} is of run evaluation {linked}"
             self._refuse(run, wrong, f"leave {RUN} out, or name the budget of these runs")
-
-    def _type(self, item: ItemFacts) -> str | None:
-        if item.key not in self._types:
-            statement = select(Item.type).where(Item.id == item.key)
-            self._types[item.key] = self.recording.session.scalar(statement)
-        return self._types[item.key]
 
     def _lacks(self, kind: str, named: Source, what: str, remedy: str) -> None:
         detail = f'{what} "{named.id}" is not recorded'

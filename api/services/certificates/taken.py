@@ -8,24 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from decimal import Decimal, localcontext
+from fractions import Fraction
 
 import orjson
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue
 from api.services.base.record import Record
 from api.services.recalls.differences import bounds_of
+from api.services.recalls.reading_results import Judged, judged
 from api.services.recalls.run import recall
-from api.store.tables import Recall, Result
-from graph.exact import text
+from api.store.reading import SessionReader
+from api.store.sources import Recorded
+from api.store.tables import Recall
+from graph.exact import root, text
+from graph.model import Point
 from graph.recall import AFFECTED
 
 # As fault records name what is faulty.
 NAMED = ("item", "channel", "certificate", "revision", "issuer", "method", "kind")
 # What each fault did alone adds up to what all did, but for digits that are not kept.
 SAME = Decimal("1e-11")
-_DIGITS = 60
 # U after is kept with 12 digits; where the fault widens it by much, these of the rest are sure.
 _KEPT = 9
 
@@ -96,57 +99,45 @@ def taken(
     Conflict
         If the faults do not add up to what the recall says, since records were added later.
     """
-    rows = session.scalars(
-        select(Result).where(Result.certificate_id == certificate).order_by(Result.position)
-    ).all()
+    read = judged(Recorded(SessionReader(session)), [certificate])
+    points = read.get(certificate, [])
     made: Record = {
         "recall": stored.number,
         "faults": [{name: one[name] for name in NAMED if name in one} for one in stored.faults],
         "windows": bounds_of(orjson.loads(stored.head)),
-        "points": _points(entry, rows),
+        "points": _points(entry, points),
     }
     if alone:
-        nothing = [{"delta_rel": "0"} for _ in rows]
+        nothing = [{"delta_rel": "0"} for _ in points]
         made["by_fault"] = [
-            _points(found[certificate], rows) if certificate in found else nothing
+            _points(found[certificate], points) if certificate in found else nothing
             for found in alone
         ]
         _refuse_other_sum(entry, made)
     return made
 
 
-def _points(entry: Record, rows: Sequence[Result]) -> list[Record]:
-    return [_point(point, row) for point, row in zip(entry["points"], rows, strict=True)]
+def _points(entry: Record, points: Sequence[Judged]) -> list[Record]:
+    return [_taken_at(one, point) for one, (point, _) in zip(entry["points"], points, strict=True)]
 
 
-def _point(point: Record, row: Result) -> Record:
-    made = {name: point[name] for name in ("point", "stage", "delta_rel")}
-    spread = _widened(row, point.get("U_after"))
+def _taken_at(one: Record, point: Point) -> Record:
+    made = {name: one[name] for name in ("point", "stage", "delta_rel")}
+    spread = _widened(point, one.get("U_after"))
     return made | ({"u_rel": text(spread)} if spread else {})
 
 
-def _widened(row: Result, after: str | None) -> Decimal | None:
+def _widened(point: Point, after: str | None) -> Decimal | None:
     """The standard uncertainty of delta that widens U to what it is after."""
-    of, before = _U_of(row)
-    if after is None or before is None or not of:
+    if after is None or point.U is None or not point.applied:
         return None
-    k = Decimal(2) if row.k is None else row.k
-    with localcontext(prec=_DIGITS):
-        squared = Decimal(after) ** 2 - before**2
-        if squared <= 0:
-            return None
-        spread = squared.sqrt() / abs(k * of)
+    squared = Fraction(after) ** 2 - Fraction(point.U) ** 2
+    if squared <= 0:
+        return None
+    spread, _ = root(squared / Fraction(point.k * point.applied) ** 2)
+    over, under = spread.as_integer_ratio()
     with localcontext(prec=_KEPT):
-        return (+spread).normalize()
-
-
-def _U_of(row: Result) -> tuple[Decimal | None, Decimal | None]:
-    """What a relative effect is taken of, and U in the same unit."""
-    if row.error is None and row.error_rel_pct is not None:
-        return Decimal(100), row.U_rel_pct
-    if row.U is not None or row.U_rel_pct is None or row.applied is None:
-        return row.applied, row.U
-    return row.applied, row.U_rel_pct * abs(row.applied) / 100
+        return (Decimal(over) / Decimal(under)).normalize()
 
 
 def _refuse_other_sum(entry: Record, made: Record) -> None:

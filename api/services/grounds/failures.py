@@ -19,12 +19,11 @@ from typing import NamedTuple
 from api.services.grounds.candidates import ISSUED, Candidates
 from api.services.grounds.finding import STOP, Finding
 from api.services.grounds.values import Found
-from api.services.recalls.reading_results import Statement
+from api.services.recalls.soundness import said
 from api.store.keyed import rows_of
-from graph.model import Point
 from graph.moments import Moment, text_of
 
-FAIL, AS_FOUND, SINGLE = "fail", "as_found", "single"
+FAIL = "fail"
 
 
 class Event(NamedTuple):
@@ -92,13 +91,17 @@ def _finding(item: str, failure: Event, at: Moment) -> Finding:
 def _histories(asked: Candidates) -> dict[str, list[Event]]:
     """Evidence about the items that ever failed, in order of time."""
     found = _checks(asked)
-    failed_as_found = _as_found(asked)
-    for item, events in failed_as_found.items():
-        found[item] += events
-    failing = {item: some for item, some in found.items() if any(not one.good for one in some)}
-    for item, events in _calibrated(asked, failing).items():
-        failing[item] += events
-    return {item: sorted(some) for item, some in failing.items()}
+    issued = {
+        one.key: item
+        for item, some in asked.standings.items()
+        for one in some
+        if one.status == ISSUED
+    }
+    for key, (one, statements) in asked.results_of(issued).items():
+        for good in said(list(zip(one.points, statements, strict=True)), (FAIL,)):
+            what = f"{'' if good else 'as found in '}certificate {one.number}"
+            found[issued[key]].append(Event(one.performed.start_us, good, what))
+    return {item: sorted(some) for item, some in found.items() if any(not one.good for one in some)}
 
 
 def _checks(asked: Candidates) -> dict[str, list[Event]]:
@@ -113,48 +116,3 @@ def _checks(asked: Candidates) -> dict[str, list[Event]]:
     ):
         found[codes[item]].append(Event(at_us, result != FAIL, f"{kind or 'check'} {code}"))
     return found
-
-
-def _as_found(asked: Candidates) -> dict[str, list[Event]]:
-    issued = {
-        one.key: item
-        for item, some in asked.standings.items()
-        for one in some
-        if one.status == ISSUED
-    }
-    also = f"WHERE result.stage IN ('{AS_FOUND}', '{SINGLE}')"
-    columns = "DISTINCT result.certificate_id"
-    keys = [
-        key
-        for (key,) in rows_of(asked.reader, columns, "result", "certificate_id", list(issued), also)
-    ]
-    found: dict[str, list[Event]] = defaultdict(list)
-    for key, (one, statements) in asked.results_of(keys).items():
-        rows = list(zip(one.points, statements, strict=True))
-        stage = AS_FOUND if any(point.stage == AS_FOUND for point, _ in rows) else SINGLE
-        if any(failed(*row) for row in rows if row[0].stage == stage):
-            at_us = one.performed.start_us
-            found[issued[key]].append(Event(at_us, False, f"as found in certificate {one.number}"))
-    return found
-
-
-def _calibrated(asked: Candidates, items: dict[str, list[Event]]) -> dict[str, list[Event]]:
-    """Issued calibrations of these items whose values as left do not fail."""
-    found: dict[str, list[Event]] = defaultdict(list)
-    issued = {
-        one.key: item for item in items for one in asked.standings[item] if one.status == ISSUED
-    }
-    for key, (one, statements) in asked.results_of(issued).items():
-        left = [row for row in zip(one.points, statements, strict=True) if row[0].stage != AS_FOUND]
-        if left and not any(failed(*row) for row in left):
-            event = Event(one.performed.start_us, True, f"certificate {one.number}")
-            found[issued[key]].append(event)
-    return found
-
-
-def failed(point: Point, stated: Statement) -> bool:
-    """Whether a result fails by its rule; by what was reported where no rule can tell."""
-    decided = None
-    if stated.ruling is not None and point.error is not None:
-        decided = stated.ruling.verdict(point.error)
-    return (decided or stated.reported) == FAIL

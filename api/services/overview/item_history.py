@@ -16,11 +16,11 @@ from sqlalchemy.orm import Session, aliased
 
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
-from api.services.overview.start import CUSTOMERS_OWN
 from api.services.recalls import recalls
 from api.services.recalls.recall_states import recall_states
 from api.services.records.checks import answers as check_answers
 from api.services.records.compositions import answers as holding_answers
+from api.services.records.items import CUSTOMERS_OWN
 from api.store import links
 from api.store.chunks import chunks
 from api.store.reading import SessionReader

@@ -24,13 +24,13 @@ from api.services.life import cycles
 from api.services.recalls import recalls, staleness
 from api.services.records.customers import answer as customer_answer
 from api.services.records.customers import customer_key
+from api.services.records.items import CUSTOMERS_OWN
 from api.services.records.items import answer as item_answer
 from api.services.setups import setup_checks
 from api.services.setups.findings import DIFFERS
 from api.store.casework import RecallCase
 from api.store.tables import Certificate, Customer, Item, Recall
 
-CUSTOMERS_OWN = "customer_instrument"
 Statement = TypeVar("Statement", bound=Select[*tuple[Any, ...]])
 Later = aliased(Certificate)
 # Of each list; the counts beside it are complete.

@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
+from api.rules.verdicts import FAILING
 from api.services.base.record import Record
 from api.services.recalls.reading import AT_ONCE
 from api.services.recalls.reading_results import Judged, judged
@@ -25,7 +26,6 @@ from api.store.keyed import rows_of
 from api.store.reading import SessionReader
 from api.store.sources import Recorded
 
-FAILING = ("fail", "conditional_fail")
 AS_FOUND, AS_LEFT, SINGLE = "as_found", "as_left", "single"
 _CHECK = "id", "item_id", "code", "kind", "performed_at", "performed_us", "performed_end_us"
 _CERTIFICATE = (
@@ -125,23 +125,25 @@ def _calibrations(session: Session, items: Collection[int]) -> list[Evidence]:
     for some in chunks(rows, AT_ONCE):
         results = judged(Recorded(reader), [row[0] for row in some])
         for key, item, number, revision, issuer, at, at_us, end_us in some:
-            for good in _said(results.get(key, ())):
+            for good in said(results.get(key, ())):
                 named = Evidence(at_us, good, item, end_us, at, number, None, key, revision, issuer)
                 found.append(named)
     return found
 
 
-def _said(results: Sequence[Judged]) -> list[bool]:
-    """Whether a calibration speaks against its item, as found, and for it, as left."""
-    found = _of_stage(results, AS_FOUND) or _of_stage(results, SINGLE)
-    left = _of_stage(results, AS_LEFT) or _of_stage(results, SINGLE)
+def said(results: Sequence[Judged], failing: Collection[str] = FAILING) -> list[bool]:
+    """Return what a calibration says of its item: False against it, as found; True for it, as left.
+
+    A single result is both; where one stands as found, that alone says how it was found.
+    """
+
+    def failed(stages: Collection[str]) -> list[bool]:
+        return [
+            (stated.decided(point) or stated.reported) in failing
+            for point, stated in results
+            if point.stage in stages
+        ]
+
+    found, left = failed((AS_FOUND,)) or failed((SINGLE,)), failed((AS_LEFT, SINGLE))
     against = [False] if any(found) else []
     return [*against, True] if left and not any(left) else against
-
-
-def _of_stage(results: Sequence[Judged], stage: str) -> list[bool]:
-    return [
-        (said.decided(point) or said.reported) in FAILING
-        for point, said in results
-        if point.stage == stage
-    ]

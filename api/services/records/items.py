@@ -56,21 +56,22 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
                 item["id"],
             )
     recording.items.update(
-        (row.code, ItemFacts(row.id, row.code, row.kind, row.in_service_us))
+        (row.code, ItemFacts(row.id, row.code, row.kind, row.in_service_us, row.type))
         for row in stored.values()
     )
     if recording.issues or recording.conflicts:
         return Outcome()
     if rows:
-        statement = insert(Item).returning(
-            Item.id, Item.code, Item.kind, Item.in_service_us, sort_by_parameter_order=True
-        )
+        columns = Item.id, Item.code, Item.kind, Item.in_service_us, Item.type
+        statement = insert(Item).returning(*columns, sort_by_parameter_order=True)
         created = recording.session.execute(statement, rows)
         recording.items.update((row.code, ItemFacts(*row)) for row in created)
     return Outcome(len(rows), len(records) - len(rows))
 
 
 COLLECTION = Collection("items", record)
+# The kind of what a customer brings to be calibrated.
+CUSTOMERS_OWN = "customer_instrument"
 
 
 def get(session: Session, code: str) -> Item:

@@ -144,7 +144,19 @@ def test_an_understated_uncertainty_is_corrected_once(client, once):
     assert wider == {"C-1": ("affected", ["0"])}
 
 
-def bring_uncertain(client, fault):
-    one = cal("C-1", "I-1", "02-01", [ref("REF")], [row(error="-0.004")])
+@pytest.mark.parametrize("U", [{"U": "0.002"}, {"U_rel_pct": "0.02"}])
+def test_U_of_a_relative_result_is_told_from_percent_and_from_the_unit(client, once, U):
+    fault = force_fault("REF", delta_rel="0", U_delta_rel="0.0002", isolated_at=ISOLATED)
+    result = {"point": 1, "stage": "single", "applied": "10", "unit": "kN"}
+    once(bring_uncertain, fault, result | {"error_rel_pct": "-0.04"} | U)
+    (made,) = reissue(client, 1, "C-1")
+    # 2 sqrt(0.01^2 + (100 x 0.0001)^2) %
+    assert made["results"][0]["U_rel_pct"] == "0.0282842712475"
+    assert made["fault_corrections"][0]["points"][0]["u_rel"] == "0.0001"
+    assert listed(client, [fault]) == {"C-1": ("cleared", [])}
+
+
+def bring_uncertain(client, fault, result=None):
+    one = cal("C-1", "I-1", "02-01", [ref("REF")], [result or row(error="-0.004")])
     assert client.post("/v1/imports", json=lab(one)).status_code == 201
     assert client.post("/v1/recalls", json={"fault": fault}).status_code == 201
