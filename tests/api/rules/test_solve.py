@@ -115,7 +115,7 @@ def lost_digits(sd, rate, near, far):
 
 
 def test_ten_thousand_observed_rates_come_out_again():
-    # Rates of both tails, one limit, two, and a second one so far that its tail is lost in rounding.
+    # One limit, two, and a second one so far away that its tail is lost in rounding.
     drawn = np.random.default_rng(20_261_130)
     outside = 10.0 ** drawn.uniform(-6.0, np.log10(0.49), 10_000)
     far = np.where(drawn.random(10_000) < 0.3, inf, 10.0 ** drawn.uniform(0.0, 2.0, 10_000))
