@@ -12,7 +12,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from oracle_cases import cal, force_fault, lab, ref, row
 
-
 HARBOUR, QUARRY, PIER = "Harbour Cranes", "Quarry & Söhne", "Pier Works"
 # C-1 and C-2 are affected, C-3 without points cannot be judged, D-1 names nothing in REF's role.
 WHOSE = {"C-1": HARBOUR, "C-2": QUARRY, "C-3": QUARRY, "D-1": PIER}
