@@ -205,7 +205,8 @@ def assess(
     for calibration in calibrations:
         met = [(walk, _exposure(walk.suspect, calibration)) for walk in walks]
         judged = [_judge(walk, calibration, exposure, met) for walk, exposure in met]
-        settled = _is_settled(calibration)
+        # Most uses took the value of their item and nothing else.
+        settled = not any(use.doubts or use.ranked or use.held for use in calibration.uses)
         doubted = [
             _doubt(walk, calibration, exposure, one)
             for (walk, exposure), one in zip(met, judged, strict=True)
@@ -214,14 +215,6 @@ def assess(
         judgement = _judgement(calibration, judged, [one for one in doubted if one is not None])
         if judgement is not None:
             yield judgement
-
-
-def _is_settled(calibration: Calibration) -> bool:
-    """Whether every use took the value of its item and nothing else, as most do."""
-    for use in calibration.uses:
-        if use.doubts or use.ranked or use.held:
-            return False
-    return True
 
 
 def _exposure(suspect: SuspectWindow, calibration: Calibration) -> Exposure:
