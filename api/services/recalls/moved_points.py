@@ -13,7 +13,6 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from api.rules.judge import Ruling
 from api.rules.verdicts import worst
 from api.services.base.record import Record
 from api.services.recalls.reading_results import Statement
@@ -95,39 +94,36 @@ class MovedPoints:
         return found
 
 
-def _judge(made: Record, point: Point, statement: Statement, moved: Shifted, bounded: bool) -> None:
+def _judge(
+    made: Record, point: Point, statement: Statement, moved: Shifted, bounded: bool
+) -> None:
     """Add the verdicts before and after to what is told of a point, and whether they differ."""
-    ruling, reported = statement.ruling, statement.reported
+    ruling, corrected = statement.ruling, moved.corrected
     decided = statement.decided(point)
+    before = decided if statement.reported is None else statement.reported
     if ruling is not None and moved.U_after is not None:
         ruling = ruling.with_U(moved.U_after)
-    corrected = moved.corrected
-    after = () if ruling is None or corrected is None else _after(ruling, corrected)
-    before = decided if reported is None else reported
+    after, possible = None, ()
+    if ruling is not None and corrected is not None:
+        if isinstance(corrected, Span):
+            possible = ruling.verdicts(*corrected)
+            after = possible[0] if len(possible) == 1 else None
+        else:
+            after = ruling.verdict(corrected)
     made["verdict_before"] = before
     if decided is not None and decided != before:
         made["decided_before"] = decided
-    made["verdict_after"] = after[0] if len(after) == 1 else None
-    if bounded and after:
-        made["verdicts_possible"] = list(after)
-    made["changed"] = after[0] != before if len(after) == 1 else None
-
-
-def _after(ruling: Ruling, corrected: Exact | Span) -> tuple[str, ...]:
-    """Verdicts that the rule can reach after the fault; limits stay as they were."""
-    if isinstance(corrected, Span):
-        return ruling.verdicts(*corrected)
-    found = ruling.verdict(corrected)
-    return () if found is None else (found,)
+    made["verdict_after"] = after
+    if bounded and (after or possible):
+        made["verdicts_possible"] = list(possible) or [after]
+    made["changed"] = None if after is None else after != before
 
 
 def _outcome(points: list[Record], bounded: bool) -> Record:
     """Worst point per stage before and after, and whether any statement changes."""
-    stages: dict[str, list[Record]] = {}
-    for point in points:
-        stages.setdefault(point["stage"], []).append(point)
     overall = {}
-    for stage, rows in stages.items():
+    for stage in dict.fromkeys([point["stage"] for point in points]):
+        rows = [point for point in points if point["stage"] == stage]
         # Where some point moves by nobody knows how much, nobody knows the worst one after.
         told = None not in [row["shift"] for row in rows] and not (bounded and _open(rows))
         overall[stage] = {
