@@ -99,14 +99,12 @@ def reached(
                 if not known and faulty is not None and item not in faulty:
                     continue
                 cause = source if known else None
-                facts: dict[str, Any] = {"kind": kind, "use": use, "place": place}
-                if held is None:
-                    state = lead(graph, source, (item,), cause, use.channel)
-                else:
-                    state = lead(graph, source, held.chain, cause)
-                    facts["held"] = held
+                facts = {} if held is None else {"held": held}
+                chain = (item,) if held is None else held.chain
+                state = lead(graph, source, chain, cause, use.channel if held is None else None)
                 # Numbered here: networkx looks for a number by an error that it catches.
-                graph.add_edge(state, key, before.count(state), **facts)
+                number = before.count(state)
+                graph.add_edge(state, key, number, kind=kind, use=use, place=place, **facts)
                 before.append(state)
     return graph
 
