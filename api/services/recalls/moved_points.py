@@ -94,16 +94,15 @@ class MovedPoints:
         return found
 
 
-def _judge(
-    made: Record, point: Point, statement: Statement, moved: Shifted, bounded: bool
-) -> None:
+def _judge(made: Record, point: Point, statement: Statement, moved: Shifted, bounded: bool) -> None:
     """Add the verdicts before and after to what is told of a point, and whether they differ."""
     ruling, corrected = statement.ruling, moved.corrected
     decided = statement.decided(point)
     before = decided if statement.reported is None else statement.reported
     if ruling is not None and moved.U_after is not None:
         ruling = ruling.with_U(moved.U_after)
-    after, possible = None, ()
+    after: str | None = None
+    possible: tuple[str, ...] = ()
     if ruling is not None and corrected is not None:
         if isinstance(corrected, Span):
             possible = ruling.verdicts(*corrected)
