@@ -40,7 +40,7 @@ class Effect:
 
     def __hash__(self) -> int:
         # Effects are looked up by the hundred thousand, and the hash of a fraction is slow.
-        return hash(self.delta and self.delta.numerator)
+        return hash(None if self.delta is None else self.delta.numerator)
 
 
 # What does nothing, and what nobody can say.

@@ -397,7 +397,7 @@ class Calibration(NamedTuple):
         -------
         Calibration
         """
-        return Calibration(*self[:-1], points)
+        return Calibration._make((*self[:-1], points))
 
 
 @dataclass(frozen=True, slots=True)

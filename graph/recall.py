@@ -47,6 +47,8 @@ TRACED = "traced_not_recalled"
 CLEARED = "cleared"
 NOT_EXCLUDED = "cannot_be_excluded"
 LISTS = (AFFECTED, EXPOSED, INDETERMINATE, TRACED, CLEARED, NOT_EXCLUDED)
+# Of what several faults do to a certificate the first of these counts.
+_LISTED_BEFORE = (INDETERMINATE, AFFECTED, EXPOSED)
 # Why a certificate cannot be excluded, beside the doubts about a value in force (`graph.in_force`).
 NO_USE_IN_ROLE = "no_use_in_role"
 RESTS_ON_DOUBT = "rests_on_doubt"
@@ -201,18 +203,16 @@ def assess(
         for place, (suspect, some) in enumerate(zip(suspects, missing, strict=True))
     ]
     for calibration in calibrations:
-        exposures = [_exposure(walk.suspect, calibration) for walk in walks]
-        met = list(zip(walks, exposures, strict=True))
+        met = [(walk, _exposure(walk.suspect, calibration)) for walk in walks]
         judged = [_judge(walk, calibration, exposure, met) for walk, exposure in met]
-        plain = not any(use.doubts or use.ranked or use.held for use in calibration.uses)
+        # Most uses took the value of their item and nothing else.
+        settled = not any(use.doubts or use.ranked or use.held for use in calibration.uses)
         doubted = [
-            # Most uses leave nothing open.
             _doubt(walk, calibration, exposure, one)
-            if not plain or walk.doubtful or calibration.key in walk.gaps
-            else None
             for (walk, exposure), one in zip(met, judged, strict=True)
+            if not settled or walk.doubtful or calibration.key in walk.gaps
         ]
-        judgement = _judgement(calibration, judged, doubted)
+        judgement = _judgement(calibration, judged, [one for one in doubted if one is not None])
         if judgement is not None:
             yield judgement
 
@@ -226,6 +226,8 @@ def _judge(
 ) -> _Judged | frozenset[str]:
     """What one fault does to one calibration, or the reasons for which it does nothing."""
     edges = _edges(walk, calibration, exposure)
+    if not edges and not exposure.paths:
+        return exposure.cleared
     through = [edge for edge in edges if edge.judged.list_name != EXPOSED]
     if not exposure.paths and not through:
         return exposure.cleared
@@ -275,9 +277,9 @@ def _edges(walk: _Walk, calibration: Calibration, exposure: Exposure) -> list[_E
     """
     found: list[_Edge] = []
     for (names, source, _), edges in walk.into[calibration.key].items():
-        if not isinstance(source, int) or source not in walk.judged:
+        judged = walk.judged.get(source)
+        if judged is None:
             continue
-        judged = walk.judged[source]
         for edge in edges.values():
             kind, use, held = edge["kind"], edge["use"], edge.get("held")
             if kind == MAY or (held is not None and held.bearing == SHIELDED):
@@ -425,13 +427,12 @@ def _list_of(fault: Fault, effects: Sequence[Effect]) -> str:
 def _judgement(
     calibration: Calibration,
     judged: Sequence[_Judged | frozenset[str]],
-    doubted: Sequence[_Doubt | None],
+    doubts: Sequence[_Doubt],
 ) -> Judgement | None:
     """What all faults together do to one calibration."""
     reached = [one for one in judged if isinstance(one, _Judged)]
-    doubts = [one for one in doubted if one is not None]
     said = {reason for one in doubts for reason in one.reasons}
-    named = tuple(reason for reason in DOUBTS if reason in said)
+    named = tuple([reason for reason in DOUBTS if reason in said]) if said else ()
     if not reached and doubts and calibration.status == "issued":
         why = joined([one.why for one in doubts])
         links = tuple(link for one in doubts for link in one.links)
@@ -440,16 +441,16 @@ def _judgement(
         cleared = {why for one in judged if isinstance(one, frozenset) for why in one}
         return _clearance(calibration, cleared)
     why = joined([one.why for one in reached])
-    links = tuple(link for one in reached for link in one.links)
+    links = tuple([link for one in reached for link in one.links])
     if calibration.status != "issued":
         return Judgement(calibration, TRACED, why, reason=calibration.status, links=links)
     nothing = (NO_EFFECT,) * len(calibration.points)
     effects = _together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
     # Of several independent faults one with an effect is enough, even if their sum has none.
     lists = {one.list_name for one in reached}
-    list_name = next(name for name in (INDETERMINATE, AFFECTED, EXPOSED) if name in lists)
+    list_name = min(lists, key=_LISTED_BEFORE.index)
     cancels = list_name == EXPOSED and any(one.cancels for one in reached)
-    reason = max((one.reason for one in reached if one.reason), default=None)  # shares first
+    reason = max([one.reason for one in reached if one.reason], default=None)  # shares first
     return Judgement(calibration, list_name, why, effects, reason, named, cancels, links)
 
 

@@ -18,7 +18,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
-from graph.exact import EXACT, Exact, ended, root
+from graph.exact import Exact, ended, plus, root, times
 from graph.faults import Effect
 from graph.model import ZERO, Point
 from graph.suspects import SuspectWindow
@@ -100,8 +100,8 @@ class Mover:
             and not point.relative
         ):
             # Nearly all points come this way; the general one gives the same in six more calls.
-            moved = EXACT.multiply(-delta, recorded)
-            return Shifted(delta, moved, EXACT.add(error, moved))
+            moved = times(-delta, recorded)
+            return Shifted(delta, moved, plus(error, moved))
         if point.at_zero:
             return self._with_U(point, NOTHING, NOTHING, error)
         if delta is None:
@@ -207,13 +207,13 @@ def _corrected(point: Point, shift: Exact | None) -> Exact | None:
 
 def _times(one: Exact, other: Exact) -> Exact:
     if isinstance(one, Decimal) and isinstance(other, Decimal):
-        return EXACT.multiply(one, other)
+        return times(one, other)
     return Fraction(one) * Fraction(other)
 
 
 def _plus(one: Exact, other: Exact) -> Exact:
     if isinstance(one, Decimal) and isinstance(other, Decimal):
-        return EXACT.add(one, other)
+        return plus(one, other)
     return Fraction(one) + Fraction(other)
 
 

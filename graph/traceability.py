@@ -86,8 +86,10 @@ def reached(
     """
     graph = nx.MultiDiGraph()
     made = {one.key: one for one in calibrations}
-    graph.add_nodes_from((key, {"kind": CERTIFICATE, "record": one}) for key, one in made.items())
     for key, one in made.items():
+        graph.add_node(key, kind=CERTIFICATE, record=one)
+    for key, one in made.items():
+        before: list[State] = []
         for place, use in enumerate(one.uses):
             for source, kind, held in _values(use):
                 if kind == CONFIRMED and source == key:
@@ -97,12 +99,13 @@ def reached(
                 if not known and faulty is not None and item not in faulty:
                     continue
                 cause = source if known else None
-                if held is None:
-                    state = lead(graph, source, (item,), cause, use.channel)
-                    graph.add_edge(state, key, kind=kind, use=use, place=place)
-                else:
-                    state = lead(graph, source, held.chain, cause)
-                    graph.add_edge(state, key, kind=kind, use=use, place=place, held=held)
+                facts = {} if held is None else {"held": held}
+                chain = (item,) if held is None else held.chain
+                state = lead(graph, source, chain, cause, use.channel if held is None else None)
+                # Numbered here: networkx looks for a number by an error that it catches.
+                number = before.count(state)
+                graph.add_edge(state, key, number, kind=kind, use=use, place=place, **facts)
+                before.append(state)
     return graph
 
 

@@ -35,10 +35,10 @@ def rows_of(
     `columns`, `table` and `key` are written in this package, never taken from a caller.
     """
     if not keys:
-        return
+        return iter(())
     dialect = reader.dialect
     kind = "text" if isinstance(next(iter(keys)), str) else "bigint"
     source = _SOURCES[dialect].format(kind=kind)
     statement = f"SELECT {columns} FROM {source} {table} ON {table}.{key} = k.value {also}"
     wanted = json.dumps(list(keys)) if dialect == SQLITE else list(keys)
-    yield from reader.rows(statement, [wanted, *parameters])
+    return reader.rows(statement, [wanted, *parameters])

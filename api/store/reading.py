@@ -16,6 +16,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 ROWS_AT_ONCE = 2_000
+Portion = list[tuple[Any, ...]]  # rows fetched at once
 SQLITE = "sqlite"
 _FILE = "sqlite:///"
 
@@ -57,6 +59,9 @@ class SessionReader:
 
     def rows(self, statement: str, parameters: Sequence[Any] = ()) -> Iterator[tuple[Any, ...]]:
         """Rows as the driver gives them; an error of the database comes as SQLAlchemy's."""
+        return chain.from_iterable(self._portions(statement, parameters))
+
+    def _portions(self, statement: str, parameters: Sequence[Any]) -> Iterator[Portion]:
         connection = self.session.connection()
         if connection.dialect.name != SQLITE:
             statement = statement.replace("?", "%s")
@@ -74,6 +79,9 @@ class FileReader:
 
     def rows(self, statement: str, parameters: Sequence[Any] = ()) -> Iterator[tuple[Any, ...]]:
         """Rows as the driver gives them."""
+        return chain.from_iterable(self._portions(statement, parameters))
+
+    def _portions(self, statement: str, parameters: Sequence[Any]) -> Iterator[Portion]:
         with closing(self.connection.cursor()) as cursor:
             yield from _fetched(cursor.execute(statement, tuple(parameters)))
 
@@ -118,6 +126,6 @@ def _refuse_other_version(reader: FileReader, path: Path) -> None:
         raise Unreadable(f"{path} is {was}; {remedy}")
 
 
-def _fetched(cursor: Any) -> Iterator[tuple[Any, ...]]:
+def _fetched(cursor: Any) -> Iterator[Portion]:
     while rows := cursor.fetchmany(ROWS_AT_ONCE):
-        yield from rows
+        yield rows

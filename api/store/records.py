@@ -123,31 +123,6 @@ class PartRow(NamedTuple):
     kind: str
 
 
-class ServingRow(NamedTuple):
-    """A certificate of an item that was ever issued, and when its value serves uses.
-
-    From `serves_from_us` (inclusive; None: never) until `serves_until_us` (exclusive; None: open),
-    see `api.store.serving`. `span_from` and `span_to` are the ends of its calibrated range, in
-    newton, as fractions in text; None where it has none.
-    """
-
-    id: int
-    item_id: int
-    number: str
-    revision: int
-    issuer: str
-    status: str
-    performed_us: int
-    assigns_value: bool
-    mode: str | None
-    serves_from_us: int | None
-    serves_until_us: int | None
-    voided_us: int | None
-    issued_us: int | None
-    span_from: str | None
-    span_to: str | None
-
-
 class CheckRow(NamedTuple):
     """One intermediate check; its numbers are text, what it covers is JSON text."""
 
@@ -220,7 +195,7 @@ def customer_names(reader: Reader, keys: Collection[int]) -> dict[int, str]:
 
 def rules(reader: Reader, keys: Collection[int]) -> Iterator[tuple[Any, ...]]:
     """(key, id, version, definition as JSON text) of decision rules."""
-    columns = _named("decision_rule", ("id", "code", "rule_version", "definition"))
+    columns = named("decision_rule", ("id", "code", "rule_version", "definition"))
     return rows_of(reader, columns, "decision_rule", "id", keys)
 
 
@@ -239,15 +214,6 @@ def item_keys(reader: Reader, codes: Collection[str]) -> set[int]:
     return {key for (key,) in rows_of(reader, "item.id", "item", "code", codes)}
 
 
-def servings_of(reader: Reader, items: Collection[int]) -> list[ServingRow]:
-    """Certificates of these items that were ever issued: issued, superseded or voided now."""
-    columns = _named("certificate", ServingRow._fields)
-    also = "WHERE certificate.status <> 'draft' AND NOT certificate.never_issued"
-    return list(
-        map(ServingRow._make, rows_of(reader, columns, "certificate", "item_id", items, also))
-    )
-
-
 def bearing_items(reader: Reader, items: Collection[int]) -> set[int]:
     """Those of these items that were ever used, or held by an assembly: others may rest on them."""
     also = (
@@ -259,7 +225,7 @@ def bearing_items(reader: Reader, items: Collection[int]) -> set[int]:
 
 def checks_of(reader: Reader, item: int) -> list[CheckRow]:
     """Checks of an item that were not withdrawn."""
-    columns, table = _named("intermediate_check", CheckRow._fields), "intermediate_check"
+    columns, table = named("intermediate_check", CheckRow._fields), "intermediate_check"
     rows = rows_of(reader, columns, table, "item_id", [item], f"WHERE NOT {table}.withdrawn")
     return list(map(CheckRow._make, rows))
 
@@ -294,9 +260,9 @@ def numbered(reader: Reader, number: str) -> list[NumberRow]:
 def _rows(
     reader: Reader, row: Any, table: str, key: str, keys: Collection[int] | Collection[str]
 ) -> Iterator[tuple[Any, ...]]:
-    return rows_of(reader, _named(table, row._fields), table, key, keys)
+    return rows_of(reader, named(table, row._fields), table, key, keys)
 
 
-def _named(table: str, columns: Collection[str]) -> str:
-    """Columns with their table, quoted, since PostgreSQL takes capitals for small letters."""
+def named(table: str, columns: Collection[str]) -> str:
+    """Return columns with their table, quoted: PostgreSQL takes capitals for small letters."""
     return ", ".join(f'{table}."{column}"' for column in columns)

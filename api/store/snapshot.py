@@ -21,6 +21,7 @@ from typing import Any
 
 import polars as pl
 
+from api.store.item_values import ServingRow
 from api.store.links import Span, role_mark
 from api.store.records import (
     CertificateRow,
@@ -32,7 +33,6 @@ from api.store.records import (
     PartRow,
     RecalibrationRow,
     ResultRow,
-    ServingRow,
     UseRow,
 )
 from api.store.snapshot_files import FILES, FORMAT, MANIFEST, SnapshotError, file_in
@@ -118,9 +118,20 @@ class Snapshot:
         return [PartRow._make(row) for row in self._scan("composition", held, PartRow._fields)]
 
     def servings_of(self, items: Collection[int]) -> list[ServingRow]:
+        rows = self._ever_issued(items).select(ServingRow._fields)
+        return list(map(ServingRow._make, rows.iter_rows()))
+
+    def ambiguous_items(self, items: Collection[int]) -> set[int]:
+        undated = (pl.col("status") == "voided") & pl.col("voided_us").is_null()
+        span = pl.concat_str("span_from", pl.lit(" "), "span_to")
+        ambiguous = (pl.col("mode").is_not_null() | undated).any() | (span.n_unique() > 1)
+        rows = self._ever_issued(items).filter("assigns_value")
+        found = rows.group_by("item_id").agg(ambiguous.alias("ambiguous")).filter("ambiguous")
+        return set(found["item_id"].to_list())
+
+    def _ever_issued(self, items: Collection[int]) -> pl.DataFrame:
         rows = self._join("certificate_by_item", items, [*ServingRow._fields, "never_issued"])
-        issued = (pl.col("status") != "draft") & ~pl.col("never_issued")
-        return [ServingRow._make(row[:-1]) for row in rows.filter(issued).iter_rows()]
+        return rows.filter((pl.col("status") != "draft") & ~pl.col("never_issued"))
 
     def bearing_items(self, items: Collection[int]) -> set[int]:
         held = {key for (key,) in self._scan("composition", pl.lit(True), ["part_id"])}

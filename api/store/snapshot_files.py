@@ -26,13 +26,13 @@ from sqlalchemy import Boolean, Executable, Select, column, select, table, text
 from sqlalchemy.orm import Session
 
 from api.store import assemblies
+from api.store.item_values import ServingRow
 from api.store.records import (
     CertificateRow,
     CheckRow,
     ItemRow,
     PartRow,
     ResultRow,
-    ServingRow,
     UseRow,
 )
 

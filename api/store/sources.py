@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from api.store import assemblies as held
-from api.store import links, records
+from api.store import item_values, links, records
+from api.store.item_values import ServingRow
 from api.store.reading import Reader
 from api.store.records import (
     CertificateRow,
@@ -26,7 +27,6 @@ from api.store.records import (
     PartRow,
     RecalibrationRow,
     ResultRow,
-    ServingRow,
     UseRow,
 )
 
@@ -60,6 +60,9 @@ class Source(Protocol):
 
     def servings_of(self, items: Collection[int]) -> list[ServingRow]:
         """Certificates of these items that were ever issued: issued, superseded or voided now."""
+
+    def ambiguous_items(self, items: Collection[int]) -> set[int]:
+        """Those of these items whose certificates leave open which of their values a use took."""
 
     def bearing_items(self, items: Collection[int]) -> set[int]:
         """Those of these items that were ever used or held: others may rest on them."""
@@ -143,7 +146,10 @@ class Recorded:
         return held.holdings_in(self.reader, assemblies)
 
     def servings_of(self, items: Collection[int]) -> list[ServingRow]:
-        return records.servings_of(self.reader, items)
+        return item_values.servings_of(self.reader, items)
+
+    def ambiguous_items(self, items: Collection[int]) -> set[int]:
+        return item_values.ambiguous_items(self.reader, items)
 
     def bearing_items(self, items: Collection[int]) -> set[int]:
         return records.bearing_items(self.reader, items)

@@ -90,9 +90,9 @@ class Traced:
         )
 
     def _use(self, row: UseRow, performed: Moment, mode: str | None) -> Use:
-        at = Moment(row.used_us, row.used_end_us)
-        if at == performed:
-            at = performed
+        at = performed
+        if (row.used_us, row.used_end_us) != performed:
+            at = Moment(row.used_us, row.used_end_us)
         code = self.items[row.item_id][0]
         named = row.named_certificate is not None
         rest = self.histories.rest(code, at, mode, row.source_id, named=named)

@@ -118,25 +118,26 @@ class Results:
 
     def read(self, row: ResultRow) -> Judged:
         """Return a row as point and statement."""
-        unit, applied, error, U = row.unit, row.applied, row.error, row.U
-        numbers = self._numbers
-        relative = row.error_rel_pct is not None and error is None
+        numbers, unit, applied, error, U = self._numbers, row.unit, row.applied, row.error, row.U
+        relative = error is None and row.error_rel_pct is not None
         if relative:
             error, U = row.error_rel_pct, row.U_rel_pct
-        measured = Point(
-            _name(row.point),
-            row.stage,
-            "%" if relative else unit,
-            relative,
-            None if applied is None else numbers[applied],
-            _newton(unit),
-            _indicated_less_applied(row) if error is None else numbers[error],
-            _converted(row, relative) if U is None else numbers[U],
-            numbers[row.k or DEFAULT_K],
-            row.direction,
+        point = Point._make(  # in half the time of a call with so many fields
+            (
+                _name(row.point),
+                row.stage,
+                "%" if relative else unit,
+                relative,
+                None if applied is None else numbers[applied],
+                _newton(unit),
+                _indicated_less_applied(row) if error is None else numbers[error],
+                _converted(row, relative) if U is None else numbers[U],
+                numbers[row.k or DEFAULT_K],
+                row.direction,
+            )
         )
         judged_by = (
-            measured.U,
+            point.U,
             row.k,
             row.dof,
             row.limit_lower,
@@ -146,8 +147,8 @@ class Results:
         )
         statement = self._statements.get(judged_by)
         if statement is None:
-            statement = self._statements[judged_by] = self._statement(row, measured)
-        return measured, statement
+            statement = self._statements[judged_by] = self._statement(row, point)
+        return point, statement
 
     def _statement(self, row: ResultRow, point: Point) -> Statement:
         numbers = self._numbers

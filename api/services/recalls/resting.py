@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
-from api.store.records import ServingRow
+from api.store.item_values import ServingRow
 from api.store.sources import Source
 from graph.compound import Assemblies, Part
 from graph.in_force import Candidate, Doubt, Range
@@ -43,6 +43,7 @@ class Histories:
     candidates: dict[str, list[Candidate]] = field(default_factory=dict)
     confirming: dict[str, list[Candidate]] = field(default_factory=dict)
     _known: set[int] = field(default_factory=set)
+    _read: set[int] = field(default_factory=set)  # of these the certificates are here
     _open: set[str] = field(default_factory=set)  # items that leave something to be asked
     _rests: dict[tuple[str, Moment, str | None, int | None, bool], Rest] = field(
         default_factory=dict
@@ -53,20 +54,25 @@ class Histories:
         self._assemblies = Assemblies(self.parts, self.candidates, self.confirming)
 
     def learn(self, items: Mapping[int, str]) -> None:
-        """Read the histories of items (ids by key) and of whatever they ever held."""
+        """Learn of items (ids by key) whether they leave something to be asked; read what does.
+
+        Certificates are read of items of which those leave open which value it was, of assemblies
+        and of whatever they ever held. Of all others, which are nearly all, nothing is asked again.
+        """
         new = {key: code for key, code in items.items() if key not in self._known}
         while new:
             self._known |= new.keys()
-            self._read_certificates(new)
-            below: dict[int, str] = {}
+            self._open.update(new[key] for key in self.source.ambiguous_items(sorted(new)))
+            held: dict[int, str] = {}
             for row in self.source.holdings_in(sorted(new.values())):
-                held = Holding(row.assembly, row.part, row.from_us, row.until_us)
+                holding = Holding(row.assembly, row.part, row.from_us, row.until_us)
                 share = None if row.share is None else Fraction(row.share)
-                self.parts.setdefault(row.assembly, []).append(Part(held, row.kind, share))
+                self.parts.setdefault(row.assembly, []).append(Part(holding, row.kind, share))
                 self._open.add(row.assembly)
-                if row.part_id not in self._known:
-                    below[row.part_id] = row.part
-            new = below
+                held[row.part_id] = row.part
+            asked = {key: code for key, code in new.items() if code in self._open} | held
+            self._read_certificates({k: code for k, code in asked.items() if k not in self._read})
+            new = {key: code for key, code in held.items() if key not in self._known}
 
     def leave_open(self, code: str) -> bool:
         """Whether the users of an item rest, or may rest, on more than its value in force."""
@@ -104,6 +110,7 @@ class Histories:
         return Rest(_wider(ranked), tuple(self._assemblies.doubts(code, at, mode)), held)
 
     def _read_certificates(self, items: Mapping[int, str]) -> None:
+        self._read |= items.keys()
         rows: dict[int, list[ServingRow]] = defaultdict(list)
         for row in self.source.servings_of(sorted(items)):
             if row.assigns_value:
@@ -113,14 +120,7 @@ class Histories:
                 self.confirming.setdefault(items[row.item_id], []).append(candidate)
         for item, some in rows.items():
             begins = _begins(some)
-            found = [_candidate(row, begins[row.id]) for row in some]
-            self.candidates[items[item]] = found
-            # Where a mode is recorded, users of the other one may have none of their own.
-            if (
-                any(one.undated_void or one.mode is not None for one in found)
-                or len({one.span for one in found}) > 1
-            ):
-                self._open.add(items[item])
+            self.candidates[items[item]] = [_candidate(row, begins[row.id]) for row in some]
 
 
 def _begins(rows: Iterable[ServingRow]) -> dict[int, int]:

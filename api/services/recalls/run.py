@@ -243,7 +243,7 @@ def _input_hash(faults: Sequence[Record], gathered: Gathered, measured: Measured
     for judge in sorted(measured.judges.values(), key=lambda judge: judge.rule.id or ""):
         found.update(repr(judge.rule).encode())
     names = {key: _name(row) for key, row in traced.rows.items()}
-    for key in sorted(names, key=lambda key: names[key]):
+    for key in sorted(names, key=names.__getitem__):
         row, calibration = traced.rows[key], traced.calibrations[key]
         sources = [names.get(use.source or 0, "") for use in calibration.uses]
         record = [names[key], row.status, row.content_hash, calibration.item_type, sources]

@@ -21,7 +21,8 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from api.services.base.record import Record
-from api.store.records import PartRow, ServingRow
+from api.store.item_values import ServingRow
+from api.store.records import PartRow
 from api.store.sources import Source
 from graph.compound import MEASURING
 from graph.moments import text_of

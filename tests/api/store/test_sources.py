@@ -61,6 +61,7 @@ QUESTIONS = {
     "holdings": lambda s: [s.holdings_of(parts) for parts in (["A"], ["ADP", "NONE"])],
     "holdings in": lambda s: [s.holdings_in(held) for held in (["B"], ["ADP", "NONE"])],
     "servings": lambda s: sorted(s.servings_of(KEYS)),
+    "ambiguous items": lambda s: s.ambiguous_items(KEYS),
     "checks": lambda s: [s.checks_of(key) for key in KEYS],
     "recalibrations": lambda s: [
         sorted(s.recalibrations(key, *window))

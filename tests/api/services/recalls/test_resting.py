@@ -44,6 +44,30 @@ def test_an_item_with_one_plain_certificate_leaves_nothing_open(histories):
     assert found.rest("WS", MARCH, None, keys["W-1"]) is NOTHING_MORE
 
 
+def test_certificates_of_an_item_that_leaves_nothing_open_are_not_read(histories):
+    twice = [cal("W-1", "WS", "01-10", [ref("REF")]), cal("W-2", "WS", "02-10", [ref("REF")])]
+    found, keys = histories(lab(*twice))
+    assert found.rest("WS", MARCH, None, keys["W-2"]) is NOTHING_MORE
+    assert "WS" not in found.candidates
+
+
+@pytest.mark.parametrize(
+    "second",
+    [
+        {"mode": "tension"},
+        {"status": "voided", "void_reason": "lost"},  # nobody knows when
+        {"results": [row("2")]},  # another range
+        {"results": []},  # no range at all
+    ],
+)
+def test_certificates_that_leave_their_value_open_are_read(histories, second):
+    first = cal("W-1", "WS", "01-10", [ref("REF")], [row("1")])
+    later = {"results": [row("1")]} | second
+    found, keys = histories(lab(first, cal("W-2", "WS", "02-10", [ref("REF")], **later)))
+    assert found.leave_open("WS")
+    assert {one.key for one in found.candidates["WS"]} == set(keys.values())
+
+
 def test_a_void_without_date_leaves_a_doubt(histories):
     found, keys = histories(
         lab(
@@ -83,3 +107,23 @@ def test_what_an_assembly_held_is_read_with_its_share(histories):
     assert (held.chain, held.share, held.source) == (("CELL", "RIG"), 1, keys["W-1"])
     cell = found.source.item_keys(["CELL"])
     assert users_beyond(found.source, found, cell) == {keys["K-1"]}
+
+
+def test_a_part_that_was_met_before_what_held_it_is_read_with_it(histories):
+    laboratory = lab(
+        cal("W-1", "CELL", "01-10", [ref("REF")]), cal("K-1", "KU", "03-01", [ref("RIG")])
+    )
+    for item in laboratory["items"]:
+        if item["id"] in ("CELL", "RIG"):
+            item["kind"] = "working_standard"
+    laboratory["composition"] = [
+        {"assembly": "RIG", "part": "CELL", "from": "2024-01-01T00:00:00Z", "share": "1"}
+    ]
+    read, keys = histories(laboratory)
+    found = Histories(read.source)
+    for code in ("CELL", "RIG"):
+        (key,) = found.source.item_keys([code])
+        found.learn({key: code})
+        assert found.leave_open(code) == (code == "RIG")
+    (held,) = found.rest("RIG", MARCH, None, None).held
+    assert held.source == keys["W-1"]
