@@ -33,6 +33,7 @@ if TYPE_CHECKING:
         specific_risk,
     )
     from api.rules.rule import BASES, BUILT_IN, Guard, Rule, RuleError, rule_from_mapping
+    from api.rules.settling import RowError
     from api.rules.solve import band_for_global_risk, band_for_specific_risk, prior_from_reliability
     from api.rules.units import (
         FORCE_UNITS,
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
         parse_quantity,
         to_newton,
     )
-    from api.rules.vector import COLUMNS, RowError, decide_columns, decide_rows
+    from api.rules.vector import COLUMNS, decide_columns, decide_rows
     from api.rules.verdicts import VERDICTS, breakpoints, reachable, verdict, worst
     from api.rules.wording import describe_guard, statement
 
@@ -115,7 +116,8 @@ give(
         "judge": "Judge Ruling",
         "decide": "Decision decide",
         "wording": "describe_guard statement",
-        "vector": "COLUMNS RowError decide_columns decide_rows",
+        "settling": "RowError",
+        "vector": "COLUMNS decide_columns decide_rows",
         "frame": "decide_frame",
         "risk": "GlobalRisk Posterior conformance_probability global_risk posterior specific_risk",
         "solve": "band_for_global_risk band_for_specific_risk prior_from_reliability",

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from api.rules.acceptance import Acceptance, acceptance
 from api.rules.limits import Limits
 from api.rules.rule import BUILT_IN, Guard, Rule
-from api.rules.verdicts import VERDICTS, breakpoints, reachable, verdict, worst
+from api.rules.verdicts import VERDICTS, ZONES, breakpoints, reachable, verdict, worst
 
 TWO = Limits(Decimal(9), Decimal(11))
 U = Decimal("0.2")
@@ -47,7 +47,7 @@ def test_a_one_sided_limit_has_edges_on_one_side_only():
 
 def test_every_verdict_over_an_interval_is_listed_best_first():
     found = acceptance(TWO, U, BUILT_IN["four_state_U"])
-    assert reachable(Decimal(10), Decimal(12), TWO, found, 4) == VERDICTS
+    assert reachable(Decimal(10), Decimal(12), TWO, found, 4) == ZONES
     assert reachable(Decimal(8), Decimal("8.8"), TWO, found, 4) == ("conditional_fail", "fail")
     assert reachable(Decimal("11.1"), Decimal("11.1"), TWO, found, 4) == ("conditional_fail",)
 
