@@ -1,4 +1,4 @@
-"""Why each row of a table was decided by its branch: in the words that a single decision uses.
+"""Which branch decided each row of a table, and why: in the words that a single decision uses.
 
 Choice: from the text of the rows, exactly, once for each set of limits, U, k and degrees of freedom
 that occurs.
@@ -18,27 +18,27 @@ _NAMES = ("U", "k", "lower", "upper", "dof")
 _KEPT = 65_536
 
 
-def reasons(
+def branch_of_each(
     columns: Mapping[str, Sequence[str | None]], rule: Rule, rows: Iterable[int]
-) -> list[str]:
-    """Return the reason of each of the rows, which have a verdict under a rule with a precondition.
+) -> list[tuple[int, str]]:
+    """Return number and reason of the branch of rows that have a verdict.
 
     Parameters
     ----------
     columns : mapping of str to sequence of str or None
         `U`, `lower`, `upper` and, if there are, `k` and `dof`, as decimal text.
     rule : Rule
-        The decision rule.
+        A decision rule with a precondition.
     rows : iterable of int
         Which rows.
 
     Returns
     -------
-    list of str
+    list of (int, str)
     """
 
     @lru_cache(_KEPT)
-    def reason(U: str, k: str, lower: str, upper: str, dof: str) -> str:
+    def branch(U: str, k: str, lower: str, upper: str, dof: str) -> tuple[int, str]:
         found = choose(
             rule,
             Limits(Decimal(lower), Decimal(upper)),
@@ -46,9 +46,9 @@ def reasons(
             k=Decimal(k or 2),
             dof=Decimal(dof) if dof else None,
         )
-        return found.reason
+        return found.number, found.reason
 
     given = [columns.get(name) for name in _NAMES]
     return [
-        reason(*("" if column is None else column[row] or "" for column in given)) for row in rows
+        branch(*("" if column is None else column[row] or "" for column in given)) for row in rows
     ]

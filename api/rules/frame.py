@@ -14,7 +14,7 @@ from typing import Any, TypeVar, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from api.rules.branch_reasons import reasons
+from api.rules.branch_reasons import branch_of_each
 from api.rules.decide import VERDICTS
 from api.rules.decimals import tidy_all
 from api.rules.exact import FieldError
@@ -25,6 +25,7 @@ from api.rules.vector import COLUMNS, as_floats, decide_columns
 
 Frame = TypeVar("Frame")
 _NEEDED = ("value", "U")
+BRANCH = ("rule_branch", "rule_branch_reason")
 
 
 def decide_frame(frame: Frame, rule: Rule) -> Frame:
@@ -80,13 +81,13 @@ def decide_frame(frame: Frame, rule: Rule) -> Frame:
     tidy_all(found, {**limits, "U": floats["U"]}, rule)
     wrong = {error.row: error for error in settle(found, columns, rule)}
     codes = found.pop("verdict").tolist()
-    branch = found.pop("branch", None)
+    branched = found.pop("branch", None) is not None
     del found["exact_needed"]
     rows = range(len(codes))
     added = {
         "verdict": [VERDICTS[code] if code >= 0 else None for code in codes],
         **found,
-        **({} if branch is None else _branches(rule, columns, codes, branch)),
+        **(_branches(rule, columns, codes) if branched else {}),
         "error_field": [wrong[row].field.strip("/") if row in wrong else None for row in rows],
         "error": [wrong[row].message if row in wrong else None for row in rows],
     }
@@ -96,16 +97,12 @@ def decide_frame(frame: Frame, rule: Rule) -> Frame:
     return made({**{name: given[name] for name in names}, **added})  # type: ignore[no-any-return]
 
 
-def _branches(
-    rule: Rule, columns: Texts, codes: Sequence[int], branch: NDArray[np.int8]
-) -> dict[str, list[Any]]:
+def _branches(rule: Rule, columns: Texts, codes: Sequence[int]) -> dict[str, list[Any]]:
     """Return which branch of the rule decided each row and why, None where none did."""
     rows = [row for row, code in enumerate(codes) if code >= 0]
-    told: list[str | None] = [None] * len(codes)
-    for row, reason in zip(rows, reasons(columns, rule, rows), strict=True):
-        told[row] = reason
-    numbers = [int(one) if code >= 0 else None for one, code in zip(branch, codes, strict=True)]
-    return {"rule_branch": numbers, "rule_branch_reason": told}
+    told = dict(zip(rows, branch_of_each(columns, rule, rows), strict=True))
+    pairs = [told.get(row, (None, None)) for row in range(len(codes))]
+    return {name: [pair[n] for pair in pairs] for n, name in enumerate(BRANCH)}
 
 
 class _Shortest(Sequence[str | None]):

@@ -27,7 +27,7 @@ from api.rules.rule import BUILT_IN, Rule, rule_from_mapping
 from api.services.batches.columns import Answers, decide_frame
 from api.services.batches.formats import Writer
 from api.services.batches.masks import Explain
-from api.services.batches.pieces import ERROR_FILE, ERRORS, RISKS, TEXTS, Piece
+from api.services.batches.pieces import BRANCH, ERROR_FILE, ERRORS, RISKS, TEXTS, Piece
 from api.spans import span
 
 # More would need more memory, and the columnar library has threads of its own.
@@ -109,7 +109,7 @@ class Batch:
 
 
 def answers_frame(found: Answers, lines: Sequence[int], file: str | None = None) -> pl.DataFrame:
-    """Return the columns that a row gets: verdict, acceptance limits, risks, error.
+    """Return the columns that a row gets: verdict, acceptance limits, risks, branch, error.
 
     `lines` are the numbers of the rows; those in error carry theirs, and that of their file if
     there are several.
@@ -119,6 +119,10 @@ def answers_frame(found: Answers, lines: Sequence[int], file: str | None = None)
     columns |= {
         name: pl.Series(found.risks[name]).fill_nan(None) for name in RISKS if name in found.risks
     }
+    if found.branch is not None:
+        number, reason = BRANCH
+        columns[number] = pl.Series(found.branch.numbers, dtype=pl.Int64).replace(0, None)
+        columns[reason] = found.branch.reasons
     kinds = (pl.Int64, pl.String, pl.String)
     for name, kind in zip(ERRORS, kinds, strict=True):
         columns[name] = pl.Series([None], dtype=kind).new_from_index(0, size)
