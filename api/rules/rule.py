@@ -27,6 +27,7 @@ from api.rules.rule_parts import only, text, whole
 NO_STATEMENT = "no_statement"
 MOST_BRANCHES = 5
 _INLINE = "inline"
+_CIRCULAR = "rule '{}' comes back to itself; name another rule, or say 'no_statement'"
 _RECORD = ("title", "prescribed_by", "agreed_with", "agreed_at", "source", "edition", "note")
 
 
@@ -113,8 +114,7 @@ class Rule:
         named = [rule.id for rule in chain if rule.id != _INLINE]
         for code in named:
             if named.count(code) > 1:
-                why = f"rule {code!r} comes back to itself; name another rule or {NO_STATEMENT}"
-                raise RuleError("/otherwise", why)
+                raise RuleError("/otherwise", _CIRCULAR.format(code))
 
     def chain(self) -> Iterator["Rule"]:
         """Yield the rule and its fallbacks, in the order in which they are asked."""
@@ -198,6 +198,9 @@ def rule_from_mapping(mapping: Mapping[str, object], find: Find = built_in) -> R
     >>> rule_from_mapping({"guard": {"basis": "U", "factor": "0.83"}}).guard.factor
     Decimal('0.83')
     """
+    if too_deep(mapping):
+        why = f"more than {MOST_BRANCHES} rules follow each other; leave some out"
+        raise RuleError("/otherwise", why)
     if not isinstance(mapping, Mapping):
         raise RuleError("", "a rule must be an object with a guard and zones")
     only(mapping, {"id", "version", "guard", "zones", "precondition", "otherwise", *_RECORD}, "")
@@ -218,6 +221,15 @@ def rule_from_mapping(mapping: Mapping[str, object], find: Find = built_in) -> R
     )
 
 
+def too_deep(mapping: object) -> bool:
+    """Say whether more rule objects are within each other than a rule may have branches."""
+    for _ in range(MOST_BRANCHES):
+        if not isinstance(mapping, Mapping):
+            return False
+        mapping = mapping.get("otherwise")
+    return isinstance(mapping, Mapping)
+
+
 def _otherwise(mapping: Mapping[str, object], find: Find) -> Rule | None:
     """Read what decides where the precondition does not hold."""
     sent = mapping.get("otherwise")
@@ -227,23 +239,24 @@ def _otherwise(mapping: Mapping[str, object], find: Find) -> Rule | None:
         raise RuleError("/otherwise", "it is never reached; give a precondition, or leave it out")
     if sent == NO_STATEMENT:
         return None
-    if not isinstance(sent, Mapping):
-        return _found(text(sent, "/otherwise") or "", None, find)
-    if "guard" not in sent and "id" in sent:
-        only(sent, {"id", "version"}, "/otherwise")
-        version = sent.get("version")
-        return _found(
-            text(sent["id"], "/otherwise/id") or "",
-            None if version is None else whole(version, "/otherwise/version"),
-            find,
-        )
+    if not isinstance(sent, Mapping) or ("guard" not in sent and "id" in sent):
+        return _named(sent, mapping.get("id"), find)
     try:
         return rule_from_mapping(sent, find)
     except RuleError as error:
         raise RuleError(f"/otherwise{error.field}", str(error)) from None
 
 
-def _found(code: str, version: int | None, find: Find) -> Rule:
+def _named(sent: object, own: object, find: Find) -> Rule:
+    """Find a rule by its id, or by {"id", "version"}; `own` is the id of the one that names it."""
+    code, version = sent, None
+    if isinstance(sent, Mapping):
+        only(sent, {"id", "version"}, "/otherwise")
+        code, version = sent["id"], sent.get("version")
+    code = text(code, "/otherwise") or ""
+    version = None if version is None else whole(version, "/otherwise/version")
+    if code == own:
+        raise RuleError("/otherwise", _CIRCULAR.format(code))
     rule = find(code, version)
     if rule is None:
         named = f"rule {code!r}" if version is None else f"rule {code!r}, version {version},"
