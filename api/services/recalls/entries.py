@@ -1,9 +1,10 @@
 """One line of a recall as JSON: paths, shifts, and what the agreed rule says before and after.
 
 The verdict before is the one that was reported, where it was; the verdict after is given by the
-same rule and version with the uncertainty after. Limits stay as they were. Where the rule had said
-otherwise than was reported before any fault, the point gives what it decided (`decided_before`) and
-the entry says so, so that no change is put down to the fault alone.
+same rule and version with the uncertainty after, which may be another branch of it, or no statement
+any more. Limits stay as they were. Where the rule had said otherwise than was reported before any
+fault, the point gives what it decided (`decided_before`) and the entry says so, so that no change
+is put down to the fault alone.
 """
 
 from __future__ import annotations
@@ -223,10 +224,21 @@ def _point(
     if contradicted is not None:
         made["decided_before"] = contradicted
     made["verdict_after"] = after[0] if len(after) == 1 else None
+    if statement.ruling is not None and statement.ruling.branch is not None:
+        made |= _branches(statement.ruling, ruling if after else None)
     if bounded and after:
         made["verdicts_possible"] = list(after)
     made["changed"] = after[0] != before if len(after) == 1 else None
     return made
+
+
+def _branches(before: Ruling, after: Ruling | None) -> Record:
+    """Say which branch of the rule decides before and after, where it is known, and why."""
+    return {
+        name: {"number": ruling.branch.number, "reason": ruling.branch.reason}
+        for name, ruling in (("branch_before", before), ("branch_after", after))
+        if ruling is not None and ruling.branch is not None
+    }
 
 
 def _after(ruling: Ruling, corrected: Exact | Span) -> tuple[str, ...]:
