@@ -45,7 +45,13 @@ class Check:
     reason: str
 
     def to_mapping(self) -> dict[str, object]:
-        """Return the JSON form: the limit and the ratio as text, and whether it holds."""
+        """Return the JSON form.
+
+        Returns
+        -------
+        dict of str to object
+            The limit and the `ratio` as text, whether it `holds`, and the `reason`.
+        """
         found = None if self.ratio is None else plain(self.ratio)
         asked = self.precondition.to_mapping()
         return {**asked, "ratio": found, "holds": self.holds, "reason": self.reason}

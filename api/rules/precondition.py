@@ -74,7 +74,13 @@ class Precondition:
         return f"{name} is {asked} {ratio_text(self.limit)}"
 
     def to_mapping(self) -> dict[str, object]:
-        """Return the JSON form: the kind with its limit as text."""
+        """Return the JSON form.
+
+        Returns
+        -------
+        dict of str to object
+            The kind with its limit as text.
+        """
         return {self.kind: ratio_text(self.limit)}
 
 

@@ -117,7 +117,12 @@ class Rule:
                 raise RuleError("/otherwise", _CIRCULAR.format(code))
 
     def chain(self) -> Iterator["Rule"]:
-        """Yield the rule and its fallbacks, in the order in which they are asked."""
+        """Yield the rule and its fallbacks, in the order in which they are asked.
+
+        Yields
+        ------
+        Rule
+        """
         rule: Rule | None = self
         while rule is not None:
             yield rule

@@ -84,7 +84,5 @@ def refuse_unexplained(
             )
             for entry, why in failing[:MOST_NAMED]
         ]
-        detail = (
-            f"no action for {len(failing)} certificate(s) whose statement changes needs a reason"
-        )
-        raise InvalidRecord(f"{detail} that the customer is told; nothing stored", issues)
+        told = f"no action for {len(failing)} certificate(s) whose statement changes needs a reason"
+        raise InvalidRecord(f"{told} that the customer is told; nothing stored", issues)

@@ -19,7 +19,7 @@ from api.rules.verdicts import worst
 from api.services.base.record import Record
 from api.services.recalls.not_excluded import detail as why_not_excluded
 from api.services.recalls.reading import Traced
-from api.services.recalls.reading_results import Statement
+from api.services.recalls.reading_results import Statement, branches
 from graph.exact import Exact, ratio, text
 from graph.faults import Effect
 from graph.model import Calibration, Point
@@ -225,20 +225,11 @@ def _point(
         made["decided_before"] = contradicted
     made["verdict_after"] = after[0] if len(after) == 1 else None
     if statement.ruling is not None and statement.ruling.branch is not None:
-        made |= _branches(statement.ruling, ruling if after else None)
+        made |= branches(statement.ruling, ruling if after else None)
     if bounded and after:
         made["verdicts_possible"] = list(after)
     made["changed"] = after[0] != before if len(after) == 1 else None
     return made
-
-
-def _branches(before: Ruling, after: Ruling | None) -> Record:
-    """Say which branch of the rule decides before and after, where it is known, and why."""
-    return {
-        name: {"number": ruling.branch.number, "reason": ruling.branch.reason}
-        for name, ruling in (("branch_before", before), ("branch_after", after))
-        if ruling is not None and ruling.branch is not None
-    }
 
 
 def _after(ruling: Ruling, corrected: Exact | Span) -> tuple[str, ...]:
