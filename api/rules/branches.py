@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from api.rules.acceptance import refuse_unusable, uncertainty_at_95, uncertainty_ratio
 from api.rules.exact import Number, finite, plain, ratio
@@ -57,11 +58,10 @@ class Check:
         return {**asked, "ratio": found, "holds": self.holds, "reason": self.reason}
 
 
-@dataclass(frozen=True, slots=True)
-class Branch:
+class Branch(NamedTuple):
     """What decides a result.
 
-    Attributes
+    Parameters
     ----------
     number : int
         Its place in the chain, from 1.

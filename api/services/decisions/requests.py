@@ -120,7 +120,7 @@ def needs_records(request: Request) -> bool:
     if "agreement" in request:
         return True
     rule = request["rule"]
-    alone = ("guard" in rule and "otherwise" not in rule) or _built_in(rule)
+    alone = "otherwise" not in rule if "guard" in rule else _built_in(rule)
     recorded = not alone or "budget" in request
     return recorded or _named(request.get("tolerance"))
 
