@@ -78,7 +78,7 @@ class Branch(NamedTuple):
     @property
     def reason(self) -> str:
         """Why this branch decides: every ratio that was asked against its limit."""
-        return "; ".join(check.reason for check in self.checks)
+        return " and ".join(check.reason for check in self.checks)
 
 
 @lru_cache(maxsize=1024)

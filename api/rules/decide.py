@@ -155,7 +155,8 @@ def decide(
     ('pass', Decimal('5'), 0.02275)
     """
     value, U, k = finite(value, "value"), finite(U, "U"), finite(k, "k")
-    branch = choose(rule, limits, U, k=k, dof=dof)
+    alone = rule.precondition is None
+    branch = Branch(1, rule) if alone else choose(rule, limits, U, k=k, dof=dof)
     if branch.rule is None:
         accepted, found = nothing_stated(branch), NO_STATEMENT
     else:

@@ -142,7 +142,7 @@ def test_a_certificate_states_what_its_branches_decide_and_names_what_is_not_sta
     # 0.2 / (2 x 0.025) = 4; 0.2 / (2 x 0.06) = 1.6667; 0.06 / 0.1 = 0.6
     assert shown["results"][1]["branch"]["reason"] == "TUR 4 is at least 4"
     last = shown["results"][3]["branch"]
-    assert last["reason"] == "TUR 1.667 is below 4; U/T 0.6 is above 0.5"
+    assert last["reason"] == "TUR 1.667 is below 4 and U/T 0.6 is above 0.5"
     assert last["decides"] is None
     assert [one["holds"] for one in last["preconditions"]] == [False, False]
     # That every result conforms is not stated.
@@ -152,7 +152,7 @@ def test_a_certificate_states_what_its_branches_decide_and_names_what_is_not_sta
     assert "Decided by branch 1 at points 1 and 2; by branch 2 at point 3." in statement
     assert (
         "By its rule no statement of conformity is made for point 4: "
-        "TUR 1.667 is below 4; U/T 0.6 is above 0.5 at point 4."
+        "TUR 1.667 is below 4 and U/T 0.6 is above 0.5 at point 4."
     ) in statement
     assert (
         "if TUR is at least 4; else guard band w = U, if U/T is at most 0.5; else no statement"
@@ -163,7 +163,7 @@ def test_a_certificate_states_what_its_branches_decide_and_names_what_is_not_sta
     visitor = Visitor(client.application)
     visitor.sign_in(client.token)
     page = visitor.get("/certificates/ALL-1").text
-    assert "branch 3: TUR 1.667 is below 4; U/T 0.6 is above 0.5" in page
+    assert "branch 3: TUR 1.667 is below 4 and U/T 0.6 is above 0.5" in page
 
 
 def test_another_verdict_than_none_is_refused_at_issue(lab):
@@ -187,7 +187,7 @@ def test_a_result_is_decided_by_what_was_agreed(lab):
         "lower": None,
         "upper": None,
         "empty": True,
-        "reason": "no statement is made: TUR 1.667 is below 4; U/T 0.6 is above 0.5",
+        "reason": "no statement is made: TUR 1.667 is below 4 and U/T 0.6 is above 0.5",
     }
     assert found["statement"].startswith("No statement of conformity with the specification")
     assert read(client, f"decisions/{found['id']}")["verdict"] == "no_statement"
@@ -207,7 +207,7 @@ def test_a_batch_counts_what_is_not_stated(lab):
     found = sent(client, "batches", {"rows": rows, "rule": "steps"}, 200)
     told = [(row["verdict"], row["rule_branch"]) for row in found["rows"]]
     assert told == [("pass", 1), ("pass", 1), ("pass", 2), ("no_statement", 3)]
-    assert found["rows"][3]["rule_branch_reason"] == "TUR 1.667 is below 4; U/T 0.6 is above 0.5"
+    assert found["rows"][3]["rule_branch_reason"] == "TUR 1.667 is below 4 and U/T 0.6 is above 0.5"
     assert found["summary"]["by_verdict"] == {
         "pass": 3,
         "conditional_pass": 0,
@@ -229,11 +229,11 @@ def test_a_recall_moves_results_across_the_limits(lab):
         ("pass", "no_statement", True),
         ("no_statement", "no_statement", False),
     ]
-    # TUR 0.2 / (2 x 0.023324) = 4.287 and 0.2 / (2 x 0.034655) = 2.886; U/T 0.34655, 0.54589
+    # TUR 0.2 / (2 x 0.023324) = 4.287 and 0.2 / (2 x 0.034655) = 2.886 and U/T 0.34655, 0.54589
     assert [one["branch_after"]["reason"] for one in points[:3]] == [
         "TUR 4.287 is at least 4",
-        "TUR 2.886 is below 4; U/T 0.3466 is at most 0.5",
-        "TUR 1.832 is below 4; U/T 0.5459 is above 0.5",
+        "TUR 2.886 is below 4 and U/T 0.3466 is at most 0.5",
+        "TUR 1.832 is below 4 and U/T 0.5459 is above 0.5",
     ]
     assert [one["branch_before"]["number"] for one in points] == [1, 1, 2, 3]
     assert entries["ALL-1"]["overall"] == {"single": {"before": "no_statement", "after": "fail"}}
@@ -272,4 +272,4 @@ def told_to_the_customer(client, recall: Json) -> None:
     assert near["points"][0]["rule"].endswith("if U/T is at most 0.5; else no statement")
     accept = {"Accept": "text/plain"}
     shown = " ".join(client.get(f"/v1/{case}/notices/{notice['id']}", headers=accept).text.split())
-    assert "now no statement (TUR 1.832 is below 4; U/T 0.5459 is above 0.5)" in shown
+    assert "now no statement (TUR 1.832 is below 4 and U/T 0.5459 is above 0.5)" in shown

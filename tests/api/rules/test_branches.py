@@ -90,12 +90,12 @@ def test_U_over_T_is_U_as_stated_over_half_the_interval(lower, upper, U, k, verd
 
 
 def test_the_first_precondition_that_holds_decides_and_says_why():
-    # TUR = 2 / (2 U): 5, 2.5 and 1.25; U/T = U: 0.2, 0.4, 0.8
+    # TUR = 2 / (2 U): 5, 2.5 and 1.25 and U/T = U: 0.2, 0.4, 0.8
     told = [(b.number, b.reason) for b in (choose(BOTH, TWO, D(U)) for U in ("0.2", "0.4", "0.8"))]
     assert told == [
         (1, "TUR 5 is at least 4"),
-        (2, "TUR 2.5 is below 4; U/T 0.4 is at most 0.5"),
-        (3, "TUR 1.25 is below 4; U/T 0.8 is above 0.5"),
+        (2, "TUR 2.5 is below 4 and U/T 0.4 is at most 0.5"),
+        (3, "TUR 1.25 is below 4 and U/T 0.8 is above 0.5"),
     ]
     assert [rule and (rule.guard.basis, rule.zones) for rule in branches(BOTH)] == [
         ("none", 2),
@@ -112,7 +112,7 @@ def test_a_decision_follows_its_branch():
     assert silent.acceptance.empty
     assert (silent.acceptance.lower, silent.acceptance.upper) == (None, None)
     assert silent.acceptance.reason == (
-        "no statement is made: TUR 1.25 is below 4; U/T 0.8 is above 0.5"
+        "no statement is made: TUR 1.25 is below 4 and U/T 0.8 is above 0.5"
     )
     # What is known of the result does not depend on the rule.
     simple = decide(D("10.8"), D("0.8"), TWO, rule_from_mapping({"guard": {"basis": "none"}}))
@@ -126,11 +126,11 @@ def test_the_statement_names_the_branch_or_that_there_is_none():
         for U in ("0.2", "0.4", "0.8")
     )
     assert "Decision rule steps, version 1, branch 1 (TUR 5 is at least 4): simple" in simple
-    assert "branch 2 (TUR 2.5 is below 4; U/T 0.4 is at most 0.5): guard band w = U" in guarded
+    assert "branch 2 (TUR 2.5 is below 4 and U/T 0.4 is at most 0.5): guard band w = U" in guarded
     assert silent.startswith(
         "No statement of conformity with the specification (from 9 to 11 kN) is made for point 3."
     )
-    assert "else no statement. Here TUR 1.25 is below 4; U/T 0.8 is above 0.5." in silent
+    assert "else no statement. Here TUR 1.25 is below 4 and U/T 0.8 is above 0.5." in silent
     assert "Specific risk" not in silent
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from api.rules.acceptance import Acceptance, acceptance
 from api.rules.limits import Limits
 from api.rules.rule import BUILT_IN, Guard, Rule
-from api.rules.verdicts import VERDICTS, ZONES, breakpoints, reachable, verdict, worst
+from api.rules.verdicts import FAILING, VERDICTS, ZONES, breakpoints, reachable, verdict, worst
 
 TWO = Limits(Decimal(9), Decimal(11))
 U = Decimal("0.2")
@@ -35,6 +35,26 @@ def test_crossed_acceptance_limits_never_accept_what_lies_between_them():
 def test_the_worst_verdict_is_the_last_in_order():
     assert worst(VERDICTS) == "fail"
     assert worst(["conditional_pass", "pass"]) == "conditional_pass"
+
+
+@pytest.mark.parametrize(
+    ("together", "expected"),
+    [
+        (["pass", "no_statement"], "no_statement"),
+        (["conditional_pass", "no_statement"], "no_statement"),
+        # A nonconformity that was stated is not hidden by what is not stated elsewhere.
+        (["no_statement", "conditional_fail", "pass"], "conditional_fail"),
+        (["fail", "no_statement"], "fail"),
+        (["no_statement"], "no_statement"),
+    ],
+)
+def test_with_one_result_unstated_conformity_of_all_is_not_stated(together, expected):
+    # ISO/IEC 17025:2017, 7.8.6.2 (read in public summaries): a statement names what it covers.
+    assert worst(together) == expected
+
+
+def test_a_missing_statement_is_no_failure():
+    assert FAILING == ("conditional_fail", "fail")
 
 
 def test_a_one_sided_limit_has_edges_on_one_side_only():
