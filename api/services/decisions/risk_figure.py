@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from itertools import groupby
 from math import nan
 from typing import Any, NamedTuple
 
@@ -262,11 +263,16 @@ def _lines(axes: Axes, curves: Curves) -> None:
 
 def _nothing_passes(axes: Axes, closed: NDArray[np.bool_], silent: bool) -> None:
     """Hatch the ratios at which the rule accepts no result."""
-    turs = [float(tur) for tur, empty in zip(TURS, closed, strict=True) if empty]
-    if turs:
+    also = ", or no statement is made" if silent else ""
+    label = f"no result can pass{also}"
+    # Branches of a rule may leave more than one gap.
+    for empty, run in groupby(zip(TURS, closed, strict=True), lambda pair: bool(pair[1])):
+        if not empty:
+            continue
+        turs = [float(tur) for tur, _ in run]
         span = axes.axvspan(
             turs[0], turs[-1], facecolor="none", edgecolor=GREY, hatch="\\\\\\\\", linewidth=0
         )
         span.set_gid("no-result-can-pass")
-        also = ", or no statement is made" if silent else ""
-        span.set_label(f"no result can pass{also}")
+        span.set_label(label)
+        label = "_nolegend_"
