@@ -141,7 +141,8 @@ class DecisionCalls(Wire):
         Parameters
         ----------
         rule : mapping
-            Its fields.
+            Its fields: ``id``, ``guard``, and for instance ``zones``, ``precondition`` and what
+            decides ``otherwise``.
 
         Returns
         -------

@@ -14,7 +14,7 @@ import click
 
 from api.commands.files import ENDINGS, kind_named, row_fault, target_of, write_beside
 from api.commands.output import Refused, say
-from api.commands.remote import FILE, NONCONFORMING, read_json
+from api.commands.remote import FILE, end_by, read_json
 
 if TYPE_CHECKING:
     from api.rules.rule import Rule
@@ -63,7 +63,8 @@ class FileOrPattern(click.ParamType[Any]):
 @click.option(
     "--fail-on-nonconformity",
     is_flag=True,
-    help="End with exit code 1 if a row fails, conditionally or not.",
+    help="End with exit code 1 if a row fails, conditionally or not; with 4 if none does, but the "
+    "rule of a row makes no statement.",
 )
 def evaluate(
     file: Path | str,
@@ -79,7 +80,8 @@ def evaluate(
 
     FILE is .csv, .ndjson, .json, .parquet or .arrow. Columns are value, U, k, dof,
     unit, lower, upper, or nominal and tolerance, and rule; others are passed through. A row that
-    cannot be decided comes back with its line and the reason.
+    cannot be decided comes back with its line and the reason. Under a rule with a precondition rows
+    also say which branch of it decided and why, and the verdict may be no_statement.
 
     FILE may be a pattern in quotation marks, such as 'part-*.parquet': the parts, .csv or .parquet,
     are one batch in the natural order of their names, and a row in error names its part too.
@@ -114,8 +116,8 @@ def _finish(summary: Mapping[str, Any], fail_on_nonconformity: bool) -> None:
     from api.commands.views import batch_summary
 
     say(str(batch_summary(summary)))
-    if fail_on_nonconformity and any(summary["by_verdict"][name] for name in NONCONFORMING):
-        sys.exit(1)
+    if fail_on_nonconformity:
+        end_by([name for name, count in summary["by_verdict"].items() if count])
 
 
 @contextmanager

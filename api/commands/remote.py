@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Collection
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from api.client import Client
 
 NONCONFORMING = ("conditional_fail", "fail")
+NO_STATEMENT, UNSTATED = "no_statement", 4  # the verdict, and the exit code that it ends with
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
@@ -37,7 +39,8 @@ FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 @click.option(
     "--fail-on-nonconformity",
     is_flag=True,
-    help="End with exit code 1 if the verdict is fail or conditional fail.",
+    help="End with exit code 1 if the verdict is fail or conditional fail, with 4 if the rule "
+    "makes no statement.",
 )
 @as_json
 @with_client
@@ -56,8 +59,19 @@ def decide(client: Client, as_json: bool, fail_on_nonconformity: bool, **sent: A
         from api.commands.views import decision_view
 
         console().print(decision_view(answer))
-    if fail_on_nonconformity and answer["verdict"] in NONCONFORMING:
+    if fail_on_nonconformity:
+        end_by([answer["verdict"]])
+
+
+def end_by(verdicts: Collection[str]) -> None:
+    """End with 1 for a nonconformity, else with UNSTATED where no statement is made, else go on.
+
+    A result without statement is no nonconformity, and nothing that may be taken for a pass.
+    """
+    if any(verdict in NONCONFORMING for verdict in verdicts):
         sys.exit(1)
+    if NO_STATEMENT in verdicts:
+        sys.exit(UNSTATED)
 
 
 @click.command()

@@ -20,6 +20,7 @@ COLOURS = {
     "conditional_pass": "yellow",
     "conditional_fail": "dark_orange",
     "fail": "red",
+    "no_statement": "magenta",
 }
 
 
@@ -97,7 +98,10 @@ def decision_view(answer: Json) -> Table:
         ("tolerance limits", f"{interval(**answer['limits'])} {unit}"),
         ("acceptance limits", f"{interval(accepted['lower'], accepted['upper'])} {unit}"),
     ]
-    if accepted.get("empty"):
+    if "branch" in answer:
+        branch = answer["branch"]
+        rows.append(("branch of the rule", f"{branch['number']}: {branch['reason']}"))
+    elif accepted.get("empty"):
         rows.append(("", f"no result can pass: {accepted['reason']}"))
     rows += [
         ("guard band", f"{band} {unit}" if band is not None else "-"),

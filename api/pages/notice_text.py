@@ -128,7 +128,9 @@ def verdict_after(point: Content) -> str:
     if point["verdict_after"] is None:
         return "none" if point["verdict_before"] is None else "not known"
     mark = "▲ now " if point["changed"] else ""
-    return f"{mark}{verdict(point['verdict_after'])}"
+    branch = point.get("branch_after")
+    why = f" ({branch['reason']})" if branch and point["changed"] else ""
+    return f"{mark}{verdict(point['verdict_after'])}{why}"
 
 
 def text(content: Content, content_hash: str) -> str:

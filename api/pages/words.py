@@ -61,6 +61,7 @@ VERDICT = {
     "conditional_pass": State("conditional pass", "half", "warn"),
     "conditional_fail": State("conditional fail", "halfbox", "warn"),
     "fail": State("fail", "cross", "bad"),
+    "no_statement": State("no statement", "dashes", "warn"),
 }
 LISTS = {
     "affected": State("affected", "ring", "bad"),

@@ -18,11 +18,14 @@ from api.rules.lazy import give
 
 if TYPE_CHECKING:
     from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_ratio
+    from api.rules.branches import Branch, Check, choose
     from api.rules.decide import Decision, decide
     from api.rules.exact import FieldError, Number, plain, reported_uncertainty, reported_value
     from api.rules.frame import decide_frame
+    from api.rules.guard import BASES, Guard
     from api.rules.judge import Judge, Ruling
     from api.rules.limits import Limits, LimitsError
+    from api.rules.precondition import Precondition
     from api.rules.reliability import prior_from_observed
     from api.rules.risk import (
         GlobalRisk,
@@ -32,7 +35,9 @@ if TYPE_CHECKING:
         posterior,
         specific_risk,
     )
-    from api.rules.rule import BASES, BUILT_IN, Guard, Rule, RuleError, rule_from_mapping
+    from api.rules.rule import BUILT_IN, NO_STATEMENT, Rule, rule_from_mapping
+    from api.rules.rule_parts import RuleError
+    from api.rules.settling import RowError
     from api.rules.solve import band_for_global_risk, band_for_specific_risk, prior_from_reliability
     from api.rules.units import (
         FORCE_UNITS,
@@ -42,9 +47,9 @@ if TYPE_CHECKING:
         parse_quantity,
         to_newton,
     )
-    from api.rules.vector import COLUMNS, RowError, decide_columns, decide_rows
+    from api.rules.vector import COLUMNS, decide_columns, decide_rows
     from api.rules.verdicts import VERDICTS, breakpoints, reachable, verdict, worst
-    from api.rules.wording import describe_guard, statement
+    from api.rules.wording import describe_guard, describe_rule, statement
 
 __all__ = [
     "BASES",
@@ -52,8 +57,11 @@ __all__ = [
     "COLUMNS",
     "ENGINE_VERSION",
     "FORCE_UNITS",
+    "NO_STATEMENT",
     "VERDICTS",
     "Acceptance",
+    "Branch",
+    "Check",
     "Decision",
     "FieldError",
     "GlobalRisk",
@@ -63,6 +71,7 @@ __all__ = [
     "LimitsError",
     "Number",
     "Posterior",
+    "Precondition",
     "Prior",
     "RowError",
     "Rule",
@@ -73,6 +82,7 @@ __all__ = [
     "band_for_global_risk",
     "band_for_specific_risk",
     "breakpoints",
+    "choose",
     "conformance_probability",
     "convert",
     "decide",
@@ -80,6 +90,7 @@ __all__ = [
     "decide_frame",
     "decide_rows",
     "describe_guard",
+    "describe_rule",
     "global_risk",
     "is_force",
     "parse_quantity",
@@ -109,13 +120,18 @@ give(
         "exact": "FieldError Number plain reported_uncertainty reported_value",
         "units": "FORCE_UNITS UnknownUnit convert is_force parse_quantity to_newton",
         "limits": "Limits LimitsError",
-        "rule": "BASES BUILT_IN Guard Rule RuleError rule_from_mapping",
+        "guard": "BASES Guard",
+        "precondition": "Precondition",
+        "rule_parts": "RuleError",
+        "rule": "BUILT_IN NO_STATEMENT Rule rule_from_mapping",
+        "branches": "Branch Check choose",
         "acceptance": "Acceptance Prior acceptance uncertainty_ratio",
         "verdicts": "VERDICTS breakpoints reachable verdict worst",
         "judge": "Judge Ruling",
         "decide": "Decision decide",
-        "wording": "describe_guard statement",
-        "vector": "COLUMNS RowError decide_columns decide_rows",
+        "wording": "describe_guard describe_rule statement",
+        "settling": "RowError",
+        "vector": "COLUMNS decide_columns decide_rows",
         "frame": "decide_frame",
         "risk": "GlobalRisk Posterior conformance_probability global_risk posterior specific_risk",
         "solve": "band_for_global_risk band_for_specific_risk prior_from_reliability",

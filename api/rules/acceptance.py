@@ -146,7 +146,7 @@ def acceptance(
     U : Decimal or Fraction
         Expanded uncertainty, in the unit of the limits, 0 or more.
     rule : Rule
-        The decision rule.
+        The decision rule; of one with a precondition a branch (`branches.choose`).
     k : Decimal or Fraction
         Coverage factor of U, above 0.
     dof : Decimal or Fraction, optional
@@ -169,6 +169,8 @@ def acceptance(
         If the rule cannot be applied: one limit where it needs two, no prior or one without spread.
     TypeError
         If U, k or dof is a float.
+    ValueError
+        If the rule has a precondition.
 
     Examples
     --------
@@ -177,13 +179,10 @@ def acceptance(
     >>> found.lower, found.upper, found.guard_upper
     (Decimal('9.166'), Decimal('10.834'), Decimal('0.166'))
     """
+    if rule.precondition is not None:
+        raise ValueError("a rule with a precondition has several guard bands; choose its branch")
     U, k = finite(U, "U"), finite(k, "k")
-    if U < 0:
-        raise FieldError("/U", "U must not be negative")
-    if k <= 0:
-        raise FieldError("/k", "k must be greater than 0")
-    if dof is not None and not finite(dof, "dof") >= 1:
-        raise FieldError("/dof", "dof must be 1 or more")
+    refuse_unusable(U, k, dof)
     fractions = number is Fraction or not (
         isinstance(U, Decimal)
         and isinstance(k, Decimal)
@@ -196,6 +195,19 @@ def acceptance(
         if fractions:
             return _accept(_case(Fraction, limits, U, k, degrees, prior), rule)
         return _accept(_case(Decimal, limits, U, k, degrees, prior), rule)
+
+
+def refuse_unusable(U: Number, k: Number, dof: Number | None) -> None:
+    """Refuse an uncertainty that nothing can be decided with; U and k are finite.
+
+    Raises FieldError if U is negative, k not positive, or dof below 1 or not finite.
+    """
+    if U < 0:
+        raise FieldError("/U", "U must not be negative")
+    if k <= 0:
+        raise FieldError("/k", "k must be greater than 0")
+    if dof is not None and not finite(dof, "dof") >= 1:
+        raise FieldError("/dof", "dof must be 1 or more")
 
 
 def uncertainty_at_95(U: Number, k: Number, dof: float | None) -> tuple[Number, Number]:

@@ -2,7 +2,8 @@
 
 Choice: the verdict is that of exact numbers (`verdicts`). Risks are probabilities, hence floats; a
 quantity that does not exist (TUR of one limit, any quotient by u = 0) is None, never NaN or
-infinite.
+infinite. A rule with a precondition decides by the branch that `branches.choose` finds; where it
+makes no statement no result is accepted, and everything that is known of the result stands anyway.
 
 Both specific risks are given for every result, as what the decision would cost: `consumer` is the
 probability that the item does not conform, the risk of accepting it; `producer` the probability
@@ -16,10 +17,11 @@ from decimal import Decimal
 from math import inf, isfinite
 
 from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_ratio
+from api.rules.branches import Branch, choose
 from api.rules.exact import Number, difference_over, finite, ratio
 from api.rules.limits import Limits
 from api.rules.risk import global_risk, posterior
-from api.rules.rule import Rule
+from api.rules.rule import NO_STATEMENT, Rule
 from api.rules.tails import probabilities
 from api.rules.verdicts import VERDICTS, breakpoints, moved, reachable, verdict, worst
 from api.rules.wording import statement
@@ -55,9 +57,11 @@ class Decision:
     limits : Limits
         The tolerance limits.
     acceptance : Acceptance
-        The acceptance limits that the rule makes of them.
+        The acceptance limits that the rule makes of them; empty where it makes no statement.
     rule : Rule
         The rule that decided.
+    branch : Branch
+        Which of its branches decided, and why.
     conformance_probability : float
         Probability that the item conforms, p_c (JCGM 106:2012, 7).
     specific_risk : dict
@@ -69,7 +73,7 @@ class Decision:
         C_m = (T_U - T_L)/(4 u) (JCGM 106:2012, 7.6); None as `tur`.
     global_risk : dict or None
         The fields of GlobalRisk, each a float, or None where it does not exist; None without a
-        prior.
+        prior, and where no statement is made.
     posterior : dict or None
         `mean`, `sd` and `risk` after the result; None without a prior.
     statement : str
@@ -84,6 +88,7 @@ class Decision:
     limits: Limits
     acceptance: Acceptance
     rule: Rule
+    branch: Branch
     conformance_probability: float
     specific_risk: dict[str, float]
     tur: Decimal | None
@@ -150,8 +155,13 @@ def decide(
     ('pass', Decimal('5'), 0.02275)
     """
     value, U, k = finite(value, "value"), finite(U, "U"), finite(k, "k")
-    accepted = acceptance(limits, U, rule, k=k, dof=dof, prior=prior)
-    found = verdict(value, limits, accepted, rule.zones)
+    alone = rule.precondition is None
+    branch = Branch(1, rule) if alone else choose(rule, limits, U, k=k, dof=dof)
+    if branch.rule is None:
+        accepted, found = nothing_stated(branch), NO_STATEMENT
+    else:
+        accepted = acceptance(limits, U, branch.rule, k=k, dof=dof, prior=prior)
+        found = verdict(value, limits, accepted, branch.rule.zones)
     degrees = None if dof is None else float(dof)
     below = _distance(limits.lower, value, U, k, -inf)
     above = _distance(limits.upper, value, U, k, inf)
@@ -166,17 +176,21 @@ def decide(
         limits=limits,
         acceptance=accepted,
         rule=rule,
+        branch=branch,
         conformance_probability=conforms,
         specific_risk={"consumer": consumer, "producer": conforms},
         tur=tur,
         capability=tur if degrees is None else uncertainty_ratio(limits, U, k),
-        global_risk=None if prior is None else _global(limits, accepted, prior, float(ratio(U, k))),
+        global_risk=None
+        if prior is None or branch.rule is None
+        else _global(limits, accepted, prior, float(ratio(U, k))),
         posterior=None if prior is None else _posterior(value, U, k, limits, prior, consumer),
         statement=statement(
             found,
             limits,
             accepted,
             rule,
+            branch=branch,
             U=U,
             k=k,
             dof=dof,
@@ -187,6 +201,11 @@ def decide(
             specification=specification,
         ),
     )
+
+
+def nothing_stated(branch: Branch) -> Acceptance:
+    """Return the acceptance where a rule makes no statement: none, and why."""
+    return Acceptance(None, None, None, None, True, f"no statement is made: {branch.reason}")
 
 
 def _sides(limits: Limits) -> tuple[tuple[Number | None, float], tuple[Number | None, float]]:

@@ -14,15 +14,18 @@ from typing import Any, TypeVar, overload
 import numpy as np
 from numpy.typing import NDArray
 
+from api.rules.branch_reasons import branch_of_each
 from api.rules.decide import VERDICTS
-from api.rules.decimals import tidy_limits
+from api.rules.decimals import tidy_all
 from api.rules.exact import FieldError
 from api.rules.risk import Floats
 from api.rules.rule import Rule
-from api.rules.vector import COLUMNS, as_floats, decide_columns, settle
+from api.rules.settling import Texts, settle
+from api.rules.vector import COLUMNS, as_floats, decide_columns
 
 Frame = TypeVar("Frame")
 _NEEDED = ("value", "U")
+BRANCH = ("rule_branch", "rule_branch_reason")
 
 
 def decide_frame(frame: Frame, rule: Rule) -> Frame:
@@ -40,8 +43,8 @@ def decide_frame(frame: Frame, rule: Rule) -> Frame:
     -------
     type of `frame`
         Added are `verdict` (None where there is none), the acceptance limits, the risks and, with a
-        prior, the global risks and the posterior (float, NaN where they do not exist),
-        `error_field` and `error`.
+        prior, the global risks and the posterior (float, NaN where they do not exist), with a
+        precondition `rule_branch` and `rule_branch_reason`, `error_field` and `error`.
 
     Raises
     ------
@@ -75,14 +78,16 @@ def decide_frame(frame: Frame, rule: Rule) -> Frame:
         rule,
         *(floats.get(name) for name in ("dof", "prior_mean", "prior_sd")),
     )
-    tidy_limits(found, {**limits, "U": floats["U"]}, rule.guard)
+    tidy_all(found, {**limits, "U": floats["U"]}, rule)
     wrong = {error.row: error for error in settle(found, columns, rule)}
     codes = found.pop("verdict").tolist()
+    branched = found.pop("branch", None) is not None
     del found["exact_needed"]
     rows = range(len(codes))
     added = {
         "verdict": [VERDICTS[code] if code >= 0 else None for code in codes],
         **found,
+        **(_branches(rule, columns, codes) if branched else {}),
         "error_field": [wrong[row].field.strip("/") if row in wrong else None for row in rows],
         "error": [wrong[row].message if row in wrong else None for row in rows],
     }
@@ -90,6 +95,14 @@ def decide_frame(frame: Frame, rule: Rule) -> Frame:
         return given.assign(**added)  # type: ignore[no-any-return]  # a frame of its own library
     made: Any = type(given)
     return made({**{name: given[name] for name in names}, **added})  # type: ignore[no-any-return]
+
+
+def _branches(rule: Rule, columns: Texts, codes: Sequence[int]) -> dict[str, list[Any]]:
+    """Return which branch of the rule decided each row and why, None where none did."""
+    rows = [row for row, code in enumerate(codes) if code >= 0]
+    told = dict(zip(rows, branch_of_each(columns, rule, rows), strict=True))
+    pairs = [told.get(row, (None, None)) for row in range(len(codes))]
+    return {name: [pair[n] for pair in pairs] for n, name in enumerate(BRANCH)}
 
 
 class _Shortest(Sequence[str | None]):

@@ -4,7 +4,8 @@ A recall decides every point twice and needs no risks and no words. What a rule 
 limits and one U is a ruling, which serves every result that has the same. Where the guard band is a
 plain multiple (none, r x U, a width, a share of the tolerance) values are compared with it in exact
 Decimals at once; every other rule, and every number without an end, goes the way of a single
-decision. Both ways give the same verdict, which a test holds them to.
+decision. Both ways give the same verdict, which a test holds them to. A rule with a precondition
+has a judge for each branch; which one is asked depends on limits and U, so it may change with U.
 """
 
 from __future__ import annotations
@@ -15,8 +16,9 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from api.rules.acceptance import acceptance
+from api.rules.branches import Branch, branches, choose
 from api.rules.limits import Limits
-from api.rules.rule import Rule, RuleError
+from api.rules.rule import NO_STATEMENT, Rule, RuleError
 from api.rules.verdicts import reachable, verdict
 
 Number = Decimal | Fraction
@@ -30,6 +32,7 @@ ZERO = Decimal(0)
 # An absent limit is one that no value passes.
 _NO_LOWER, _NO_UPPER = Decimal("-Infinity"), Decimal("Infinity")
 _ANYTHING = ("fail", _NO_LOWER, _NO_UPPER)
+_NOTHING_STATED: tuple[Zone, ...] = ((NO_STATEMENT, _NO_LOWER, _NO_UPPER),)
 
 
 class Judge:
@@ -41,11 +44,14 @@ class Judge:
         The decision rule.
     """
 
-    __slots__ = ("_band", "rule")
+    __slots__ = ("_band", "_branches", "rule")
 
     def __init__(self, rule: Rule) -> None:
         self.rule = rule
         self._band = _band_of(rule)
+        self._branches: tuple[Judge | None, ...] = ()
+        if rule.precondition is not None:
+            self._branches = tuple(None if one is None else Judge(one) for one in branches(rule))
 
     def ruling(
         self,
@@ -72,10 +78,12 @@ class Judge:
         -------
         Ruling or None
             None where the rule says nothing: without limits, or without the U that its guard band
-            is made of.
+            is made of. With a precondition: without U or with one limit only.
         """
         if lower is None and upper is None:
             return None
+        if self._branches:
+            return self._chosen(U, lower, upper, k, dof)
         if U is None:
             if self.rule.guard.basis not in WITHOUT_U:
                 return None
@@ -84,6 +92,24 @@ class Judge:
         if self._band is not None and type(U) is Decimal:
             zones = self._zones(self._band(U), lower, upper)
         return Ruling(self, U, lower, upper, k, dof, zones)
+
+    def _chosen(
+        self,
+        U: Number | None,
+        lower: Decimal | None,
+        upper: Decimal | None,
+        k: Decimal,
+        dof: Decimal | None,
+    ) -> Ruling | None:
+        """Return the ruling of the branch that decides for these limits and U."""
+        if U is None or lower is None or upper is None:
+            return None
+        branch = choose(self.rule, Limits(lower, upper), U, k=k, dof=dof)
+        judge = self._branches[branch.number - 1]
+        if judge is None:
+            return Ruling(self, U, lower, upper, k, dof, _NOTHING_STATED, branch)
+        found = judge.ruling(U, lower, upper, k, dof)
+        return None if found is None else found._replace(judge=self, branch=branch)
 
     def _zones(
         self, band: tuple[Decimal, Decimal], lower: Decimal | None, upper: Decimal | None
@@ -116,6 +142,8 @@ class Ruling(NamedTuple):
     zones : tuple
         What passes, best first, each (verdict, lowest, highest) within the next; none where the
         guard band is no plain multiple. One whose ends cross holds nothing.
+    branch : Branch or None
+        Which branch of the rule decides, and why; None for a rule without precondition.
     """
 
     judge: Judge
@@ -125,6 +153,7 @@ class Ruling(NamedTuple):
     k: Decimal
     dof: Decimal | None
     zones: tuple[Zone, ...]
+    branch: Branch | None = None
 
     def verdict(self, value: Number) -> str | None:
         """Return the verdict of a value.
@@ -173,7 +202,10 @@ class Ruling(NamedTuple):
         """
         if self.zones and type(least) is Decimal and type(most) is Decimal:
             return self._met(least, most)
-        limits, rule = Limits(self.lower, self.upper), self.judge.rule
+        rule = self.judge.rule if self.branch is None else self.branch.rule
+        if rule is None:
+            return (NO_STATEMENT,)
+        limits = Limits(self.lower, self.upper)
         try:
             accepted = acceptance(limits, self.U, rule, k=self.k, dof=self.dof, number=Fraction)
         except RuleError:

@@ -5,116 +5,30 @@ who prescribed it and with whom it was agreed (ISO/IEC 17025:2017, 7.1.3). Two z
 fail; four add conditional pass and conditional fail (ILAC-G8:09/2019, 4.2.3, from memory).
 A negative w (relaxed acceptance) is lawful with two zones and refused with four.
 
+A rule may have a precondition, and another rule that decides where it does not hold; without one no
+statement is made there. So a rule is a chain of branches, of which `branches.choose` finds the one
+that decides. A fallback that was recorded stands in the chain with its version, whole.
+
 Not checked: that the rule suits the customer's use of the result.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 
-from api.rules.exact import FieldError, finite, plain
+from api.rules.guard import BASES as BASES
+from api.rules.guard import Guard as Guard
+from api.rules.guard import guard_from_mapping
+from api.rules.precondition import Precondition, precondition_from_mapping
+from api.rules.rule_parts import RuleError as RuleError
+from api.rules.rule_parts import only, text, whole
 
-# What a guard band is made of.
-BASES = (
-    "none",
-    "U",
-    "absolute",
-    "tolerance",
-    "rds",
-    "managed",
-    "specific_risk",
-    "global_risk",
-)
-# The one parameter each basis takes; the others take none.
-_PARAMETERS = {
-    "U": "factor",
-    "absolute": "width",
-    "tolerance": "share",
-    "specific_risk": "target",
-    "global_risk": "target",
-}
-# Consumer's risks are known to about 1e-16; below this a solved guard band would be noise.
-_SMALLEST_TARGET = Decimal("1e-9")
+# What stands for the end of a chain, in the place of another rule.
+NO_STATEMENT = "no_statement"
+MOST_BRANCHES = 5
+_INLINE = "inline"
+_CIRCULAR = "rule '{}' comes back to itself; name another rule, or say 'no_statement'"
 _RECORD = ("title", "prescribed_by", "agreed_with", "agreed_at", "source", "edition", "note")
-
-
-class RuleError(FieldError):
-    """A rule that cannot be used; `field` is a JSON pointer into the rule."""
-
-
-@dataclass(frozen=True, slots=True)
-class Guard:
-    """How the guard band is found: a basis and the one parameter it takes.
-
-    Parameters
-    ----------
-    basis : str
-        One of BASES.
-    factor : Decimal, optional
-        r in w = rU, for `U`.
-    width : tuple of Decimal, optional
-        w itself, (lower, upper), in the unit of the limits, for `absolute`.
-    share : Decimal, optional
-        w over half the tolerance width, for `tolerance`.
-    target : Decimal, optional
-        A probability from 1e-9 to below 1, for `specific_risk` and `global_risk`.
-
-    Raises
-    ------
-    RuleError
-        If the basis is unknown, or takes another parameter or value than given.
-    """
-
-    basis: str
-    factor: Decimal | None = None
-    width: tuple[Decimal, Decimal] | None = None
-    share: Decimal | None = None
-    target: Decimal | None = None
-
-    def __post_init__(self) -> None:
-        if self.basis not in BASES:
-            raise RuleError("/guard/basis", f"basis must be one of {', '.join(BASES)}")
-        wanted = _PARAMETERS.get(self.basis)
-        for name in ("factor", "width", "share", "target"):
-            given = getattr(self, name) is not None
-            if given and name != wanted:
-                raise RuleError(f"/guard/{name}", f"basis {self.basis!r} takes no {name}")
-            if not given and name == wanted:
-                raise RuleError(f"/guard/{name}", f"basis {self.basis!r} needs a {name}")
-        if self.target is not None and not _SMALLEST_TARGET <= self.target < 1:
-            raise RuleError("/guard/target", "target must be a probability from 1e-9 to below 1")
-
-    @property
-    def relaxes(self) -> str | None:
-        """Name the parameter that makes w negative, or None."""
-        if self.factor is not None and self.factor < 0:
-            return "factor"
-        if self.width is not None and min(self.width) < 0:
-            return "width"
-        if self.share is not None and self.share < 0:
-            return "share"
-        # With a global target w never becomes negative, see `acceptance`.
-        if self.basis == "specific_risk" and self.target is not None and self.target * 2 > 1:
-            return "target"
-        return None
-
-    def to_mapping(self) -> dict[str, object]:
-        """Return the JSON form.
-
-        Returns
-        -------
-        dict of str to object
-            Numbers as text; a width that is the same on both sides is one number.
-        """
-        found: dict[str, object] = {"basis": self.basis}
-        if self.width is not None:
-            lower, upper = (plain(width) for width in self.width)
-            found["width"] = lower if lower == upper else {"lower": lower, "upper": upper}
-        for name in ("factor", "share", "target"):
-            value = getattr(self, name)
-            if value is not None:
-                found[name] = plain(value)
-        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,11 +55,16 @@ class Rule:
         With whom and when it was agreed (ISO/IEC 17025:2017, 7.1.3).
     source, edition, note : str, optional
         Where it comes from, and what else is to be remembered.
+    precondition : Precondition, optional
+        What must hold for guard and zones to decide.
+    otherwise : Rule, optional
+        What decides where it does not hold; without it no statement is made there.
 
     Raises
     ------
     RuleError
-        If a part is out of range, or four zones have a guard band below 0.
+        If a part is out of range, four zones have a guard band below 0, or a chain of fallbacks
+        has no use, comes back to a rule, or is longer than MOST_BRANCHES.
 
     Examples
     --------
@@ -153,7 +72,7 @@ class Rule:
     Guard(basis='U', factor=Decimal('1'), width=None, share=None, target=None)
     """
 
-    id: str = "inline"
+    id: str = _INLINE
     version: int = 1
     guard: Guard = field(default_factory=lambda: Guard("none"))
     zones: int = 2
@@ -164,6 +83,8 @@ class Rule:
     source: str | None = None
     edition: str | None = None
     note: str | None = None
+    precondition: Precondition | None = None
+    otherwise: "Rule | None" = None
 
     def __post_init__(self) -> None:
         if not self.id:
@@ -177,6 +98,35 @@ class Rule:
             raise RuleError(
                 f"/guard/{relaxed}", "four zones need a guard band of 0 or more; use zones 2"
             )
+
+        if self.otherwise is not None:
+            self._check_chain()
+
+    def _check_chain(self) -> None:
+        if self.precondition is None:
+            raise RuleError(
+                "/otherwise", "it is never reached; give a precondition, or leave it out"
+            )
+        chain = tuple(self.chain())
+        if len(chain) > MOST_BRANCHES:
+            why = f"{len(chain)} rules follow each other, {MOST_BRANCHES} at most; leave some out"
+            raise RuleError("/otherwise", why)
+        named = [rule.id for rule in chain if rule.id != _INLINE]
+        for code in named:
+            if named.count(code) > 1:
+                raise RuleError("/otherwise", _CIRCULAR.format(code))
+
+    def chain(self) -> Iterator["Rule"]:
+        """Yield the rule and its fallbacks, in the order in which they are asked.
+
+        Yields
+        ------
+        Rule
+        """
+        rule: Rule | None = self
+        while rule is not None:
+            yield rule
+            rule = rule.otherwise
 
     def to_mapping(self) -> dict[str, object]:
         """Return the JSON form; `rule_from_mapping` gives the same rule back.
@@ -192,6 +142,13 @@ class Rule:
             value = getattr(self, name)
             if value is not None:
                 found[name] = value
+        if self.precondition is not None:
+            found["precondition"] = self.precondition.to_mapping()
+            found["otherwise"] = NO_STATEMENT
+        if self.otherwise is not None:
+            found["otherwise"] = other = self.otherwise.to_mapping()
+            if self.otherwise.id == _INLINE:
+                del other["id"], other["version"]
         return found
 
 
@@ -211,14 +168,26 @@ BUILT_IN: dict[str, Rule] = {
 }
 
 
-def rule_from_mapping(mapping: Mapping[str, object]) -> Rule:
+# Finds a rule by id and version, None for the latest; None where there is none.
+Find = Callable[[str, int | None], Rule | None]
+
+
+def built_in(code: str, version: int | None) -> Rule | None:
+    """Return a built-in rule, which has one version."""
+    return BUILT_IN.get(code) if version in (None, 1) else None
+
+
+def rule_from_mapping(mapping: Mapping[str, object], find: Find = built_in) -> Rule:
     """Read a rule from its JSON form.
 
     Parameters
     ----------
     mapping : mapping
         `guard` and any other fields of Rule; numbers are text, int or Decimal. A float is refused,
-        its digits are not those that were sent.
+        its digits are not those that were sent. `otherwise` is a rule object, the id of a rule or
+        {"id", "version"}, or "no_statement", which is what its absence means too.
+    find : callable
+        Finds the rules that `otherwise` may name; the built-in ones unless given.
 
     Returns
     -------
@@ -234,70 +203,68 @@ def rule_from_mapping(mapping: Mapping[str, object]) -> Rule:
     >>> rule_from_mapping({"guard": {"basis": "U", "factor": "0.83"}}).guard.factor
     Decimal('0.83')
     """
+    if too_deep(mapping):
+        why = f"more than {MOST_BRANCHES} rules follow each other; leave some out"
+        raise RuleError("/otherwise", why)
     if not isinstance(mapping, Mapping):
         raise RuleError("", "a rule must be an object with a guard and zones")
-    _only(mapping, {"id", "version", "guard", "zones", *_RECORD}, "")
+    only(mapping, {"id", "version", "guard", "zones", "precondition", "otherwise", *_RECORD}, "")
     if "guard" not in mapping:
         raise RuleError("/guard", "a guard is needed; use {'basis': 'none'} for simple acceptance")
-    texts = {name: _text(mapping[name], f"/{name}") for name in _RECORD if name in mapping}
-    identity = _text(mapping.get("id", "inline"), "/id")
-    version, zones = (_whole(mapping.get(n, d), f"/{n}") for n, d in (("version", 1), ("zones", 2)))
-    return Rule(identity or "", version, _guard(mapping["guard"]), zones, **texts)
+    texts = {name: text(mapping[name], f"/{name}") for name in _RECORD if name in mapping}
+    identity = text(mapping.get("id", _INLINE), "/id")
+    version, zones = (whole(mapping.get(n, d), f"/{n}") for n, d in (("version", 1), ("zones", 2)))
+    asked = mapping.get("precondition")
+    return Rule(
+        identity or "",
+        version,
+        guard_from_mapping(mapping["guard"]),
+        zones,
+        precondition=None if asked is None else precondition_from_mapping(asked),
+        otherwise=_otherwise(mapping, find),
+        **texts,
+    )
 
 
-def _guard(mapping: object) -> Guard:
-    if not isinstance(mapping, Mapping):
-        raise RuleError("/guard", "a guard must be an object with a basis")
-    _only(mapping, {"basis", "factor", "width", "share", "target"}, "/guard")
-    basis = _text(mapping.get("basis"), "/guard/basis") or ""
-    width = mapping.get("width")
-    numbers = {
-        name: _number(mapping[name], f"/guard/{name}")
-        for name in ("factor", "share", "target")
-        if mapping.get(name) is not None
-    }
-    return Guard(basis, width=None if width is None else _width(width), **numbers)
+def too_deep(mapping: object) -> bool:
+    """Say whether more rule objects are within each other than a rule may have branches."""
+    for _ in range(MOST_BRANCHES):
+        if not isinstance(mapping, Mapping):
+            return False
+        mapping = mapping.get("otherwise")
+    return isinstance(mapping, Mapping)
 
 
-def _width(value: object) -> tuple[Decimal, Decimal]:
-    if not isinstance(value, Mapping):
-        width = _number(value, "/guard/width")
-        return width, width
-    _only(value, {"lower", "upper"}, "/guard/width")
-    if not value:
-        raise RuleError("/guard/width", "at least one of lower and upper is needed")
-    lower, upper = (_number(value.get(n, 0), f"/guard/width/{n}") for n in ("lower", "upper"))
-    return lower, upper
-
-
-def _number(value: object, pointer: str) -> Decimal:
-    if isinstance(value, bool) or not isinstance(value, str | int | Decimal):
-        raise RuleError(pointer, "a decimal number, best as text, is needed")
+def _otherwise(mapping: Mapping[str, object], find: Find) -> Rule | None:
+    """Read what decides where the precondition does not hold."""
+    sent = mapping.get("otherwise")
+    if sent is None:
+        return None
+    if mapping.get("precondition") is None:
+        raise RuleError("/otherwise", "it is never reached; give a precondition, or leave it out")
+    if sent == NO_STATEMENT:
+        return None
+    if not isinstance(sent, Mapping) or ("guard" not in sent and "id" in sent):
+        return _named(sent, mapping.get("id"), find)
     try:
-        number = Decimal(value)
-    except InvalidOperation:
-        raise RuleError(pointer, f"{value!r} is not a number") from None
-    try:
-        finite(number, "")
-    except FieldError as error:
-        raise RuleError(pointer, str(error)) from None
-    return number
+        return rule_from_mapping(sent, find)
+    except RuleError as error:
+        raise RuleError(f"/otherwise{error.field}", str(error)) from None
 
 
-def _whole(value: object, pointer: str) -> int:
-    number = _number(value, pointer)
-    if isinstance(value, str) or number != number.to_integral_value():
-        raise RuleError(pointer, "a whole number is needed")
-    return int(number)
-
-
-def _text(value: object, pointer: str) -> str | None:
-    if value is not None and not isinstance(value, str):
-        raise RuleError(pointer, "text is needed")
-    return value
-
-
-def _only(mapping: Mapping[str, object], known: set[str], pointer: str) -> None:
-    for key in mapping:
-        if key not in known:
-            raise RuleError(f"{pointer}/{key}", f"unknown key {key!r}")
+def _named(sent: object, own: object, find: Find) -> Rule:
+    """Find a rule by its id, or by {"id", "version"}; `own` is the id of the one that names it."""
+    code, version = sent, None
+    if isinstance(sent, Mapping):
+        only(sent, {"id", "version"}, "/otherwise")
+        code, version = sent["id"], sent.get("version")
+    code = text(code, "/otherwise") or ""
+    version = None if version is None else whole(version, "/otherwise/version")
+    if code == own:
+        raise RuleError("/otherwise", _CIRCULAR.format(code))
+    rule = find(code, version)
+    if rule is None:
+        named = f"rule {code!r}" if version is None else f"rule {code!r}, version {version},"
+        remedy = f"record it first, send a rule object, or say {NO_STATEMENT!r}"
+        raise RuleError("/otherwise", f"{named} is not known; {remedy}")
+    return rule

@@ -7,53 +7,38 @@ its verdicts equal the scalar ones on the limit too, and a row that cannot be de
 message.
 
 An absent limit, dof or prior is NaN in a float column, None or empty in a text column. NaN in an
-output column means that the value does not exist. Not checked: units; a row has one for all.
+output column means that the value does not exist. A rule with a precondition is decided branch by
+branch, each with the rows that it decides. Not checked: units; a row has one for all.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
-from typing import Any
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from api.rules.acceptance import Prior, acceptance
 from api.rules.bands import Rows
-from api.rules.decide import VERDICTS, decide, verdict
-from api.rules.exact import FieldError, Number, finite
-from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, WORK, Columns, decide_chunk
-from api.rules.limits import Limits
+from api.rules.branch_columns import UNSETTLED, branch_numbers
+from api.rules.branches import branches
+from api.rules.exact import FieldError
+from api.rules.kernel import (
+    GLOBAL_RISKS,
+    LIMITS,
+    POSTERIOR,
+    RISKS,
+    UNDECIDED,
+    WORK,
+    Columns,
+    decide_chunk,
+)
 from api.rules.risk import Floats
-from api.rules.rule import Rule, RuleError
+from api.rules.rule import BUILT_IN, NO_STATEMENT, Rule
+from api.rules.settling import NEEDED, PAIR, RowError, Texts, settle
+from api.rules.verdicts import VERDICTS
 
 # What a row may hold, all in one unit but k and dof.
 COLUMNS = ("value", "U", "k", "lower", "upper", "dof", "prior_mean", "prior_sd")
 
 _CHUNK = 32_768
-_NEEDED = ("value", "U")
-_PAIR = ("prior_mean", "prior_sd")
-
-Texts = Mapping[str, Sequence[str | None]]
-
-
-@dataclass(frozen=True, slots=True)
-class RowError:
-    """Why a row has no verdict.
-
-    Attributes
-    ----------
-    row : int
-        Its index, from 0.
-    field : str
-        JSON pointer (RFC 6901) to the field; into the rule it begins with `/rule`.
-    message : str
-        What is wrong.
-    """
-
-    row: int
-    field: str
-    message: str
 
 
 def decide_columns(
@@ -91,7 +76,7 @@ def decide_columns(
         the row by exact arithmetic), and float64, NaN where the value does not exist:
         `acceptance_lower`, `acceptance_upper`, `specific_risk` (consumer's: probability of not
         conforming), `conformance_probability` and, with a prior, the global risks and the
-        posterior.
+        posterior. With a precondition also `branch` (int8, from 1; 0 where floats cannot tell).
 
     Raises
     ------
@@ -111,8 +96,8 @@ def decide_columns(
         for name, column in zip(COLUMNS, given, strict=True)
         if column is not None
     }
-    with_prior = all(name in arrays for name in _PAIR)
-    if not with_prior and any(name in arrays for name in _PAIR):
+    with_prior = all(name in arrays for name in PAIR)
+    if not with_prior and any(name in arrays for name in PAIR):
         raise FieldError("/prior_sd", "a prior needs both prior_mean and prior_sd")
     lengths = {array.size for array in arrays.values() if array.ndim}
     if len(lengths) > 1:
@@ -127,12 +112,59 @@ def decide_columns(
         found |= {name: np.empty(size) for name in names if wanted is None or name in wanted}
     found["exact_needed"] = np.empty(size, dtype=np.bool_)
     columns = {name: np.broadcast_to(array, (size,)) for name, array in arrays.items()}
+    if rule.precondition is None:
+        _decide(columns, rule, found)
+    else:
+        found["branch"] = np.empty(size, dtype=np.int8)
+        _by_branch(columns, rule, found)
+    return found
+
+
+def _decide(columns: Mapping[str, Floats], rule: Rule, found: Columns) -> None:
+    """Fill the arrays of `found` by a rule without precondition."""
+    size = len(found["verdict"])
     work = np.empty((WORK, min(size, _CHUNK)))
     for start in range(0, size, _CHUNK):
         part = slice(start, start + _CHUNK)
         rows = Rows(**{name: column[part] for name, column in columns.items()})
         decide_chunk(rows, rule, {name: column[part] for name, column in found.items()}, work)
-    return found
+
+
+def _by_branch(columns: Mapping[str, Floats], rule: Rule, found: Columns) -> None:
+    """Fill the arrays of `found` by a rule with a precondition."""
+    numbers = branch_numbers(rule, Rows(**columns))
+    for number, one in enumerate((None, *branches(rule))):
+        rows = np.flatnonzero(numbers == number)
+        if not rows.size:
+            continue
+        part = {name: np.empty(rows.size, column.dtype) for name, column in found.items()}
+        if number == UNSETTLED:
+            unsettle(part)
+        else:
+            some = {name: column[rows] for name, column in columns.items()}
+            _decide(some, one or BUILT_IN["simple"], part)
+        if number != UNSETTLED and one is None:
+            state_nothing(part)
+        part["branch"][:] = number
+        for name, column in part.items():
+            found[name][rows] = column
+
+
+def unsettle(part: Columns) -> None:
+    """Leave rows to exact arithmetic altogether."""
+    for column in part.values():
+        column[:] = np.nan if column.dtype == np.float64 else 0
+    part["verdict"][:] = UNDECIDED
+    part["exact_needed"][:] = True
+
+
+def state_nothing(part: Columns) -> None:
+    """Make rows, decided by simple acceptance, rows without a statement: risks stay as they are."""
+    decided = part["verdict"] != UNDECIDED
+    part["verdict"][decided] = VERDICTS.index(NO_STATEMENT)
+    for name in (*LIMITS, *GLOBAL_RISKS):
+        if name in part:
+            part[name][:] = np.nan
 
 
 def decide_rows(columns: Texts, rule: Rule) -> tuple[Columns, list[RowError]]:
@@ -168,7 +200,7 @@ def decide_rows(columns: Texts, rule: Rule) -> tuple[Columns, list[RowError]]:
     for name in columns:
         if name not in COLUMNS:
             raise FieldError(f"/{name}", f"unknown column {name!r}")
-    for name in _NEEDED:
+    for name in NEEDED:
         if name not in columns:
             raise FieldError(f"/{name}", f"the column {name} is needed")
     floats = {name: as_floats(texts) for name, texts in columns.items()}
@@ -180,86 +212,9 @@ def decide_rows(columns: Texts, rule: Rule) -> tuple[Columns, list[RowError]]:
         floats.get("lower", np.nan),
         floats.get("upper", np.nan),
         rule,
-        *(floats.get(name) for name in ("dof", *_PAIR)),
+        *(floats.get(name) for name in ("dof", *PAIR)),
     )
     return found, settle(found, columns, rule)
-
-
-def settle(found: Columns, columns: Texts, rule: Rule) -> list[RowError]:
-    """Decide the rows marked `exact_needed` from their text, in place; return what went wrong.
-
-    `columns` must hold the text of every column that `decide_columns` was given. Probabilities
-    are calculated again where floats could not tell them (NaN).
-    """
-    errors = []
-    unknown = np.isnan(found["specific_risk"])
-    for row in np.flatnonzero(found["exact_needed"]).tolist():
-        texts = {name: column[row] for name, column in columns.items()}
-        try:
-            given = row_from_text(texts)
-            accepted = acceptance(given.limits, given.U, rule, **given.circumstances())
-        except FieldError as error:
-            # A rule's own pointers start inside the rule.
-            prefix = "/rule" if isinstance(error, RuleError) else ""
-            errors.append(RowError(row, prefix + error.field, str(error)))
-            continue
-        zone = verdict(given.value, given.limits, accepted, rule.zones)
-        found["verdict"][row] = VERDICTS.index(zone)
-        _fill(found, row, LIMITS, (accepted.lower, accepted.upper))
-        if unknown[row]:
-            _fill_risks(found, row, given, rule)
-    return errors
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One row of decimal text, read."""
-
-    value: Decimal
-    U: Decimal
-    limits: Limits
-    k: Decimal
-    dof: Decimal | None
-    prior: Prior | None
-
-    def circumstances(self) -> dict[str, Any]:
-        """Return the keyword arguments of `acceptance` and `decide`."""
-        return {"k": self.k, "dof": self.dof, "prior": self.prior}
-
-
-def row_from_text(texts: Mapping[str, str | None]) -> Row:
-    """Read one row; raise FieldError with the column that is wrong."""
-    numbers = {
-        name: _number(text, f"/{name}")
-        for name, text in texts.items()
-        if text not in (None, "") or name in _NEEDED
-    }
-    missing = [name for name in _PAIR if name not in numbers]
-    if len(missing) == 1:
-        raise FieldError(f"/{missing[0]}", "a prior needs both prior_mean and prior_sd")
-    return Row(
-        numbers["value"],
-        numbers["U"],
-        Limits(numbers.get("lower"), numbers.get("upper")),
-        numbers.get("k", Decimal(2)),
-        numbers.get("dof"),
-        None if missing else Prior(*(numbers[name] for name in _PAIR)),
-    )
-
-
-def _fill_risks(found: Columns, row: int, given: Row, rule: Rule) -> None:
-    alone = decide(given.value, given.U, given.limits, rule, **given.circumstances())
-    _fill(found, row, RISKS, (alone.specific_risk["consumer"], alone.conformance_probability))
-    if alone.global_risk is not None and alone.posterior is not None:
-        _fill(found, row, GLOBAL_RISKS, alone.global_risk.values())
-        _fill(found, row, POSTERIOR, alone.posterior.values())
-
-
-def _fill(
-    found: Columns, row: int, names: Sequence[str], numbers: Iterable[Number | float | None]
-) -> None:
-    for name, number in zip(names, numbers, strict=True):
-        found[name][row] = np.nan if number is None else float(number)
 
 
 def as_floats(texts: Sequence[str | None]) -> Floats:
@@ -283,14 +238,3 @@ def _as_float(text: str | None) -> float:
     except ValueError:
         return np.inf
     return np.inf if np.isnan(number) else number
-
-
-def _number(text: str | None, field: str) -> Decimal:
-    if text is None or text == "":
-        raise FieldError(field, "a number is needed")
-    try:
-        number = Decimal(text)
-    except InvalidOperation:
-        raise FieldError(field, f"{text!r} is not a number") from None
-    finite(number, field.removeprefix("/"))
-    return number

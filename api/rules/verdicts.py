@@ -15,11 +15,17 @@ from itertools import pairwise
 from api.rules.acceptance import Acceptance
 from api.rules.exact import Number, exact_arithmetic
 from api.rules.limits import Limits
+from api.rules.rule import NO_STATEMENT
 
-# All verdicts, best first; two zones know the first and the last.
-VERDICTS: tuple[str, ...] = ("pass", "conditional_pass", "conditional_fail", "fail")
-# Those of results outside the limit of acceptance.
-FAILING = VERDICTS[2:]
+# The zones, best first, of which two zones know the first and the last; and what is no zone: the
+# rule makes no statement, because its precondition does not hold.
+ZONES: tuple[str, ...] = ("pass", "conditional_pass", "conditional_fail", "fail")
+VERDICTS: tuple[str, ...] = (*ZONES, NO_STATEMENT)
+# Those of results outside the limit of acceptance. A missing statement is no nonconformity.
+FAILING = ZONES[2:]
+# From best to worst for several results together. Where nothing is stated for one of them, that all
+# conform cannot be stated either; a nonconformity that is stated for another one stays one.
+_TOGETHER = (*ZONES[:2], NO_STATEMENT, *FAILING)
 
 
 def verdict(value: Number, limits: Limits, acceptance: Acceptance, zones: int) -> str:
@@ -39,7 +45,7 @@ def verdict(value: Number, limits: Limits, acceptance: Acceptance, zones: int) -
     Returns
     -------
     str
-        One of VERDICTS.
+        One of ZONES.
 
     Examples
     --------
@@ -58,7 +64,11 @@ def verdict(value: Number, limits: Limits, acceptance: Acceptance, zones: int) -
 
 
 def worst(verdicts: Iterable[str]) -> str:
-    """Return the worst of one or more verdicts.
+    """Return the worst of one or more verdicts: what is stated of all results together.
+
+    A result without statement is worse than one that passes, on condition too, and better than one
+    that fails: conformity of all is not stated, and a nonconformity that was found is not hidden
+    (ISO/IEC 17025:2017, 7.8.6.2: the statement names the results that it covers).
 
     Parameters
     ----------
@@ -78,8 +88,10 @@ def worst(verdicts: Iterable[str]) -> str:
     --------
     >>> worst(["pass", "conditional_fail", "conditional_pass"])
     'conditional_fail'
+    >>> worst(["pass", "no_statement"]), worst(["no_statement", "fail"])
+    ('no_statement', 'fail')
     """
-    return max(verdicts, key=VERDICTS.index)
+    return max(verdicts, key=_TOGETHER.index)
 
 
 def breakpoints(limits: Limits, acceptance: Acceptance, zones: int) -> tuple[Number, ...]:
@@ -132,7 +144,7 @@ def reachable(
     Returns
     -------
     tuple of str
-        Members of VERDICTS.
+        Members of ZONES.
 
     Raises
     ------
@@ -154,7 +166,7 @@ def reachable(
     # Between two neighbouring edges the verdict is constant: one inner point stands for all.
     inner = [(left + right) / 2 for left, right in pairwise(marks)]
     found = {verdict(point, limits, acceptance, zones) for point in (*marks, *inner)}
-    return tuple(name for name in VERDICTS if name in found)
+    return tuple(name for name in ZONES if name in found)
 
 
 def _between(value: Number, lower: Number | None, upper: Number | None) -> bool:

@@ -13,9 +13,10 @@ from collections.abc import Callable
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 
 from api.rules.acceptance import Acceptance, Prior
+from api.rules.branches import Branch
 from api.rules.exact import Number, plain, ratio, reported_uncertainty
 from api.rules.limits import Limits
-from api.rules.rule import Guard, Rule
+from api.rules.rule import NO_STATEMENT, Guard, Rule
 
 # Digits: up to the first a number is printed in full, beyond it with the second.
 _LONGEST, _ROUNDED = 10, 7
@@ -51,6 +52,7 @@ def statement(
     acceptance: Acceptance,
     rule: Rule,
     *,
+    branch: Branch | None = None,
     U: Number,
     k: Number,
     dof: Number | None = None,
@@ -72,6 +74,8 @@ def statement(
         The acceptance limits.
     rule : Rule
         The decision rule.
+    branch : Branch, optional
+        Which of its branches decided; not needed for a rule without precondition.
     U, k : Decimal or Fraction
         Expanded uncertainty in the unit of the limits, and its coverage factor.
     dof : Decimal or Fraction, optional
@@ -109,21 +113,32 @@ Expanded uncertainty U = 0.2 kN, k = 2.
     """
     span = _span(limits.lower, limits.upper, unit, _in_full)
     named = f"the specification {specification}" if specification else "the specification"
-    parts = [
-        f"Statement of conformity for {results or 'this result'}: "
-        f"{named} ({span}) {_outcome(verdict, acceptance, rule.zones)}.",
-        f"{_rule_name(rule)}: {_band(acceptance, rule.guard, unit)}.",
+    covered = results or "this result"
+    by = rule if branch is None else branch.rule
+    if branch is not None and by is None:
+        parts = [
+            f"No statement of conformity with {named} ({span}) is made for {covered}.",
+            f"{_rule_name(rule)}: {describe_rule(rule)}. Here {branch.reason}.",
+        ]
+    else:
+        by = by or rule
+        parts = [
+            f"Statement of conformity for {covered}: "
+            f"{named} ({span}) {_outcome(verdict, acceptance, by.zones)}.",
+            f"{_rule_name(rule)}{_branch(branch)}: {_band(acceptance, by.guard, unit)}.",
+        ]
+    parts += [
         f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, "
         f"k = {_brief(k, ROUND_HALF_EVEN)}{_freedom(dof)}.",
     ]
-    if prior is not None and rule.guard.basis == "global_risk":
+    if prior is not None and by is not None and by.guard.basis == "global_risk":
         mean, sd = _quantity(prior.mean, unit), _quantity(prior.sd, unit)
         parts.append(f"Items are taken to have the mean {mean} and the standard deviation {sd}.")
     if rule.prescribed_by:
         parts.append(f"The rule is prescribed by {rule.prescribed_by}.")
-    elif risks is not None:
+    elif risks is not None and verdict != NO_STATEMENT:
         parts.append(_risk(verdict, *risks))
-    if acceptance.reason:
+    if acceptance.reason and verdict != NO_STATEMENT:
         parts.append(f"Note: {acceptance.reason}.")
     return " ".join(parts)
 
@@ -150,6 +165,42 @@ def describe_guard(guard: Guard) -> str:
         share=_share(guard.share),
         target="" if guard.target is None else plain(guard.target),
     )
+
+
+def describe_rule(rule: Rule) -> str:
+    """Return what a rule does in words, with its preconditions and fallbacks.
+
+    Parameters
+    ----------
+    rule : Rule
+        The decision rule.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from api.rules.rule import rule_from_mapping
+    >>> tur = {"least_tur": "4"}
+    >>> describe_rule(rule_from_mapping(
+    ...     {"guard": {"basis": "none"}, "precondition": tur, "otherwise": "guard_U"}))
+    'simple acceptance, no guard band, if TUR is at least 4; else guard band w = U'
+    """
+    told, chain = [], tuple(rule.chain())
+    for one in chain:
+        asked = one.precondition
+        told.append(describe_guard(one.guard) + (f", if {asked.words}" if asked else ""))
+    if chain[-1].precondition is not None:
+        told.append("no statement")
+    return "; else ".join(told)
+
+
+def _branch(branch: Branch | None) -> str:
+    """Say which branch decided, and why, where there are several."""
+    if branch is None or not branch.checks:
+        return ""
+    return f", branch {branch.number} ({branch.reason})"
 
 
 def _freedom(dof: Number | None) -> str:

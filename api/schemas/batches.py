@@ -132,8 +132,9 @@ class BatchSchema(Schema):
         metadata={
             "description": (
                 "The row, then verdict, acceptance_lower, acceptance_upper, "
-                "conformance_probability, specific_risk, error_line, error_field, error; null "
-                "where empty"
+                "conformance_probability, specific_risk, where a rule that may serve has a "
+                "precondition rule_branch and rule_branch_reason, error_line, error_field, error; "
+                "null where empty"
             )
         },
     )

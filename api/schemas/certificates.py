@@ -14,6 +14,7 @@ from api.schemas.calibrations import (
     UseSchema,
 )
 from api.schemas.cmcs import BelowCmcSchema
+from api.schemas.decision_answers import BranchSchema
 from api.schemas.fields import MomentText, Text, WholeNumber
 
 STOP, MIND = "stop", "mind"
@@ -65,7 +66,16 @@ class ResultAnswerSchema(ResultSchema):
 
     verdict = fields.String(
         validate=validate.OneOf(VERDICTS),
-        metadata={"description": "What the rule decides; absent where it decides nothing"},
+        metadata={
+            "description": (
+                "What the rule decides, no_statement where its preconditions do not hold; absent "
+                "where it decides nothing"
+            )
+        },
+    )
+    branch = fields.Nested(
+        BranchSchema,
+        metadata={"description": "Of a rule with a precondition: which branch decides, and why"},
     )
     taken = fields.Nested(TakenSchema)
     rule_version = WholeNumber()
@@ -106,7 +116,12 @@ class CertificateAnswerSchema(CalibrationSchema):
     overall = fields.Dict(
         keys=Text(),
         values=Text(allow_none=True),
-        metadata={"description": "Verdict of each stage: its worst point; null while that is open"},
+        metadata={
+            "description": (
+                "Verdict of each stage: its worst point, where no_statement is worse than "
+                "conditional_pass and better than conditional_fail; null while that is open"
+            )
+        },
     )
     statement = Text(
         lines=True, metadata={"description": "Of conformity: points covered, specification, rule"}

@@ -62,13 +62,41 @@ class ReportedSchema(Schema):
     U = fields.String(required=True)
 
 
+class BranchSchema(Schema):
+    """Which branch of a rule decided, and why."""
+
+    number = fields.Integer(required=True, metadata={"description": "From 1"})
+    decides = fields.Dict(
+        required=True,
+        allow_none=True,
+        metadata={"description": "Its guard and zones; null where no statement is made"},
+    )
+    reason = fields.String(
+        required=True, metadata={"description": "Each ratio asked for against its limit"}
+    )
+    preconditions = fields.List(
+        fields.Dict(),
+        required=True,
+        metadata={
+            "description": (
+                "Those asked, in order: the limit, the ratio (null where it has no bound), whether "
+                "it holds, and the reason in words"
+            )
+        },
+    )
+
+
 class DecisionSchema(Schema):
     """A decision, the verdict first; it was made on unrounded numbers."""
 
     id = fields.Integer(
         required=True, allow_none=True, metadata={"description": "Null if it was not stored"}
     )
-    verdict = fields.String(required=True, validate=validate.OneOf(VERDICTS))
+    verdict = fields.String(
+        required=True,
+        validate=validate.OneOf(VERDICTS),
+        metadata={"description": "no_statement: the rule states nothing, see branch"},
+    )
     limits = fields.Nested(LimitsAnswerSchema, required=True)
     acceptance = fields.Nested(AcceptanceAnswerSchema, required=True)
     guard_band = fields.Raw(
@@ -105,6 +133,9 @@ class DecisionSchema(Schema):
     reported = fields.Nested(ReportedSchema, required=True)
     rule = fields.Dict(
         required=True, metadata={"description": "{id, version}, or the object that was sent"}
+    )
+    branch = fields.Nested(
+        BranchSchema, metadata={"description": "Only where the rule has a precondition"}
     )
     engine_version = fields.String(required=True)
 

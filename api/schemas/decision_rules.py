@@ -8,7 +8,7 @@ from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate, validates_schema
 
-from api.rules.rule import BASES
+from api.rules.rule import BASES, MOST_BRANCHES, too_deep
 from api.schemas.base import StrictSchema
 from api.schemas.fields import (
     DecimalText,
@@ -63,11 +63,71 @@ class GuardSchema(StrictSchema):
     )
 
 
+class RatioText(fields.Field[Any]):
+    """A decimal number, or a quotient of whole numbers such as "1/3"."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        return value if isinstance(value, str) and "/" in value else decimal_of(value)
+
+
+class PreconditionSchema(StrictSchema):
+    """What must hold for the rule to decide: one of two ratios, equality included."""
+
+    least_tur = RatioText(
+        metadata={
+            "description": (
+                "Least TUR = (upper - lower) / (2 U at 95 %), such as 4; needs both limits"
+            )
+        }
+    )
+    greatest_U_over_T = RatioText(
+        metadata={
+            "description": (
+                "Greatest U/T, such as 1/3: U as stated with its k, T = (upper - lower) / 2; needs "
+                "both limits"
+            )
+        }
+    )
+
+    @validates_schema
+    def _one(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if len(data) != 1:
+            detail = "two ratios" if data else "no ratio"
+            raise refuse(detail, "send one of least_tur and greatest_U_over_T")
+
+
+class OtherwiseField(fields.Field[Any]):
+    """What decides where the precondition does not hold: a rule, or "no_statement"."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        # Read here and not by a nested schema, which would have to know itself.
+        if too_deep(value):
+            raise refuse(f"more than {MOST_BRANCHES} rules follow each other", "leave some out")
+        return value if isinstance(value, str) else read_rule(value)
+
+
 class RuleObjectSchema(StrictSchema):
     """A rule given with a request, recorded nowhere."""
 
     guard = fields.Nested(GuardSchema, required=True)
     zones = WholeNumber(validate=validate.OneOf((2, 4)), metadata={"description": "2 or 4"})
+    precondition = fields.Nested(
+        PreconditionSchema,
+        metadata={"description": "What must hold for guard and zones to decide"},
+    )
+    otherwise = OtherwiseField(
+        metadata={
+            "description": (
+                "What decides where the precondition does not hold: the id of a rule, {id, "
+                "version}, a rule object with a guard and, if it likes, a precondition and an "
+                "otherwise of its own, or no_statement, which is the default"
+            )
+        }
+    )
     title = Text()
     prescribed_by = Text(metadata={"description": "Regulation, standard or customer"})
     agreed_with = Text()
@@ -150,6 +210,9 @@ class RuleExampleSchema(Schema):
     prior = fields.Dict(metadata={"description": "Only for rules that need one"})
     acceptance = fields.Dict(required=True)
     guard_band = fields.Raw(required=True)
+    branch = fields.Dict(
+        metadata={"description": "Of a rule with a precondition: which branch decides, and why"}
+    )
     worst_specific_risk = fields.Float(
         required=True,
         allow_none=True,
@@ -164,6 +227,17 @@ class RuleAnswerSchema(Schema):
     version = fields.Integer(required=True)
     guard = fields.Dict(required=True)
     zones = fields.Integer(required=True)
+    precondition = fields.Dict(
+        metadata={"description": "Only of a rule that has one: least_tur or greatest_U_over_T"}
+    )
+    otherwise = fields.Raw(
+        metadata={
+            "description": (
+                "Only with a precondition: no_statement, or the rule that decides where it does "
+                "not hold, one that was recorded with its id and version"
+            )
+        }
+    )
     title = fields.String()
     prescribed_by = fields.String()
     agreed_with = fields.String()

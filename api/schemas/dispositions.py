@@ -40,7 +40,8 @@ class DispositionSchema(StrictSchema):
         lines=True,
         metadata={
             "description": "Told in the notice; needed for no_action where a verdict becomes or "
-            "could become fail. Name nothing that is another customer's"
+            "could become fail, or a statement is made no more. Name nothing that is another "
+            "customer's"
         },
     )
     certificates = fields.List(

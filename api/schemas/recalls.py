@@ -25,6 +25,13 @@ class Stale(fields.Field[bool | str]):
         return self.WORDS[word]
 
 
+class BranchShortSchema(StrictSchema):
+    """Which branch of a rule with a precondition decides with the U before or after, and why."""
+
+    number = WholeNumber(minimum=1)
+    reason = Text()
+
+
 class PointSchema(StrictSchema):
     """One point: how it moves and what the agreed rule says; numbers as text, null if unknown.
 
@@ -42,7 +49,12 @@ class PointSchema(StrictSchema):
     decided_before = Text(
         metadata={"description": "What the rule gave before, where another verdict was reported"}
     )
-    verdict_after = Text(allow_none=True)
+    verdict_after = Text(
+        allow_none=True,
+        metadata={"description": "no_statement where the rule states nothing any more"},
+    )
+    branch_before = fields.Nested(BranchShortSchema)
+    branch_after = fields.Nested(BranchShortSchema)
     verdicts_possible = fields.List(Text())
     changed = fields.Boolean(allow_none=True)
 

@@ -331,6 +331,21 @@ def test_rows_without_a_rule_take_the_one_named_or_one_of_a_file(run, tmp_path):
     assert failing.exit_code == 1
 
 
+def test_a_missing_statement_ends_with_a_code_of_its_own_where_it_is_asked_for(run, tmp_path):
+    results, rules = tmp_path / "results.csv", tmp_path / "rules.json"
+    tur = {"id": "tur", "guard": {"basis": "none"}, "precondition": {"least_tur": "4"}}
+    rules.write_text(json.dumps([tur]))
+    asked = ("evaluate", results, "--rule", "tur", "--rules", rules)
+    # TUR 0.2 / (2 x 0.05) = 2, and 5 for the one that fails
+    results.write_text("value,U,lower,upper\n0.05,0.05,-0.1,0.1\n")
+    silent = run(*asked)
+    assert (silent.exit_code, ",no_statement," in silent.stdout) == (0, True)
+    assert "1 no statement" in silent.stderr
+    assert run(*asked, "--fail-on-nonconformity").exit_code == 4
+    results.write_text("value,U,lower,upper\n0.05,0.05,-0.1,0.1\n0.2,0.02,-0.1,0.1\n")
+    assert run(*asked, "--fail-on-nonconformity").exit_code == 1
+
+
 @pytest.mark.parametrize("ending", [".ndjson", ".json", ".parquet", ".arrow"])
 def test_a_file_is_decided_from_and_to_the_format_of_its_ending(run, tmp_path, ending):
     there, back = tmp_path / f"decided{ending}", tmp_path / "back.csv"

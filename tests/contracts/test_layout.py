@@ -33,6 +33,10 @@ MIRRORED = (
 # Modules of those folders without one, and where their tests are instead.
 ELSEWHERE = {
     "api/resources/access.py": "tests/whole/test_customer_keys.py: what a customer's key sees",
+    "api/rules/branch_reasons.py": "tests/api/rules/test_branch_columns.py: each row's own reason",
+    "api/rules/guard.py": "tests/api/rules/test_rule.py: a rule is read with its guard",
+    "api/rules/rule_parts.py": "tests/api/rules/test_rule.py: what is refused in a rule",
+    "api/rules/settling.py": "tests/api/rules/test_vector.py: rows on an edge",
     "api/services/grounds/finding.py": "a record without a deed",
     "api/store/agreements.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/services/casework/entry_filters.py": "tests/api/resources/test_dispositions.py filters",

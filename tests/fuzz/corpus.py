@@ -223,6 +223,20 @@ def requests() -> list[tuple[str, str, dict[str, Any]]]:
             "/v1/decision-rules",
             {"id": "Z", "guard": {"basis": "specific_risk", "target": "0.02"}, "zones": 2},
         ),
+        (
+            "POST",
+            "/v1/decision-rules",
+            {
+                "id": "Y",
+                "guard": {"basis": "none"},
+                "precondition": {"least_tur": "4"},
+                "otherwise": {
+                    "guard": {"basis": "U", "factor": "1"},
+                    "precondition": {"greatest_U_over_T": "1/3"},
+                    "otherwise": {"id": "guard_U", "version": 1},
+                },
+            },
+        ),
         ("POST", "/v1/specifications", {"id": "Z", "unit": "kN", "tolerance": tolerance}),
         (
             "POST",

@@ -23,11 +23,11 @@ from numpy.typing import NDArray
 
 from api.errors import Conflict
 from api.rules.decide import VERDICTS
-from api.rules.rule import BUILT_IN, Rule, rule_from_mapping
+from api.rules.rule import BUILT_IN, Rule, RuleError, rule_from_mapping
 from api.services.batches.columns import Answers, decide_frame
 from api.services.batches.formats import Writer
 from api.services.batches.masks import Explain
-from api.services.batches.pieces import ERROR_FILE, ERRORS, RISKS, TEXTS, Piece
+from api.services.batches.pieces import BRANCH, ERROR_FILE, ERRORS, RISKS, TEXTS, Piece
 from api.spans import span
 
 # More would need more memory, and the columnar library has threads of its own.
@@ -109,7 +109,7 @@ class Batch:
 
 
 def answers_frame(found: Answers, lines: Sequence[int], file: str | None = None) -> pl.DataFrame:
-    """Return the columns that a row gets: verdict, acceptance limits, risks, error.
+    """Return the columns that a row gets: verdict, acceptance limits, risks, branch, error.
 
     `lines` are the numbers of the rows; those in error carry theirs, and that of their file if
     there are several.
@@ -119,6 +119,10 @@ def answers_frame(found: Answers, lines: Sequence[int], file: str | None = None)
     columns |= {
         name: pl.Series(found.risks[name]).fill_nan(None) for name in RISKS if name in found.risks
     }
+    if found.branch is not None:
+        number, reason = BRANCH
+        columns[number] = pl.Series(found.branch.numbers, dtype=pl.Int64).replace(0, None)
+        columns[reason] = found.branch.reasons
     kinds = (pl.Int64, pl.String, pl.String)
     for name, kind in zip(ERRORS, kinds, strict=True):
         columns[name] = pl.Series([None], dtype=kind).new_from_index(0, size)
@@ -140,14 +144,28 @@ def answers_frame(found: Answers, lines: Sequence[int], file: str | None = None)
 
 
 def rules_from(documents: Iterable[Mapping[str, Any]]) -> dict[str, Rule]:
-    """Return the built-in rules and those of a file, by id.
+    """Return the built-in rules and those of a file, by id; they may fall back on one another.
 
     Raises RuleError for an object that is no rule, Conflict for an id that is taken.
     """
-    rules = dict(BUILT_IN)
+    waiting: dict[str, Mapping[str, Any]] = {}
     for document in documents:
-        rule = rule_from_mapping(document)
-        if rule.id in rules:
-            raise Conflict(f'the rule "{rule.id}" is built in or stands twice in the file')
-        rules[rule.id] = rule
-    return rules
+        code = document.get("id", "inline") if isinstance(document, Mapping) else "inline"
+        if code in BUILT_IN or code in waiting:
+            raise Conflict(f'the rule "{code}" is built in or stands twice in the file')
+        waiting[code] = document
+    rules, reading = dict(BUILT_IN), set[str]()
+
+    def find(code: str, version: int | None) -> Rule | None:
+        if code in reading:
+            raise RuleError("/otherwise", f"rule {code!r} comes back to itself; name another rule")
+        if code not in rules and code in waiting:
+            reading.add(code)
+            rules[code] = rule_from_mapping(waiting[code], find)
+            reading.remove(code)
+        rule = rules.get(code)
+        return rule if rule is not None and version in (None, rule.version) else None
+
+    for code in waiting:
+        find(code, None)
+    return {**BUILT_IN, **{code: rules[code] for code in waiting}}

@@ -2,7 +2,8 @@
 
 Choice: the rows of one rule go through the kernel in one piece, those on an edge through exact
 decimals (`exact`), and what neither can settle one by one (`rows`), so that verdicts
-equal those of single decisions. `masks` sets aside what cannot be decided at all.
+equal those of single decisions. The rows of a rule with a precondition go branch by branch. `masks`
+sets aside what cannot be decided at all.
 
 Not checked: that the rows belong together, or that U is in the unit of the value.
 """
@@ -16,13 +17,16 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from api.rules.bands import Rows as FloatRows
+from api.rules.branch_columns import UNSETTLED, branch_numbers
+from api.rules.branches import branches
 from api.rules.decide import VERDICTS
 from api.rules.decimals import tidy_limits
 from api.rules.exact import from_float, plain
 from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, UNDECIDED, Columns
 from api.rules.risk import Floats
-from api.rules.rule import Rule
-from api.rules.vector import decide_columns
+from api.rules.rule import BUILT_IN, Rule
+from api.rules.vector import decide_columns, state_nothing
 from api.services.batches.exact import ExactLimits, exact_limits
 from api.services.batches.masks import (
     NUMBERS,
@@ -36,7 +40,7 @@ from api.services.batches.masks import (
     groups,
     read_table,
 )
-from api.services.batches.rows import Rows, decide_one_by_one
+from api.services.batches.rows import Rows, decide_one_by_one, each_branch
 
 INPUTS = (*NUMBERS, *PRIOR, "unit", "rule")
 
@@ -45,18 +49,34 @@ _LIMIT_MAKERS = ("U", "lower", "upper", "nominal", "tolerance")
 
 
 @dataclass(slots=True)
+class Branches:
+    """Which branch of its rule decided each row, from 1, and why; 0 and None where there is one."""
+
+    numbers: NDArray[np.int8]
+    reasons: pl.Series
+
+    @classmethod
+    def none(cls, size: int) -> Branches:
+        """Return those of rows that nothing has decided yet."""
+        reasons = pl.Series([None], dtype=pl.String).new_from_index(0, size)
+        return cls(np.zeros(size, dtype=np.int8), reasons)
+
+
+@dataclass(slots=True)
 class Answers:
     """Answers in the order of the rows.
 
     `codes` are indices into VERDICTS, -1 where there is none; `limits` are columns of text, or of
     floats where the requirements were floats; a risk is NaN where it does not exist. `errors`
-    holds, by row, the column that is wrong and why.
+    holds, by row, the column that is wrong and why; `branch` is None where no rule that may serve
+    has a precondition.
     """
 
     codes: NDArray[np.int8]
     limits: dict[str, pl.Series]
     risks: dict[str, Floats]
     errors: Faults = field(default_factory=dict)
+    branch: Branches | None = None
 
     def verdicts(self) -> pl.Series:
         """Return the verdicts as text, null where there is none."""
@@ -101,10 +121,21 @@ def decide_frame(
         {name: pl.Series(name, [None], kind).new_from_index(0, size) for name in LIMITS},
         {name: np.full(size, np.nan) for name in risks},
         errors,
+        Branches.none(size) if _may_branch(frame, rules, default_rule) else None,
     )
     for rule, rows in _by_rule(frame, rules, default_rule, errors):
         _decide_group(found, table.some(rows), rule, rows)
     return found
+
+
+def _may_branch(frame: pl.DataFrame, rules: Mapping[str, Rule], default_rule: Rule | None) -> bool:
+    """Say whether a rule with a precondition may serve a row, by the columns and not by the cells.
+
+    So all pieces of a table have the same answers.
+    """
+    serving = [] if default_rule is None else [default_rule]
+    serving += rules.values() if "rule" in frame.columns else ()
+    return any(rule.precondition is not None for rule in serving)
 
 
 def _limits_are_text(frame: pl.DataFrame) -> bool:
@@ -132,6 +163,9 @@ def _by_rule(
 
 def _decide_group(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
     """Decide the rows of one rule and put the answers where they belong."""
+    if rule.precondition is not None:
+        _decide_branches(found, table, rule, rows)
+        return
     is_text = found.limits[LIMITS[0]].dtype == pl.String
     exact = exact_limits(rule, table.numbers) if is_text else None
     decided = _decided(table, rule, {*found.risks, *(LIMITS if exact is None else ())})
@@ -145,11 +179,64 @@ def _decide_group(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
         tidy_limits(decided, makers, rule.guard)
         limits = {name: pl.Series(decided[name]).fill_nan(None) for name in LIMITS}
     found.fill(rows, decided, limits)
+    _decide_slow(found, table, rule, rows, slow)
+
+
+def _decide_slow(found: Answers, table: Table, rule: Rule, rows: Some, slow: Some) -> None:
     if slow.size:
-        prior = PRIOR if table.numbers.keys() >= set(PRIOR) else ()
-        names = [name for name in (*NUMBERS, *prior) if name in table.numbers]
-        texts = {name: table.numbers[name].texts(slow) for name in names}
+        texts = _texts(table, slow)
         _fill_slow(found, rows[slow], decide_one_by_one(texts, rule))
+
+
+def _texts(table: Table, some: Some) -> dict[str, list[str]]:
+    prior = PRIOR if table.numbers.keys() >= set(PRIOR) else ()
+    names = [name for name in (*NUMBERS, *prior) if name in table.numbers]
+    return {name: table.numbers[name].texts(some) for name in names}
+
+
+def _decide_branches(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
+    """Decide the rows of a rule with a precondition, each with those of its branch."""
+    numbers = _branch_numbers(table, rule)
+    for number, one in enumerate((None, *branches(rule))):
+        some = np.flatnonzero(numbers == number)
+        if not some.size:
+            continue
+        if number == UNSETTLED:
+            _decide_slow(found, table, rule, rows, some)
+        elif one is None:
+            _state_nothing(found, table.some(some), rule, rows[some])
+        else:
+            _decide_group(found, table.some(some), one, rows[some])
+    decided = np.flatnonzero(found.codes[rows] != UNDECIDED)
+    if found.branch is None or not decided.size:
+        return
+    told, reasons = zip(*each_branch(_texts(table, decided), rule), strict=True)
+    found.branch.numbers[rows[decided]] = told
+    found.branch.reasons = found.branch.reasons.scatter(
+        rows[decided], pl.Series(reasons, dtype=pl.String)
+    )
+
+
+def _branch_numbers(table: Table, rule: Rule) -> NDArray[np.int8]:
+    """Return the branch of each row, UNSETTLED where only its text can tell."""
+    numbers, k = table.numbers, table.floats("k")
+    value = numbers["value"].floats
+    k = np.full(len(value), 2.0) if k is None else np.where(np.isnan(k), 2.0, k)
+    given = FloatRows(value, numbers["U"].floats, k, table.lower, table.upper, table.floats("dof"))
+    found = branch_numbers(rule, given)
+    found[table.odd] = UNSETTLED
+    return found
+
+
+def _state_nothing(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
+    """Fill in rows of which the rule states nothing: their risks, and no acceptance limits."""
+    decided = _decided(table, BUILT_IN["simple"], {*found.risks, *LIMITS})
+    slow = np.flatnonzero(decided["exact_needed"])
+    state_nothing(decided)
+    kind = found.limits[LIMITS[0]].dtype
+    nothing = pl.Series([None], dtype=kind).new_from_index(0, len(rows))
+    found.fill(rows, decided, dict.fromkeys(LIMITS, nothing))
+    _decide_slow(found, table, rule, rows, slow)
 
 
 def _decided(table: Table, rule: Rule, wanted: set[str]) -> Columns:

@@ -26,7 +26,7 @@ from api.services.batches.format_arrow import (
 from api.services.batches.format_csv import read_csv, write_csv, write_heading
 from api.services.batches.format_json import pieces_of, read_document, read_ndjson, repeat_rows
 from api.services.batches.masks import NUMBERS, PRIOR
-from api.services.batches.pieces import ERRORS, OUTPUTS, Piece, unreadable
+from api.services.batches.pieces import BRANCH, ERRORS, OUTPUTS, Piece, unreadable
 
 Summary = Mapping[str, Any]
 
@@ -116,8 +116,9 @@ class CsvWriter:
             # Columns without a cell take time too; the end of the line can stand for them.
             table = table.drop(ERRORS)
         texts = () if self._raw else _doubtful(table, without_errors)
-        # Messages have commas.
-        plain, empty = piece.plain and without_errors, len(names) - table.width
+        # Messages have commas, and so may reasons.
+        plain = piece.plain and without_errors and BRANCH[0] not in names
+        empty = len(names) - table.width
         return names, write_csv(table, texts, plain, empty)
 
     def write(self, prepared: tuple[list[str], bytes]) -> bytes:

@@ -21,8 +21,10 @@ from api.services.batches.masks import Faults
 
 TEXTS = ("verdict", *LIMITS)
 RISKS = ("conformance_probability", "specific_risk", *GLOBAL_RISKS, *POSTERIOR)
+# Which branch of its rule decided a row and why; where a rule that may serve has several.
+BRANCH = ("rule_branch", "rule_branch_reason")
 ERRORS = ("error_line", "error_field", "error")
-OUTPUTS = (*TEXTS, *RISKS, *ERRORS)
+OUTPUTS = (*TEXTS, *RISKS, *BRANCH, *ERRORS)
 ERROR_FILE = "error_file"  # of a batch in parts
 KNOWN = ("id", *INPUTS)
 MOST_COLUMNS = 500

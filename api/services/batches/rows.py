@@ -2,7 +2,8 @@
 
 Choice: text in, text out, by `api.rules.vector.decide_rows`. An acceptance limit is exact where
 the guard band is a multiple of U, a share of the tolerance or a fixed width; where it comes from a
-root or a solved risk it has 15 digits.
+root or a solved risk it has 15 digits. Under a rule with a precondition each row has the limits of
+its branch.
 
 Not checked: the cells; the row schema has passed them.
 """
@@ -16,6 +17,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from api.rules.branch_reasons import branch_of_each
+from api.rules.branches import branches
 from api.rules.decimals import exact_factors
 from api.rules.exact import exact_arithmetic, from_float, plain
 from api.rules.kernel import LIMITS, Columns
@@ -52,6 +55,12 @@ def decide_one_by_one(columns: Texts, rule: Rule) -> Rows:
     return Rows(found, _acceptance_texts(rule, texts, found), wrong)
 
 
+def each_branch(columns: Texts, rule: Rule) -> list[tuple[int, str]]:
+    """Return which branch of the rule decided each row, which has a verdict, and why."""
+    texts = _placed(columns)
+    return branch_of_each(texts, rule, range(len(texts["U"])))
+
+
 def _placed(columns: Texts) -> dict[str, Sequence[str]]:
     """Turn nominal and tolerance into lower and upper, exactly, in the rows that give them."""
     texts = dict(columns)
@@ -77,6 +86,23 @@ def _around(nominal: str, tolerance: str) -> Pair:
 
 def _acceptance_texts(rule: Rule, texts: Texts, found: Columns) -> tuple[list[str], list[str]]:
     """Return the acceptance limits of both sides as text, empty where there is none."""
+    if rule.precondition is None:
+        return _limit_texts(rule, texts, found)
+    size = len(texts["U"])
+    both = [""] * size, [""] * size
+    for number, one in enumerate(branches(rule), 1):
+        rows = np.flatnonzero(found["branch"] == number).tolist()
+        if one is None or not rows:
+            continue
+        some = {name: [column[row] for row in rows] for name, column in texts.items()}
+        part = _limit_texts(one, some, {name: column[rows] for name, column in found.items()})
+        for side, limits in zip(both, part, strict=True):
+            for row, limit in zip(rows, limits, strict=True):
+                side[row] = limit
+    return both
+
+
+def _limit_texts(rule: Rule, texts: Texts, found: Columns) -> tuple[list[str], list[str]]:
     if exact_factors(rule.guard) is None:
         lower, upper = ([_rounded(limit) for limit in found[name].tolist()] for name in LIMITS)
         return lower, upper

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record
 from api.services.certificates import agreed, results, statements
 from api.services.certificates.use_corrections import corrections as use_corrections
+from api.services.decisions.answers import branch_answer
 from api.services.recalls.recall_states import reviewed_by
 from api.services.records import record_corrections
 from api.services.records.measured_in import measured_in
@@ -54,7 +55,7 @@ def parts(session: Session, certificate: Certificate) -> Record:
         "uses": _uses(session, certificate.id),
         "use_corrections": of_uses,
         "corrections": sorted(both, key=lambda one: datetime.fromisoformat(one["at"])),
-        "results": _results(session, certificate, [row.decided for row in found]),
+        "results": _results(session, certificate, found),
     }
 
 
@@ -108,7 +109,7 @@ def _uses(session: Session, certificate: int) -> list[Record]:
 
 
 def _results(
-    session: Session, certificate: Certificate, verdicts: Sequence[str | None]
+    session: Session, certificate: Certificate, stated: Sequence[statements.Row]
 ) -> list[Record]:
     rows = session.execute(
         select(
@@ -126,10 +127,11 @@ def _results(
     )
     held = _held(session, certificate)
     shown = []
-    for row, verdict in zip(rows, verdicts, strict=True):
+    for row, said in zip(rows, stated, strict=True):
         values = {name: getattr(row.Result, name) for name in RESULT}
         values |= {
-            "verdict": verdict,
+            "verdict": said.decided,
+            "branch": None if said.branch is None else branch_answer(said.branch),
             "rule": row.code,
             "rule_version": row.rule_version,
             "specification_version": row.spec_version,

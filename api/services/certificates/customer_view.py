@@ -46,6 +46,7 @@ STATED = ("overall", "statement")
 RESULT = (
     *(name for name in results.COLUMNS if name != "note"),
     "verdict",
+    "branch",
     "tolerance",
     "tolerance_rel_pct",
     "rule",

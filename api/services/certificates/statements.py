@@ -3,7 +3,10 @@
 The verdict of a result is what the recorded version of its rule makes of the recorded numbers and
 limits, as in a recall. Where that decides nothing, what was reported is told as reported; where
 both are there and differ, the statement says so (ISO/IEC 17025:2017, 7.8.6.2: results covered,
-specifications met or not, rule applied). Not checked: that the paper says the same.
+specifications met or not, rule applied). A result of which its rule makes no statement is not
+covered: the statement names it apart, with the reason, and the stage as a whole has no statement
+either, unless another of its points fails (ILAC-G8:09/2019, 4.2, from memory, leaves such rules to
+what was agreed). Not checked: that the paper says the same.
 """
 
 from __future__ import annotations
@@ -16,8 +19,10 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from api.rules.branches import Branch
+from api.rules.rule import NO_STATEMENT
 from api.rules.verdicts import worst
-from api.rules.wording import describe_guard
+from api.rules.wording import describe_rule
 from api.services.decisions.specifications import specification_names
 from api.services.recalls.reading_results import Statement, judged
 from api.store.reading import SessionReader
@@ -47,7 +52,8 @@ class Row:
     """One result; numbers as text in `unit` ("%" for relative results), None where not recorded.
 
     `decided` is the verdict of the rule, `reported` the one that was sent. `rule` names the
-    decision rule in words, `specification` the recorded version that its limits came from.
+    decision rule in words, `specification` the recorded version that its limits came from, `branch`
+    which branch of a rule with a precondition decided.
     """
 
     point: str
@@ -63,6 +69,12 @@ class Row:
     rule: str | None
     specification: str | None
     direction: str | None
+    branch: Branch | None = None
+
+    @property
+    def stated(self) -> bool:
+        """Whether its rule states something of it."""
+        return self.decided not in (None, NO_STATEMENT)
 
     @property
     def verdict(self) -> str | None:
@@ -100,10 +112,11 @@ def _row(
     upper: Decimal | None,
     specification: str | None,
 ) -> Row:
-    rule = None
+    rule = branch = None
     if said.ruling is not None:
         one = said.ruling.judge.rule
-        rule = f"{one.id}, version {one.version}: {describe_guard(one.guard)}"
+        rule = f"{one.id}, version {one.version}: {describe_rule(one)}"
+        branch = said.ruling.branch
     return Row(
         str(point.name),
         point.stage,
@@ -118,11 +131,12 @@ def _row(
         rule,
         specification,
         point.direction,
+        branch,
     )
 
 
 def overall(found: Sequence[Row]) -> dict[str, str | None]:
-    """Return the verdict of each stage: its worst point; None while that is open.
+    """Return the verdict of each stage: its worst point (`verdicts.worst`); None while it is open.
 
     A stage with a result that is not decided is open, unless it fails already.
     """
@@ -182,11 +196,17 @@ def _stage(stage: str, some: Sequence[Row]) -> str:
     """What one stage states, with every point named once as decided, as reported or as open."""
     some = _told_apart(some)
     decided = [row for row in some if row.decided is not None]
+    stated = [row for row in some if row.stated]
+    unstated = [row for row in decided if not row.stated]
     reported = [row for row in some if row.decided is None and row.reported is not None]
     silent = [row for row in some if row.verdict is None]
     told = []
-    if decided:
-        told.append(_outcome(decided, whole=len(decided) == len(some)))
+    if stated:
+        told.append(_outcome(stated, whole=len(stated) == len(some)) + _by_branch(stated))
+    if unstated:
+        because = _grouped(unstated, lambda row: row.branch.reason if row.branch else "")
+        which = _points(unstated)
+        told.append(f"by its rule no statement of conformity is made for {which}: {because}.")
     if reported:
         as_told = _grouped(reported, lambda row: (row.reported or "").replace("_", " "))
         told.append(f"reported, and decided by no recorded rule: {as_told}.")
@@ -219,6 +239,15 @@ def _outcome(decided: Sequence[Row], *, whole: bool) -> str:
         for verdict in order
     )
     return f"{said} ({covered}{_range(decided)})."
+
+
+def _by_branch(stated: Sequence[Row]) -> str:
+    """Say by which branch of its rule each result was decided, where rules have several."""
+    chosen = [row for row in stated if row.branch is not None]
+    if not chosen:
+        return ""
+    as_told = _grouped(chosen, lambda row: f"by branch {row.branch.number if row.branch else 1}")
+    return f" Decided {as_told}."
 
 
 def _grouped(some: Sequence[Row], name: Callable[[Row], str]) -> str:

@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import Any, cast
 
 from api.rules import ENGINE_VERSION
+from api.rules.branches import Branch
 from api.rules.decide import Acceptance, Decision, Prior
 from api.rules.exact import Number, plain, ratio, reported_uncertainty, reported_value
 from api.rules.limits import Limits
@@ -59,8 +60,22 @@ def decision_answer(
     rounded = reported_value(value, U), reported_uncertainty(U)
     answer["reported"] = {"value": plain(rounded[0]), "U": plain(rounded[1])}
     answer["rule"] = dict(rule)
+    if decision.branch.checks:
+        answer["branch"] = branch_answer(decision.branch)
     answer["engine_version"] = ENGINE_VERSION
     return answer
+
+
+def branch_answer(branch: Branch) -> dict[str, Any]:
+    """Return which branch of a rule decided and why; `decides` is null where nothing is stated."""
+    rule = branch.rule
+    decides = None if rule is None else {"guard": rule.guard.to_mapping(), "zones": rule.zones}
+    return {
+        "number": branch.number,
+        "decides": decides,
+        "reason": branch.reason,
+        "preconditions": [check.to_mapping() for check in branch.checks],
+    }
 
 
 def limits_answer(limits: Limits) -> dict[str, str | None]:

@@ -11,6 +11,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from api.rules.decide import Decision, breakpoints, verdict
+from api.rules.rule import NO_STATEMENT
 
 # How far beyond the limits a result is followed, in widths of the part that the limits need; that
 # part is narrow where there is a limit on one side only.
@@ -22,7 +23,8 @@ Stretch = tuple[Fraction, Fraction]
 def view(decision: Decision) -> Stretch:
     """Return the ends of the axis: all limits and zones, the result as far as it is followed."""
     limits, accepted = decision.limits, decision.acceptance
-    edges = {Fraction(e) for e in breakpoints(limits, accepted, decision.rule.zones)}
+    by = decision.branch.rule
+    edges = {Fraction(e) for e in (breakpoints(limits, accepted, by.zones) if by else ())}
     edges |= {Fraction(e) for e in (limits.lower, limits.upper) if e is not None}
     value, U = Fraction(decision.value), Fraction(decision.U)
     low, high = min(edges), max(edges)
@@ -42,7 +44,11 @@ def zones_between(
     decision: Decision, low: Fraction, high: Fraction
 ) -> Iterator[tuple[Fraction, Fraction, str]]:
     """Return the stretches on which the verdict is one, from left to right, with it."""
-    zones = decision.rule.zones
+    by = decision.branch.rule
+    if by is None:
+        yield low, high, NO_STATEMENT
+        return
+    zones = by.zones
     found = breakpoints(decision.limits, decision.acceptance, zones)
     edges = {Fraction(edge) for edge in found}
     inner = sorted(edge for edge in edges if low < edge < high)

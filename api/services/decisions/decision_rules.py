@@ -1,9 +1,11 @@
 """Which rule was meant, and in which version? Rules are recorded once and never changed.
 
 Choice: a changed rule is a new version under the same id; without a version the latest is meant.
-The three built-in rules need no record; one is recorded as version 1 when the first result or
-decision that is stored under it needs a row to point at. Equal numbers are the same content,
-however they are written ("1.0" and "1").
+A rule that another one falls back on is kept inside it, whole and with its version, so that the
+other never changes either; recorded again, it takes the version that is the latest by then. The
+three built-in rules need no record; one is recorded as version 1 when the first result or decision
+that is stored under it needs a row to point at. Equal numbers are the same content, however they
+are written ("1.0" and "1").
 
 Not checked: that whoever agreed to a rule may do so.
 """
@@ -18,7 +20,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, NotFound, UnknownReference
-from api.rules.rule import BUILT_IN, Rule, RuleError, rule_from_mapping
+from api.rules.rule import BUILT_IN, NO_STATEMENT, Find, Rule, RuleError, rule_from_mapping
 from api.store import versions
 from api.store.tables import DecisionRule
 
@@ -65,6 +67,18 @@ def resolve_rule(
     raise UnknownReference(detail, [Issue("/rule", detail, remedy, code)])
 
 
+def finder(session: Session) -> Find:
+    """Return what finds the rules that a rule may fall back on: built in or recorded."""
+
+    def find(code: str, version: int | None) -> Rule | None:
+        try:
+            return resolve_rule(session, code, version)[0]
+        except UnknownReference:
+            return None
+
+    return find
+
+
 def ensure_rule(session: Session, code: str) -> int:
     """Return the row id of a rule's latest version, recording a built-in one on first use.
 
@@ -97,12 +111,12 @@ def record_rule(session: Session, sent: Mapping[str, Any], now_us: int) -> tuple
     Raises Conflict for the id of a built-in rule, InvalidRecord for a rule that cannot be used.
     """
     code = sent["id"]
-    if code in BUILT_IN or code == _INLINE:
+    if code in BUILT_IN or code in (_INLINE, NO_STATEMENT):
         detail = f'"{code}" is built in and cannot be redefined'
         issue = Issue("/id", detail, "record the rule under another id", code)
         raise Conflict(detail, [issue])
     try:
-        rule = rule_from_mapping(sent)
+        rule = rule_from_mapping(sent, finder(session))
     except RuleError as error:
         detail, _, remedy = str(error).partition("; ")
         issue = Issue(error.field, detail, remedy or "see the rules at GET /v1/decision-rules")

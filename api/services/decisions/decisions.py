@@ -201,8 +201,8 @@ def replay(session: Session, key: int) -> dict[str, Any]:
     row = _row(session, key)
     request = _revived(row.request)
     rule = row.answer["rule"]
-    if "version" in rule:
-        request["rule"] = {"id": rule["id"], "version": rule["version"]}
+    recorded = "guard" not in rule
+    request["rule"] = {"id": rule["id"], "version": rule["version"]} if recorded else rule
     _, found, _ = _answer(session, request)
     # Through JSON, as the stored one went.
     replayed = json.loads(json.dumps(found))

@@ -21,7 +21,8 @@ from matplotlib.patches import Patch, Rectangle
 
 from api.rules.decide import VERDICTS, Decision
 from api.rules.exact import Number, plain
-from api.rules.wording import describe_guard
+from api.rules.rule import NO_STATEMENT
+from api.rules.wording import describe_rule
 from api.services.base import figures
 from api.services.base.figure_labels import marks_of, placed
 from api.services.base.figures import GREY, INK, PALE, SIZE, SMALL, width_of
@@ -33,7 +34,9 @@ _SPARE = _MARGIN - 4
 _BODY, _STRIP, _ROW, _GAP = 118.0, 34.0, 13.0, 4.0
 _BELOW, _LEGEND_ROW = 30.0, 15.0
 _HATCHES = {"pass": "", "conditional_pass": "..", "conditional_fail": "///", "fail": "xxx"}
+_HATCHES[NO_STATEMENT] = "--"
 _FILLS = {"pass": "#ffffff", "conditional_pass": "#f2f2f2", "conditional_fail": PALE, "fail": PALE}
+_FILLS[NO_STATEMENT] = "#ffffff"
 _GUARD = "\\\\\\\\"
 
 
@@ -111,10 +114,12 @@ class _Picture:
         yield figures.cut(_heading(decision, self.result()), _AXIS, SIZE + 2), SIZE + 1, "bold"
         rule = decision.rule
         named = "Decision rule" if rule.id == "inline" else f"Decision rule {rule.id}"
-        words = f"{named}, version {rule.version}: {describe_guard(rule.guard)}"
+        words = f"{named}, version {rule.version}: {describe_rule(rule)}"
+        if decision.branch.checks:
+            words += f". Branch {decision.branch.number}: {decision.branch.reason}"
         for line in figures.lines_of(words, _AXIS):
             yield line, SMALL, "normal"
-        if decision.acceptance.reason:
+        if decision.acceptance.reason and decision.verdict != NO_STATEMENT:
             for line in figures.lines_of(f"Note: {decision.acceptance.reason}.", _AXIS, most=3):
                 yield line, SMALL, "normal"
 

@@ -22,11 +22,11 @@ from api.rules.decide import Decision, Prior, decide
 from api.rules.exact import FieldError, Number, exact_arithmetic, ratio
 from api.rules.limits import Limits, LimitsError
 from api.rules.reliability import prior_from_observed
-from api.rules.rule import BUILT_IN, Rule, RuleError, rule_from_mapping
+from api.rules.rule import BUILT_IN, Rule, RuleError, built_in, rule_from_mapping
 from api.rules.units import UnknownUnit, convert, is_force
 from api.services.base.texts import texted
 from api.services.base.units import PERCENT, check_unit
-from api.services.decisions.decision_rules import known_rules, resolve_rule
+from api.services.decisions.decision_rules import finder, known_rules, resolve_rule
 from api.services.decisions.specifications import limits_around, limits_at, resolve_specification
 
 Request = Mapping[str, Any]
@@ -36,6 +36,8 @@ _REMEDIES: tuple[tuple[type[FieldError], str], ...] = (
     (FieldError, "check the number and its unit"),
 )
 _TWO = Decimal(2)
+# The parts of a rule object that decide.
+_DECIDES = ("guard", "zones", "precondition", "otherwise")
 _SCALES = ("reading", "full_scale", "resolution")
 
 
@@ -94,10 +96,11 @@ def requested_rule(
         rule, row_id = resolve_rule(_needed(session), sent["id"], sent.get("version"))
         return rule, {"id": rule.id, "version": rule.version}, row_id
     try:
-        rule = rule_from_mapping(sent)
+        rule = rule_from_mapping(sent, built_in if session is None else finder(session))
     except RuleError as error:
         refuse(error, request)
-    shown = {name: part for name, part in rule.to_mapping().items() if name in ("guard", "zones")}
+    # With its fallbacks as they are now, so that a replay has the same ones.
+    shown = {name: part for name, part in rule.to_mapping().items() if name in _DECIDES}
     return rule, {**texted(sent), **shown}, None
 
 
@@ -117,7 +120,8 @@ def needs_records(request: Request) -> bool:
     if "agreement" in request:
         return True
     rule = request["rule"]
-    recorded = not ("guard" in rule or _built_in(rule)) or "budget" in request
+    alone = "otherwise" not in rule if "guard" in rule else _built_in(rule)
+    recorded = not alone or "budget" in request
     return recorded or _named(request.get("tolerance"))
 
 

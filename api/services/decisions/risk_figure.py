@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from itertools import groupby
 from math import nan
 from typing import Any, NamedTuple
 
@@ -25,12 +26,14 @@ from numpy.typing import NDArray
 
 from api.errors import InvalidRecord, Issue
 from api.rules.acceptance import Acceptance, Prior, acceptance
+from api.rules.branches import branches, choose
+from api.rules.decide import nothing_stated
 from api.rules.exact import FieldError, difference_over, from_float, plain, ratio
 from api.rules.limits import Limits
 from api.rules.reliability import prior_from_observed
 from api.rules.risk import Floats, global_risk, specific_risk
 from api.rules.rule import Rule
-from api.rules.wording import describe_guard
+from api.rules.wording import describe_rule
 from api.services.base import figures
 from api.services.base.figures import GREY, INK, SMALL
 from api.services.decisions.rule_words import EXAMPLE_PRIOR
@@ -106,8 +109,7 @@ def risk_curves(rule: Rule, limits: Limits, query: Mapping[str, Any]) -> Curves:
     for tur in TURS:
         U = from_float(float(difference_over(upper, lower, Decimal(1), 2 * tur)))
         prior = _prior(query, rule, limits, U)
-        missing = prior is None and rule.guard.basis == "global_risk" and words != ""
-        accepted = None if missing else acceptance(limits, U, rule, k=_K, prior=prior)
+        accepted = _accepted(rule, limits, U, prior, words)
         points.append(_Point(accepted, prior, float(U) / 2))
     specific = np.array([_worst(point, ends) for point in points])
     closed = np.array([point.accepted is not None and point.accepted.empty for point in points])
@@ -119,6 +121,18 @@ def risk_curves(rule: Rule, limits: Limits, query: Mapping[str, Any]) -> Curves:
         words += ", which no prior explains"
         words += f" below TUR {first:.2g}" if first else ""
     return Curves(specific, consumer, producer, closed, words)
+
+
+def _accepted(
+    rule: Rule, limits: Limits, U: Decimal, prior: Prior | None, words: str
+) -> Acceptance | None:
+    """Return what the branch that decides at this U accepts; None where its prior is missing."""
+    branch = choose(rule, limits, U, k=_K)
+    if branch.rule is None:
+        return nothing_stated(branch)
+    if prior is None and branch.rule.guard.basis == "global_risk" and words != "":
+        return None
+    return acceptance(limits, U, branch.rule, k=_K, prior=prior)
 
 
 def _prior(query: Mapping[str, Any], rule: Rule, limits: Limits, U: Decimal) -> Prior | None:
@@ -153,7 +167,8 @@ def _middle(limits: Limits) -> Decimal:
 
 
 def _as_in_the_examples(query: Mapping[str, Any], rule: Rule) -> bool:
-    return rule.guard.basis == "global_risk" and "lower" not in query and "upper" not in query
+    needed = any(one.guard.basis == "global_risk" for one in rule.chain())
+    return needed and "lower" not in query and "upper" not in query
 
 
 def _worst(point: _Point, ends: tuple[float, float]) -> float:
@@ -182,7 +197,7 @@ def _global(points: Sequence[_Point], ends: tuple[float, float]) -> tuple[Floats
 
 def _draw(rule: Rule, limits: Limits, curves: Curves) -> Figure:
     lower, upper = (plain(limit) for limit in (limits.lower, limits.upper) if limit is not None)
-    words = f"Version {rule.version}: {describe_guard(rule.guard)}; limits {lower} and {upper}"
+    words = f"Version {rule.version}: {describe_rule(rule)}; limits {lower} and {upper}"
     words += f"; {curves.prior}" if curves.prior else ""
     lines = figures.lines_of(words, _WIDTH - 32, most=3)
     entries = (1 if curves.consumer is None else 3) + int(curves.closed.any())
@@ -196,7 +211,7 @@ def _draw(rule: Rule, limits: Limits, curves: Curves) -> Figure:
     axes = figure.add_axes((60 / _WIDTH, 40 / height, 426 / _WIDTH, _PLOT / height))
     _axes(axes)
     _lines(axes, curves)
-    _nothing_passes(axes, curves.closed)
+    _nothing_passes(axes, curves.closed, None in branches(rule))
     axes.legend(
         loc="lower left",
         bbox_to_anchor=(-0.02, 1.01),
@@ -246,12 +261,18 @@ def _lines(axes: Axes, curves: Curves) -> None:
         line.set_gid(gid)
 
 
-def _nothing_passes(axes: Axes, closed: NDArray[np.bool_]) -> None:
+def _nothing_passes(axes: Axes, closed: NDArray[np.bool_], silent: bool) -> None:
     """Hatch the ratios at which the rule accepts no result."""
-    turs = [float(tur) for tur, empty in zip(TURS, closed, strict=True) if empty]
-    if turs:
+    also = ", or no statement is made" if silent else ""
+    label = f"no result can pass{also}"
+    # Branches of a rule may leave more than one gap.
+    for empty, run in groupby(zip(TURS, closed, strict=True), lambda pair: bool(pair[1])):
+        if not empty:
+            continue
+        turs = [float(tur) for tur, _ in run]
         span = axes.axvspan(
             turs[0], turs[-1], facecolor="none", edgecolor=GREY, hatch="\\\\\\\\", linewidth=0
         )
         span.set_gid("no-result-can-pass")
-        span.set_label("no result can pass")
+        span.set_label(label)
+        label = "_nolegend_"

@@ -10,14 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from itertools import zip_longest
 from typing import Any
 
-from api.rules.decide import Prior, acceptance, decide
+from api.rules.branches import branches, choose
+from api.rules.decide import Prior, acceptance, decide, nothing_stated
 from api.rules.limits import Limits
 from api.rules.rule import BUILT_IN, Rule
 from api.rules.wording import describe_guard
 from api.services.decisions.answers import (
     acceptance_answer,
+    branch_answer,
     guard_band_answer,
     limits_answer,
 )
@@ -58,6 +61,12 @@ _ZONES = {
 }
 
 
+_RATIOS = (
+    "TUR is the width of the tolerance interval over twice U at 95 %, T half that width, and U as "
+    "it is stated with its k; both limits are needed, and a ratio that equals its limit holds."
+)
+
+
 def rule_answer(rule: Rule, versions: Sequence[int] | None = None) -> dict[str, Any]:
     """Return a rule as it is answered: its record, an explanation and the example."""
     answer = rule.to_mapping() | {"built_in": rule.id in BUILT_IN}
@@ -73,6 +82,20 @@ def explanation(rule: Rule) -> str:
     Simple acceptance, no guard band: the acceptance limits are the tolerance limits. A result \
 inside the acceptance limits or on one passes; any other fails.
     """
+    if rule.precondition is None:
+        return _plain_explanation(rule)
+    told: list[str] = []
+    for one, decides in zip_longest(rule.chain(), branches(rule)):
+        asked = None if one is None else one.precondition
+        where = "Otherwise" if told else "Where"
+        if asked is not None:
+            where = f"Otherwise, where {asked.words}" if told else f"Where {asked.words}"
+        said = "No statement of conformity is made."
+        told.append(f"{where}: {said if decides is None else _plain_explanation(decides)}")
+    return " ".join([*told, _RATIOS])
+
+
+def _plain_explanation(rule: Rule) -> str:
     name = describe_guard(rule.guard)
     relaxed = " A negative guard band lies outside the tolerance limits: relaxed acceptance."
     return (
@@ -83,9 +106,13 @@ inside the acceptance limits or on one passes; any other fails.
 
 def example(rule: Rule) -> dict[str, Any]:
     """Return the acceptance limits and the worst specific risk for the example's result."""
-    prior = EXAMPLE_PRIOR if rule.guard.basis == "global_risk" else None
-    accepted = acceptance(_LIMITS, _U, rule, k=_K, prior=prior)
-    worst = None
+    branch = choose(rule, _LIMITS, _U, k=_K)
+    one, worst = branch.rule, None
+    prior = EXAMPLE_PRIOR if one is not None and one.guard.basis == "global_risk" else None
+    if one is None:
+        accepted = nothing_stated(branch)
+    else:
+        accepted = acceptance(_LIMITS, _U, one, k=_K, prior=prior)
     if not accepted.empty:
         edges = [edge for edge in (accepted.lower, accepted.upper) if edge is not None]
         found = [decide(edge, _U, _LIMITS, rule, k=_K, prior=prior) for edge in edges]
@@ -93,6 +120,8 @@ def example(rule: Rule) -> dict[str, Any]:
     answer: dict[str, Any] = {"limits": limits_answer(_LIMITS), "U": "0.2", "k": "2"}
     if prior is not None:
         answer["prior"] = {"mean": "0", "sd": "0.5"}
+    if branch.checks:
+        answer["branch"] = branch_answer(branch)
     return answer | {
         "acceptance": acceptance_answer(accepted),
         "guard_band": guard_band_answer(accepted),

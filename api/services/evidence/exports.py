@@ -79,7 +79,7 @@ def rows(session: Session, recall_id: int, lists: Sequence[str]) -> Iterator[lis
             if len(points) != len(results) and points:
                 raise ValueError(f"results of {entry['certificate']} do not fit its entry")
             for point, result in zip(points, results, strict=False):
-                yield [*front, *_point(point, result), *back]
+                yield [*front, *_point(point, result), *_with_branch(back, point)]
             if not points:
                 yield [*front, *[None] * (len(COLUMNS) - len(front) - len(back)), *back]
         leading.forget(keys)
@@ -222,6 +222,15 @@ def _point(point: Record, result: Result) -> list[Cell]:
         " or ".join(possible) if possible else None,
         point["changed"],
     ]
+
+
+def _with_branch(back: list[Cell], point: Record) -> list[Cell]:
+    """Add to the reasons which ratio made the rule decide by another branch, or state nothing."""
+    branch = point.get("branch_after")
+    if branch is None or not point["changed"]:
+        return back
+    reason, *others = back
+    return [f"{reason}; {branch['reason']}" if reason else branch["reason"], *others]
 
 
 def _number(value: Any) -> Cell:

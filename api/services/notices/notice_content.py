@@ -20,9 +20,9 @@ from sqlalchemy.orm import Session, aliased
 
 from api.rules.exact import reported_uncertainty, reported_value
 from api.rules.rule import rule_from_mapping
-from api.rules.wording import describe_guard
+from api.rules.wording import describe_rule
 from api.services.base.record import Record
-from api.services.casework.no_action import becomes_fail
+from api.services.casework.no_action import becomes_fail, loses_statement
 from api.services.notices import notice_words as words
 from api.services.recalls.recall_states import NONE, recall_states
 from api.store.casework import Disposition
@@ -138,6 +138,7 @@ def _action(one: Subject, points: Sequence[Record]) -> Record:
         action,
         corrected=_all_corrected(points),
         fails=becomes_fail(one.entry),
+        silent=loses_statement(one.entry),
         reason=reason,
     )
     return {"action": action, "words": said, **({} if reason is None else {"reason": reason})}
@@ -195,8 +196,8 @@ def _point(point: Record, row: Row[*tuple[Any, ...]]) -> Record:
         "limits": {"lower": _text(result.limit_lower), "upper": _text(result.limit_upper)},
         "rule": _rule(row),
         "verdict_before": point["verdict_before"],
-        # Only where its rule had given another one before the fault.
-        **{name: point[name] for name in ("decided_before",) if name in point},
+        # Only where its rule had given another one before the fault, or has several branches.
+        **{name: point[name] for name in ("decided_before", "branch_after") if name in point},
         "verdict_after": point["verdict_after"],
         "verdicts_possible": point.get("verdicts_possible"),
         "changed": point["changed"],
@@ -218,8 +219,8 @@ def _rule(row: Row[*tuple[Any, ...]]) -> str | None:
     if row.code is None:
         return None
     definition = {**row.definition, "id": row.code, "version": row.rule_version}
-    guard = describe_guard(rule_from_mapping(definition).guard)
-    return f"{row.code}, version {row.rule_version}: {guard}"
+    rule = describe_rule(rule_from_mapping(definition))
+    return f"{row.code}, version {row.rule_version}: {rule}"
 
 
 def _left_shifted(entry: Record) -> bool | None:

@@ -129,6 +129,13 @@ NO_ACTION_ON_FAIL = (
     "conform any more, or may not. Do not use it where that matters before a competent, authorised "
     "person has judged it for your use, and evaluate the work done with it since the calibration."
 )
+# Where the rule makes no statement any more, and nothing becomes fail.
+NO_ACTION_ON_SILENCE = (
+    "We take no further step about this certificate, but at the points marked we state no "
+    "conformity any more: with the uncertainty that is right, the agreed decision rule makes no "
+    "statement. Do not rely on the earlier statement there before a competent, authorised person "
+    "has judged the item for your use."
+)
 
 
 def fault_in_words(fault: Record, kind: str | None) -> str:
@@ -202,15 +209,23 @@ def effect_in_words(list_name: str, reasons: Iterable[str]) -> str:
 
 
 def action_in_words(
-    action: str | None, *, corrected: bool, fails: bool = False, reason: str | None = None
+    action: str | None,
+    *,
+    corrected: bool,
+    fails: bool = False,
+    silent: bool = False,
+    reason: str | None = None,
 ) -> str:
     """Return what is to be done with a certificate, and the reason that was written for it.
 
     `corrected` says whether a corrected value is given at every point, `fails` whether a verdict
-    becomes or could become fail: then no words say that nothing need be done.
+    becomes or could become fail, `silent` whether one is stated no more: then no words say that
+    nothing need be done.
     """
     if action == "no_action" and fails:
         said = NO_ACTION_ON_FAIL
+    elif action == "no_action" and silent:
+        said = NO_ACTION_ON_SILENCE
     elif not corrected and action in ACTIONS_IN_DOUBT:
         said = ACTIONS_IN_DOUBT[action]
     else:

@@ -1,9 +1,10 @@
 """What a recall tells of each point: its shift, and what the agreed rule says before and after.
 
 The verdict before is the one that was reported, where it was; the verdict after is given by the
-same rule and version with the uncertainty after. Limits stay as they were. Where the rule had said
-otherwise than was reported before any fault, the point gives what it decided (`decided_before`) and
-the entry says so, so that no change is put down to the fault alone.
+same rule and version with the uncertainty after, which may be another branch of it, or no statement
+any more. Limits stay as they were. Where the rule had said otherwise than was reported before any
+fault, the point gives what it decided (`decided_before`) and the entry says so, so that no change
+is put down to the fault alone.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from typing import Any
 
 from api.rules.verdicts import worst
 from api.services.base.record import Record
-from api.services.recalls.reading_results import Statement
+from api.services.recalls.reading_results import Statement, branches
 from graph.exact import Exact, ratio, text
 from graph.faults import Effect
 from graph.model import Point
@@ -113,6 +114,8 @@ def _judge(made: Record, point: Point, statement: Statement, moved: Shifted, bou
     if decided is not None and decided != before:
         made["decided_before"] = decided
     made["verdict_after"] = after
+    if statement.ruling is not None and statement.ruling.branch is not None:
+        made |= branches(statement.ruling, ruling if after or possible else None)
     if bounded and (after or possible):
         made["verdicts_possible"] = list(possible) or [after]
     made["changed"] = None if after is None else after != before

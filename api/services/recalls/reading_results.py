@@ -55,6 +55,15 @@ class Statement(NamedTuple):
         return None if decided == self.reported else decided
 
 
+def branches(before: Ruling, after: Ruling | None) -> dict[str, dict[str, Any]]:
+    """Say which branch of a rule decides before and after, where it is known, and why."""
+    return {
+        name: {"number": ruling.branch.number, "reason": ruling.branch.reason}
+        for name, ruling in (("branch_before", before), ("branch_after", after))
+        if ruling is not None and ruling.branch is not None
+    }
+
+
 Judged = tuple[Point, Statement]
 
 

@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
+from api.rules.rule import NO_STATEMENT
 from api.rules.verdicts import FAILING
 from api.services.base.record import Record
 from api.services.recalls.reading import AT_ONCE
@@ -134,16 +135,18 @@ def _calibrations(session: Session, items: Collection[int]) -> list[Evidence]:
 def said(results: Sequence[Judged], failing: Collection[str] = FAILING) -> list[bool]:
     """Return what a calibration says of its item: False against it, as found; True for it, as left.
 
-    A single result is both; where one stands as found, that alone says how it was found.
+    A single result is both; where one stands as found, that alone says how it was found. A result
+    of which its rule makes no statement speaks neither against the item nor for it.
     """
 
-    def failed(stages: Collection[str]) -> list[bool]:
+    def verdicts(stages: Collection[str]) -> list[str | None]:
         return [
-            (stated.decided(point) or stated.reported) in failing
+            stated.decided(point) or stated.reported
             for point, stated in results
             if point.stage in stages
         ]
 
-    found, left = failed((AS_FOUND,)) or failed((SINGLE,)), failed((AS_LEFT, SINGLE))
-    against = [False] if any(found) else []
-    return [*against, True] if left and not any(left) else against
+    found, left = verdicts((AS_FOUND,)) or verdicts((SINGLE,)), verdicts((AS_LEFT, SINGLE))
+    against = [False] if not set(found).isdisjoint(failing) else []
+    good = left and set(left).isdisjoint({*failing, NO_STATEMENT})
+    return [*against, True] if good else against

@@ -52,6 +52,76 @@ def test_the_example_of_a_rule_shows_limits_and_the_worst_risk(client):
     assert answer["versions"] == [1]
 
 
+NONE, TUR = {"basis": "none"}, {"least_tur": "4"}
+
+
+def test_a_fallback_stays_as_it_was_when_the_rule_was_recorded(client):
+    half = {"basis": "U", "factor": "0.5"}
+    assert post(client, id="half", guard=half).status_code == 201
+    sent = {"id": "tur", "guard": NONE, "precondition": TUR, "otherwise": "half"}
+    made = post(client, **sent).get_json()
+    assert made["otherwise"] == {"id": "half", "version": 1, "guard": half, "zones": 2}
+    decision = {"value": "0.9", "U": "0.5", "unit": "kN", "limits": {"lower": "-1", "upper": "1"}}
+    inline = {name: part for name, part in sent.items() if name != "id"}
+    first = client.post("/v1/decisions", json=decision | {"rule": inline})
+    assert first.status_code == 201, first.text
+    # 1 - 0.5 x 0.5 = 0.75 is accepted, with the next version of the fallback 1 - 0.5 = 0.5
+    assert json.loads(first.text)["acceptance"]["upper"] == "0.75"
+    assert post(client, id="half", guard={"basis": "U", "factor": "1"}).get_json()["version"] == 2
+    assert client.get("/v1/decision-rules/tur").get_json()["otherwise"]["version"] == 1
+    again = client.post(f"/v1/decisions/{first.get_json()['id']}/replay", json={})
+    assert again.get_json()["identical"] is True
+    # Recorded again it takes the version of now, and so is another version itself.
+    anew = post(client, **sent).get_json()
+    assert (anew["version"], anew["otherwise"]["version"]) == (2, 2)
+    older = post(client, **sent | {"otherwise": {"id": "half", "version": 1}}).get_json()
+    assert (older["version"], older["otherwise"]["version"]) == (3, 1)
+
+
+@pytest.mark.parametrize(
+    ("changes", "pointer", "detail", "remedy"),
+    [
+        ({"precondition": {}}, "/precondition", "no ratio", "least_tur"),
+        ({"precondition": TUR | {"greatest_U_over_T": "1"}}, "/precondition", "two", "send one"),
+        ({"precondition": {"tur": "4"}}, "/precondition/tur", "unknown field", "least_tur"),
+        ({"precondition": {"least_tur": "0"}}, "/precondition/least_tur", "0 is no", "above 0"),
+        ({"precondition": {"least_tur": "-1/3"}}, "/precondition/least_tur", "-1/3", "quotient"),
+        ({"otherwise": "tur"}, "/otherwise", "comes back to itself", "name another rule"),
+        ({"otherwise": "mine"}, "/otherwise", "'mine' is not known", "record it first"),
+        ({"otherwise": {"id": "simple", "version": 3}}, "/otherwise", "version 3", "record it"),
+        ({"otherwise": {"zones": 2}}, "/otherwise/zones", "unknown field", "known here"),
+        ({"precondition": None, "otherwise": "simple"}, "/precondition", "null", ""),
+        ({"id": "no_statement"}, "/id", "built in", "another id"),
+    ],
+)
+def test_a_precondition_that_cannot_be_used_is_refused(client, changes, pointer, detail, remedy):
+    refused = post(client, **{"id": "tur", "guard": NONE, "precondition": TUR} | changes)
+    assert refused.status_code in (409, 422), refused.text
+    places = {error["pointer"]: error for error in refused.get_json()["errors"]}
+    assert pointer in places, refused.text
+    assert detail in places[pointer]["detail"]
+    assert remedy in places[pointer].get("remedy", "")
+
+
+def test_a_fallback_without_precondition_is_refused(client):
+    refused = post(client, id="tur", guard=NONE, otherwise="simple")
+    (error,) = refused.get_json()["errors"]
+    assert (refused.status_code, error["pointer"]) == (422, "/otherwise")
+    assert "never reached" in error["detail"]
+
+
+def test_a_decision_with_one_limit_names_the_precondition(client):
+    sent = {"value": "1", "U": "0.1", "unit": "kN", "limits": {"upper": "2"}}
+    refused = client.post(
+        "/v1/decisions", json=sent | {"rule": {"guard": NONE, "precondition": TUR}}
+    )
+    (error,) = refused.get_json()["errors"]
+    assert (refused.status_code, error["pointer"]) == (422, "/rule/precondition/least_tur")
+    assert error["detail"] == "a precondition on TUR needs both limits, and one is absent"
+    assert error["remedy"].startswith("give the other one too (0 for what cannot be negative)")
+    assert error["value"] == "4"
+
+
 @pytest.mark.parametrize("guard", BASES, ids=lambda guard: "-".join(map(str, guard.values())))
 def test_every_kind_of_rule_can_be_recorded_and_explains_itself(client, guard):
     made = post(client, id="ours", guard=guard)

@@ -4,6 +4,7 @@ from decimal import Decimal
 
 import pytest
 
+from api.rules.precondition import precondition_from_mapping
 from api.rules.rule import BASES, BUILT_IN, Guard, Rule, RuleError, rule_from_mapping
 
 GUARDS = [
@@ -111,6 +112,83 @@ def test_four_zones_refuse_a_negative_guard_band(guard, field):
     with pytest.raises(RuleError, match="four zones") as caught:
         rule_from_mapping({"guard": guard, "zones": 4})
     assert caught.value.field == field
+
+
+NONE, TUR = {"basis": "none"}, {"least_tur": "4"}
+
+
+def nested(levels: int) -> dict:
+    """A rule object with so many branches, the last without a precondition."""
+    rule: dict = {"guard": NONE}
+    for _ in range(levels - 1):
+        rule = {"guard": NONE, "precondition": TUR, "otherwise": rule}
+    return rule
+
+
+def test_a_chain_of_fallbacks_reads_back_as_it_was_written():
+    sent = {
+        "id": "steps",
+        "guard": NONE,
+        "precondition": TUR,
+        "otherwise": {
+            "guard": {"basis": "U", "factor": "1"},
+            "zones": 4,
+            "precondition": {"greatest_U_over_T": "1/3"},
+            "otherwise": {"id": "guard_U", "version": 1},
+        },
+    }
+    rule = rule_from_mapping(sent)
+    assert [one.id for one in rule.chain()] == ["steps", "inline", "guard_U"]
+    assert rule_from_mapping(rule.to_mapping()) == rule
+    # What was named stands in the rule whole, with its version; what was sent inline without.
+    written = rule.to_mapping()["otherwise"]
+    assert "version" not in written
+    assert (written["otherwise"]["id"], written["otherwise"]["version"]) == ("guard_U", 1)
+
+
+@pytest.mark.parametrize("otherwise", ["no_statement", None])
+def test_without_a_fallback_nothing_is_stated(otherwise):
+    rule = rule_from_mapping({"guard": NONE, "precondition": TUR, "otherwise": otherwise})
+    assert rule.otherwise is None
+    assert rule.to_mapping()["otherwise"] == "no_statement"
+    assert "otherwise" not in rule_from_mapping({"guard": NONE}).to_mapping()
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "message"),
+    [
+        ({"otherwise": "guard_U", "precondition": None}, "/otherwise", "never reached; give a pre"),
+        ({"otherwise": "mine"}, "/otherwise", "'mine' is not known; record it first"),
+        ({"otherwise": {"id": "simple", "version": 2}}, "/otherwise", "version 2, is not known"),
+        ({"otherwise": {"id": "simple", "guards": 1}}, "/otherwise/guards", "unknown key"),
+        ({"otherwise": "own"}, "/otherwise", "'own' comes back to itself; name another"),
+        ({"otherwise": 5}, "/otherwise", "text is needed"),
+        ({"otherwise": {"guard": {"basis": "u"}}}, "/otherwise/guard/basis", "basis must be"),
+        (
+            {"otherwise": {"guard": NONE, "precondition": {"least_tur": "0"}}},
+            "/otherwise/precondition/least_tur",
+            "0 is no limit for TUR; give a ratio above 0",
+        ),
+        ({"precondition": {"least_TUR": "4"}}, "/precondition/least_TUR", "unknown key"),
+        ({"otherwise": nested(5)}, "/otherwise", "leave some out"),
+        ({"otherwise": nested(2000)}, "/otherwise", "leave some out"),
+    ],
+)
+def test_a_chain_that_cannot_be_used_is_refused_with_its_place(changes, field, message):
+    with pytest.raises(RuleError, match=message) as caught:
+        rule_from_mapping({"id": "own", "guard": NONE, "precondition": TUR} | changes)
+    assert caught.value.field == field
+
+
+def test_a_chain_that_comes_back_by_another_rule_is_refused():
+    older = Rule("own", precondition=precondition_from_mapping(TUR))
+    between = Rule("between", precondition=precondition_from_mapping(TUR), otherwise=older)
+    with pytest.raises(RuleError, match="'own' comes back to itself"):
+        Rule("own", 2, precondition=precondition_from_mapping(TUR), otherwise=between)
+
+
+def test_a_chain_may_have_five_branches():
+    assert len([*rule_from_mapping(nested(5)).chain()]) == 5
 
 
 def test_a_rule_built_in_code_is_checked_like_one_from_a_request():

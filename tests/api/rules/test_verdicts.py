@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from api.rules.acceptance import Acceptance, acceptance
 from api.rules.limits import Limits
 from api.rules.rule import BUILT_IN, Guard, Rule
-from api.rules.verdicts import VERDICTS, breakpoints, reachable, verdict, worst
+from api.rules.verdicts import FAILING, VERDICTS, ZONES, breakpoints, reachable, verdict, worst
 
 TWO = Limits(Decimal(9), Decimal(11))
 U = Decimal("0.2")
@@ -37,6 +37,26 @@ def test_the_worst_verdict_is_the_last_in_order():
     assert worst(["conditional_pass", "pass"]) == "conditional_pass"
 
 
+@pytest.mark.parametrize(
+    ("together", "expected"),
+    [
+        (["pass", "no_statement"], "no_statement"),
+        (["conditional_pass", "no_statement"], "no_statement"),
+        # A nonconformity that was stated is not hidden by what is not stated elsewhere.
+        (["no_statement", "conditional_fail", "pass"], "conditional_fail"),
+        (["fail", "no_statement"], "fail"),
+        (["no_statement"], "no_statement"),
+    ],
+)
+def test_with_one_result_unstated_conformity_of_all_is_not_stated(together, expected):
+    # ISO/IEC 17025:2017, 7.8.6.2 (read in public summaries): a statement names what it covers.
+    assert worst(together) == expected
+
+
+def test_a_missing_statement_is_no_failure():
+    assert FAILING == ("conditional_fail", "fail")
+
+
 def test_a_one_sided_limit_has_edges_on_one_side_only():
     limits = Limits(Decimal(9), None)
     found = acceptance(limits, U, BUILT_IN["four_state_U"])
@@ -47,7 +67,7 @@ def test_a_one_sided_limit_has_edges_on_one_side_only():
 
 def test_every_verdict_over_an_interval_is_listed_best_first():
     found = acceptance(TWO, U, BUILT_IN["four_state_U"])
-    assert reachable(Decimal(10), Decimal(12), TWO, found, 4) == VERDICTS
+    assert reachable(Decimal(10), Decimal(12), TWO, found, 4) == ZONES
     assert reachable(Decimal(8), Decimal("8.8"), TWO, found, 4) == ("conditional_fail", "fail")
     assert reachable(Decimal("11.1"), Decimal("11.1"), TWO, found, 4) == ("conditional_fail",)
 

@@ -204,6 +204,48 @@ def test_rules_of_a_file_stand_beside_the_built_in_ones(through):
         rules_from([{"id": "x"}])
 
 
+TUR = {"guard": {"basis": "none"}, "precondition": {"least_tur": "4"}}
+
+
+def test_rules_of_a_file_fall_back_on_one_another_in_any_order():
+    half = {"id": "half", "guard": {"basis": "U", "factor": "0.5"}}
+    rules = rules_from([{"id": "tur", **TUR, "otherwise": "half"}, half])
+    assert rules["tur"].otherwise == rules["half"]
+    assert list(rules)[-2:] == ["tur", "half"]
+
+
+def test_rules_of_a_file_do_not_fall_back_in_a_circle():
+    circle = [{"id": "a", **TUR, "otherwise": "b"}, {"id": "b", **TUR, "otherwise": "a"}]
+    with pytest.raises(RuleError, match="'a' comes back to itself; name another rule"):
+        rules_from(circle)
+
+
+@pytest.mark.parametrize("named", [False, True])
+@pytest.mark.parametrize("ending", [".csv", ".ndjson", ".json", ".parquet", ".arrow"])
+def test_every_format_says_which_branch_decided_and_why(through, ending, named):
+    # 0.2 / (2 x 0.02) = 5 and 0.2 / (2 x 0.05) = 2
+    rules = rules_from([{"id": "tur", **TUR}])
+    csv = b"value,U,lower,upper,rule\n0.05,0.02,-0.1,0.1,tur\n0.05,0.05,-0.1,0.1,tur\n"
+    csv += b"0.05,0.05,-0.1,0.1,simple\n0.05,0.02,,0.1,tur\n"
+    if not named:  # no column names a rule
+        csv = csv.replace(b",rule", b"").replace(b",tur", b"").replace(b",simple", b"")
+    answer = through(csv, goes=ending, rule="tur", rules=rules)
+    rows = rows_of(answer, ending)
+    told = [(row["verdict"] or None, row["rule_branch_reason"] or None) for row in rows]
+    silent = ("no_statement", "TUR 2 is below 4")
+    plain = ("pass", None) if named else silent
+    assert told == [("pass", "TUR 5 is at least 4"), silent, plain, (None, None)]
+    assert [str(row["rule_branch"] or "") for row in rows] == ["1", "2", "" if named else "2", ""]
+    assert "needs both limits" in rows[3]["error"]
+
+
+def test_without_such_a_rule_nothing_is_added(through):
+    rules = rules_from([{"id": "tur", **TUR}])
+    # Known, but no column could name it.
+    answer = through(b"value,U,upper\n0.95,0.1,1\n", rules=rules)
+    assert "rule_branch" not in rows_of(answer, ".csv")[0]
+
+
 def test_deciding_a_file_needs_no_database_and_no_web():
     code = "import api.services.batches.batches, sys, json; print(json.dumps(sorted(sys.modules)))"
     done = subprocess.run(

@@ -11,10 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.rules.decide import VERDICTS, decide
+from api.rules.decide import decide
 from api.rules.exact import plain
 from api.rules.limits import Limits
-from api.rules.rule import BUILT_IN, Guard, Rule, RuleError
+from api.rules.rule import BUILT_IN, Guard, Rule, RuleError, rule_from_mapping
+from api.rules.verdicts import ZONES
 from api.schemas.batches import row_fault
 from api.services.batches.columns import Answers, decide_frame
 
@@ -26,8 +27,29 @@ RULES = {
     "rds": Rule("rds", guard=Guard("rds")),
     "managed": Rule("managed", guard=Guard("managed")),
     "risk": Rule("risk", guard=Guard("specific_risk", target=Decimal("0.025"))),
+    # Simple, else w = U with four zones, else nothing; with a third, which no float is.
+    "steps": rule_from_mapping(
+        {
+            "id": "steps",
+            "guard": {"basis": "none"},
+            "precondition": {"least_tur": "3"},
+            "otherwise": {
+                "guard": {"basis": "U", "factor": "1"},
+                "zones": 4,
+                "precondition": {"greatest_U_over_T": "2/3"},
+            },
+        }
+    ),
+    "solved": rule_from_mapping(
+        {
+            "id": "solved",
+            "guard": {"basis": "none"},
+            "precondition": {"least_tur": "4"},
+            "otherwise": {"guard": {"basis": "rds"}},
+        }
+    ),
 }
-EXACT = ("simple", "guard_U", "four_state_U", "relaxed", "fixed", "share")
+EXACT = ("simple", "guard_U", "four_state_U", "relaxed", "fixed", "share", "steps")
 # Tenths, so that results fall on limits often, and fine numbers beside them.
 coarse = st.integers(-30, 30).map(lambda tenths: str(Decimal(tenths) / 10))
 fine = st.decimals(-3, 3, places=17).map(str)
@@ -107,6 +129,9 @@ def check(table, typed=False):
             assert [None if s is None else float(s) for s in shown] == pytest.approx(numbers)
         else:
             assert shown == tuple(None if limit is None else plain(limit) for limit in limits)
+        if expected.branch.checks:
+            told = found.branch.numbers[place], found.branch.reasons[place]
+            assert told == (expected.branch.number, expected.branch.reason)
         risk = expected.specific_risk["consumer"]
         assert found.risks["specific_risk"][place] == pytest.approx(risk, rel=1e-6, abs=1e-12)
 
@@ -243,4 +268,4 @@ def test_priors_bring_the_global_risks():
 def test_every_verdict_is_reached():
     values = ["10.5", "10.9", "11.1", "11.3"]
     columns = {"value": values, "U": ["0.2"] * 4, "lower": ["9"] * 4, "upper": ["11"] * 4}
-    assert decided(columns, RULES["four_state_U"]).verdicts().to_list() == list(VERDICTS)
+    assert decided(columns, RULES["four_state_U"]).verdicts().to_list() == list(ZONES)

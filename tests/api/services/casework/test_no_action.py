@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from api.services.casework.no_action import becomes_fail
+from api.services.casework.no_action import becomes_fail, loses_statement
 
 
 def point(before, after, *possible):
@@ -39,3 +39,21 @@ def point(before, after, *possible):
 def test_an_entry_becomes_fail_by_any_of_its_points(points, answer):
     assert becomes_fail({"points": points}) is answer
     assert becomes_fail({}) is False
+
+
+@pytest.mark.parametrize(
+    ("points", "answer"),
+    [
+        ([point("pass", "pass"), point("pass", "no_statement")], True),
+        # Nonconformity was stated, and is no more: that is another statement too.
+        ([point("fail", "no_statement")], True),
+        ([point("no_statement", "no_statement")], False),
+        # Nothing was stated before.
+        ([point(None, "no_statement")], False),
+        ([point("no_statement", "pass")], False),
+        ([point("pass", None)], False),
+    ],
+)
+def test_an_entry_loses_a_statement_where_its_rule_makes_none_any_more(points, answer):
+    assert loses_statement({"points": points}) is answer
+    assert not becomes_fail({"points": points})

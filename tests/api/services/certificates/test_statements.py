@@ -15,6 +15,7 @@ from oracle_cases import cal, lab, percent, ref, row
 
 from api.schemas.imports import LaboratorySchema
 from api.services.certificates.statements import by_place, overall, rows, statement
+from api.services.decisions.decision_rules import record_rule
 from api.services.imports.imports import import_laboratory
 from api.services.records.revisions import choose
 
@@ -43,6 +44,62 @@ def test_the_verdict_is_what_the_rule_says_whatever_was_reported(stated):
     assert [one.contradicted for one in found] == [False, False, True]
     assert "Reported otherwise than the rule decides: pass at point 3." in statement(found)
     assert found[0].rule == "guard_U, version 1: guard band w = U"
+
+
+TUR = {"id": "tur", "guard": {"basis": "none"}, "precondition": {"least_tur": "4"}}
+TUR["otherwise"] = {"guard": {"basis": "U", "factor": "1"}, "precondition": {"least_tur": "2"}}
+
+
+@pytest.fixture
+def by_tur(database, stated):
+    """The same, decided simply from TUR 4 on, guarded from TUR 2 on: 0.02 / (2 U)."""
+
+    def found(*results):
+        with database.write() as session:
+            record_rule(session, TUR, 0)
+        return stated(*({**one, "rule": "tur"} for one in results))
+
+    return found
+
+
+def test_results_without_a_statement_are_named_apart_with_the_reason(by_tur):
+    found = by_tur(
+        row("10", "0.009"),  # TUR 0.02 / 0.004 = 5
+        row("20", "0.009", point=2, U="0.003"),  # TUR 3.33: accepted to 0.01 - 0.003 = 0.007
+        row("30", "0.001", point=3, U="0.006"),  # TUR 1.67
+        row("40", "0.001", point=4, U="0.008"),  # TUR 1.25
+    )
+    assert [one.decided for one in found] == ["pass", "fail", "no_statement", "no_statement"]
+    assert overall(found) == {"single": "fail"}
+    assert overall(found[2:] + found[:1]) == {"single": "no_statement"}
+    rule = (
+        "Decision rule: tur, version 1: simple acceptance, no guard band, if TUR is at least 4; "
+        "else guard band w = U, if TUR is at least 2; else no statement."
+    )
+    apart = (
+        "By its rule no statement of conformity is made for points 3 and 4: TUR 1.667 is below 4 "
+        "and TUR 1.667 is below 2 at point 3; TUR 1.25 is below 4 and TUR 1.25 is below 2 at "
+        "point 4."
+    )
+    limits = "Specification: the limits recorded with each result."
+    assert statement(found) == (
+        "At least one result does not meet its specification (not met at point 2; met at point 1, "
+        f"10 to 20 kN). Decided by branch 1 at point 1; by branch 2 at point 2. {apart} {limits} "
+        f"{rule}"
+    )
+    assert statement(found[2:]) == f"{apart} {limits} {rule}"
+    assert not any(one.stated for one in found[2:])
+
+
+def test_each_stage_has_its_own_outcome_with_and_without_a_statement(by_tur):
+    found = by_tur(
+        row("10", "0.001", stage="as_found", U="0.008"),
+        row("10", "0.001", stage="as_left"),
+    )
+    assert overall(found) == {"as_found": "no_statement", "as_left": "pass"}
+    told = statement(found)
+    assert told.startswith("As found: by its rule no statement of conformity is made for point 1:")
+    assert "As left: every result meets its specification (point 1). Decided by branch 1" in told
 
 
 def test_numbers_stand_with_their_limits_in_the_unit_of_the_error(stated):

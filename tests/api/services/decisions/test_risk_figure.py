@@ -12,7 +12,7 @@ import pytest
 from api.errors import InvalidRecord
 from api.rules.limits import Limits
 from api.rules.risk import global_risk
-from api.rules.rule import BUILT_IN, Guard, Rule
+from api.rules.rule import BUILT_IN, Guard, Rule, rule_from_mapping
 from api.services.decisions.risk_figure import TURS, risk_curves, risk_figure
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -48,6 +48,32 @@ def test_the_worst_specific_risk_of_a_guard_band_of_U_is_that_of_two_standard_un
     assert np.isnan(curves.specific[at("0.9")])
     assert list(curves.closed) == [tur < 1 for tur in TURS]
     assert curves.consumer is None
+
+
+def test_each_ratio_has_the_risk_of_the_branch_that_decides_there():
+    # Simple from TUR 4; w = 3 U from U/T 0.5, that is TUR 2, which accepts nothing up to TUR 3;
+    # w = U from TUR 1; then no statement.
+    rule = rule_from_mapping(
+        {
+            "guard": {"basis": "none"},
+            "precondition": {"least_tur": "4"},
+            "otherwise": {
+                "guard": {"basis": "U", "factor": "3"},
+                "precondition": {"greatest_U_over_T": "0.5"},
+                "otherwise": {
+                    "guard": {"basis": "U", "factor": "1"},
+                    "precondition": {"least_tur": "1"},
+                },
+            },
+        }
+    )
+    curves = risk_curves(rule, ONE, {})
+    assert list(curves.closed) == [tur < 1 or 2 <= tur < 3 for tur in TURS]
+    # On a limit half of the results do not conform, at 2 u Q(2) of them, at 6 u Q(6).
+    for tur, z in (("5", 0), ("3.5", 6), ("1.9", 2)):
+        assert curves.specific[at(tur)] == pytest.approx(erfc(z / sqrt(2)) / 2, rel=1e-3)
+    drawn = texts(risk_figure(rule, {}, "svg"))
+    assert "no result can pass, or no statement is made" in drawn
 
 
 def test_global_risks_are_those_of_the_stated_prior():

@@ -14,6 +14,10 @@ from api.services.imports.imports import import_laboratory
 from api.services.recalls.soundness import histories, last_before, next_after
 from api.store.tables import Item
 
+# Reported without a rule that could tell.
+SILENT = {name: part for name, part in row().items() if name != "rule"}
+SILENT |= {"verdict_reported": "no_statement"}
+
 
 @pytest.fixture
 def told(database):
@@ -44,6 +48,10 @@ def said(history):
         ([row(error="0.011", rule="four_state_U")], [False]),
         ([row(error="0.009", rule="four_state_U")], [True]),  # passes on condition
         ([row(stage="as_found")], []),
+        # Of what nothing is stated nobody knows whether it is good: no evidence, either way.
+        ([SILENT], []),
+        ([row(), SILENT | {"point": 2}], []),
+        ([SILENT, row(error="0.02", point=2)], [False]),
         ([], []),
     ],
 )

@@ -1,0 +1,136 @@
+"""How the guard band of a decision rule is found: a basis and the one parameter it takes.
+
+Choice: a negative parameter relaxes, which is lawful by itself; a rule with four zones refuses it.
+
+Not checked: that the basis suits the limits; `acceptance` finds out.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from api.rules.exact import plain
+from api.rules.rule_parts import RuleError, number, only, text
+
+# What a guard band is made of.
+BASES = (
+    "none",
+    "U",
+    "absolute",
+    "tolerance",
+    "rds",
+    "managed",
+    "specific_risk",
+    "global_risk",
+)
+# The one parameter each basis takes; the others take none.
+_PARAMETERS = {
+    "U": "factor",
+    "absolute": "width",
+    "tolerance": "share",
+    "specific_risk": "target",
+    "global_risk": "target",
+}
+# Consumer's risks are known to about 1e-16; below this a solved guard band would be noise.
+_SMALLEST_TARGET = Decimal("1e-9")
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """How the guard band is found: a basis and the one parameter it takes.
+
+    Parameters
+    ----------
+    basis : str
+        One of BASES.
+    factor : Decimal, optional
+        r in w = rU, for `U`.
+    width : tuple of Decimal, optional
+        w itself, (lower, upper), in the unit of the limits, for `absolute`.
+    share : Decimal, optional
+        w over half the tolerance width, for `tolerance`.
+    target : Decimal, optional
+        A probability from 1e-9 to below 1, for `specific_risk` and `global_risk`.
+
+    Raises
+    ------
+    RuleError
+        If the basis is unknown, or takes another parameter or value than given.
+    """
+
+    basis: str
+    factor: Decimal | None = None
+    width: tuple[Decimal, Decimal] | None = None
+    share: Decimal | None = None
+    target: Decimal | None = None
+
+    def __post_init__(self) -> None:
+        if self.basis not in BASES:
+            raise RuleError("/guard/basis", f"basis must be one of {', '.join(BASES)}")
+        wanted = _PARAMETERS.get(self.basis)
+        for name in ("factor", "width", "share", "target"):
+            given = getattr(self, name) is not None
+            if given and name != wanted:
+                raise RuleError(f"/guard/{name}", f"basis {self.basis!r} takes no {name}")
+            if not given and name == wanted:
+                raise RuleError(f"/guard/{name}", f"basis {self.basis!r} needs a {name}")
+        if self.target is not None and not _SMALLEST_TARGET <= self.target < 1:
+            raise RuleError("/guard/target", "target must be a probability from 1e-9 to below 1")
+
+    @property
+    def relaxes(self) -> str | None:
+        """Name the parameter that makes w negative, or None."""
+        if self.factor is not None and self.factor < 0:
+            return "factor"
+        if self.width is not None and min(self.width) < 0:
+            return "width"
+        if self.share is not None and self.share < 0:
+            return "share"
+        # With a global target w never becomes negative, see `acceptance`.
+        if self.basis == "specific_risk" and self.target is not None and self.target * 2 > 1:
+            return "target"
+        return None
+
+    def to_mapping(self) -> dict[str, object]:
+        """Return the JSON form.
+
+        Returns
+        -------
+        dict of str to object
+            Numbers as text; a width that is the same on both sides is one number.
+        """
+        found: dict[str, object] = {"basis": self.basis}
+        if self.width is not None:
+            lower, upper = (plain(width) for width in self.width)
+            found["width"] = lower if lower == upper else {"lower": lower, "upper": upper}
+        for name in ("factor", "share", "target"):
+            value = getattr(self, name)
+            if value is not None:
+                found[name] = plain(value)
+        return found
+
+
+def guard_from_mapping(mapping: object) -> Guard:
+    """Read a guard from its JSON form; raise RuleError with a pointer to what is wrong."""
+    if not isinstance(mapping, Mapping):
+        raise RuleError("/guard", "a guard must be an object with a basis")
+    only(mapping, {"basis", "factor", "width", "share", "target"}, "/guard")
+    basis = text(mapping.get("basis"), "/guard/basis") or ""
+    width = mapping.get("width")
+    numbers = {
+        name: number(mapping[name], f"/guard/{name}")
+        for name in ("factor", "share", "target")
+        if mapping.get(name) is not None
+    }
+    return Guard(basis, width=None if width is None else _width(width), **numbers)
+
+
+def _width(value: object) -> tuple[Decimal, Decimal]:
+    if not isinstance(value, Mapping):
+        width = number(value, "/guard/width")
+        return width, width
+    only(value, {"lower", "upper"}, "/guard/width")
+    if not value:
+        raise RuleError("/guard/width", "at least one of lower and upper is needed")
+    lower, upper = (number(value.get(n, 0), f"/guard/width/{n}") for n in ("lower", "upper"))
+    return lower, upper
