@@ -15,10 +15,11 @@ import random
 from bench_calibrations import add_calibration
 from bench_faults import fault_on, faults_on
 from hypothesis import strategies as st
-from oracle_bench import HOURS, WEEKS, Bench, Json, day_text
+from oracle_bench import HOURS, WEEKS, Bench, Json, day_text, instant
 
 TYPES = ("tension_link", "crane_scale", "load_cell", "s_type_cell", None)
 CELLS = ("CELL-1", "CELL-2", "CELL-3", "CELL-4")
+OTHERS = ("RIG-1", "RIG-2", "CELL-2", "CI-1", "CI-2")
 KINDS = (
     ("REF-", "reference_standard"),
     ("WS-", "working_standard"),
@@ -71,7 +72,7 @@ def machines(bench: Bench) -> list[Json]:
         stay("RIG-1", "CELL-3", again, None, told[1]),
         stay("RIG-2", "RIG-1", began, None, outer[0]),
         stay("RIG-2", "CELL-4", began, swap, outer[1]),
-        stay("RIG-2", "REF-2", swap, None, outer[1]),
+        stay("RIG-2", "REF-2", swap[:10] if bench.chance(8) else swap, None, outer[1]),
     ]
     if bench.pick(True, True, False):
         made.append(
@@ -85,8 +86,8 @@ def check(bench: Bench, number: int, items: list[str]) -> Json:
     made: Json = {
         "id": f"K-{number}",
         "item": bench.pick(*items),
-        "at": f"{day_text(bench.choose(WEEKS))}T{bench.pick(*HOURS)}Z",
-        "kind": "intermediate",
+        "at": instant(bench, bench.choose(WEEKS)),
+        "kind": bench.pick("intermediate", "intermediate", "inspection"),
         "result": bench.pick("pass", "pass", "pass", "fail"),
         "acceptance_limit_rel": bench.pick("0.00005", "0.00005", "0.00002", "0.0001", "0.0005"),
         "U_rel": bench.pick("0.00003", "0.00004", "0.00005", "0.0001"),
@@ -105,8 +106,13 @@ def check(bench: Bench, number: int, items: list[str]) -> Json:
         made["covers"] = ["900"]
     elif covers is not None:
         made["covers"] = covers
-    if bench.chance(3):
-        made["against"] = bench.pick(*items)
+    for name in ("acceptance_limit_rel", "U_rel", "independent"):
+        if bench.chance(16):
+            del made[name]
+    if bench.pick(True, False):
+        # Against what it was made, at times a machine, a cell or a customer's instrument.
+        others = [*items, *items, *OTHERS]
+        made["against"] = bench.pick(*(name for name in others if name != made["item"]))
     if bench.modal:
         mode = bench.pick("tension", "compression", None)
         made |= {} if mode is None else {"mode": mode}
