@@ -6,6 +6,7 @@ Read as DESIGN sections 3, 9 and 10 name the fields. Not checked: lawfulness.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -113,6 +114,20 @@ class Use:
 
 
 @dataclass(frozen=True)
+class Taken:
+    """What a corrected revision took from its points on account of one recall.
+
+    `fault` is the item, channel and certificate of that recall's fault, `window` its instants;
+    `delta_rel` is by point. A laboratory file does not say it: it is read from the field
+    `corrections` of a calibration, in the words in which DESIGN section 11 tells it.
+    """
+
+    fault: tuple[str | None, str | None, str | None]
+    window: tuple[datetime | None, datetime | None]
+    delta_rel: dict[str, Fraction]
+
+
+@dataclass(frozen=True)
 class Certificate:
     """One revision of one certificate with its calibration."""
 
@@ -128,6 +143,7 @@ class Certificate:
     customer: str | None
     uses: tuple[Use, ...]
     rows: tuple[Row, ...]
+    taken: tuple[Taken, ...] = ()
 
     @property
     def number(self) -> str:
@@ -180,6 +196,25 @@ def read_use(use: Json, performed_at: str, zone: ZoneInfo) -> Use:
     )
 
 
+def named_fault(fault: Json) -> tuple[str | None, str | None, str | None]:
+    """Item, channel and certificate of a fault: what makes a later one the same."""
+    channel = fault.get("channel")
+    return fault.get("item"), None if channel is None else str(channel), fault.get("certificate")
+
+
+def read_taken(record: Json, zone: ZoneInfo) -> Taken:
+    """One entry of `corrections`: the fault's names, `start` and `end`, delta_rel by point."""
+    start, end = record.get("start"), record.get("end")
+    return Taken(
+        fault=named_fault(record),
+        window=(
+            None if start is None else moment(start, zone).first,
+            None if end is None else moment(end, zone).last,
+        ),
+        delta_rel={point: number(delta) for point, delta in record["delta_rel"].items()},
+    )
+
+
 def read_certificate(record: Json, zone: ZoneInfo) -> Certificate:
     """One entry of `calibrations`."""
     performed = record["performed_at"]
@@ -198,4 +233,5 @@ def read_certificate(record: Json, zone: ZoneInfo) -> Certificate:
         customer=record.get("customer"),
         uses=tuple(read_use(use, performed, zone) for use in record.get("uses") or []),
         rows=tuple(read_row(result) for result in record.get("results") or []),
+        taken=tuple(read_taken(entry, zone) for entry in record.get("corrections") or []),
     )

@@ -47,6 +47,12 @@ class Window:
         after = self.start is None or when.last > self.start
         return after and (self.end is None or when.first <= self.end)
 
+    def overlaps(self, start: datetime | None, end: datetime | None) -> bool:
+        """True if it has an instant in common with (start, end]."""
+        starts = [one for one in (self.start, start) if one is not None]
+        ends = [one for one in (self.end, end) if one is not None]
+        return not starts or not ends or max(starts) < min(ends)
+
     def as_json(self) -> Json:
         """The window in the form of the scenario file."""
         return {
