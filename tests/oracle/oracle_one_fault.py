@@ -14,7 +14,7 @@ from oracle_effects import Effects
 from oracle_holding import Node, sources, use_node
 from oracle_laboratory import Laboratory
 from oracle_numbers import number
-from oracle_records import Certificate, Json, Row, Use, named_fault
+from oracle_records import Certificate, Json, Row, Taken, Use, named_fault
 from oracle_values import NOTHING, UNKNOWN, Value, by_direction
 from oracle_window import window
 
@@ -128,19 +128,21 @@ class OneFault:
             finding.cleared = min(cleared, key=CLEARING.index)
         return finding
 
-    def taken(self, certificate: Certificate) -> list[dict[str, Fraction]]:
-        """What the certificate took by point for this fault; section 11, revisions of a recall."""
+    def taken(self, certificate: Certificate) -> list[Taken]:
+        """What the certificate took for this fault; section 11, revisions of a recall."""
+        own = named_fault(self.fault)
         return [
-            one.delta_rel
+            one
             for one in certificate.taken
-            if one.fault == named_fault(self.fault) and self.window.overlaps(*one.window)
+            if any(n == own and self.window.overlaps(*ends) for n, *ends in one.faults)
         ]
 
-    def less(self, value: Value, row: Row, taken: list[dict[str, Fraction]]) -> Value:
+    def less(self, value: Value, row: Row, taken: list[Taken]) -> Value:
         """An effect less what was taken of it: another estimate leaves the difference."""
         if value.unknown or self.effects.silent:
             return value
-        delta = sum((one.get(row.point, Fraction(0)) for one in taken), Fraction(0))
+        place = (row.point, row.stage)
+        delta = sum((one.delta_rel.get(place, Fraction(0)) for one in taken), Fraction(0))
         if self.effects.by_force:
             delta *= row.force or 0
         left = replace(value, delta=value.delta - delta)

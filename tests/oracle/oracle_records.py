@@ -113,18 +113,20 @@ class Use:
         return None if self.channel is None else (self.item, self.channel, self.role)
 
 
+Named = tuple[str | None, str | None, str | None]
+
+
 @dataclass(frozen=True)
 class Taken:
     """What a corrected revision took from its points on account of one recall.
 
-    `fault` is the item, channel and certificate of that recall's fault, `window` its instants;
-    `delta_rel` is by point. A laboratory file does not say it: it is read from the field
+    `faults` are the item, channel and certificate of each fault of that recall, with its window;
+    `delta_rel` is by point and stage. A laboratory file does not say it: it is read from the field
     `corrections` of a calibration, in the words in which DESIGN section 11 tells it.
     """
 
-    fault: tuple[str | None, str | None, str | None]
-    window: tuple[datetime | None, datetime | None]
-    delta_rel: dict[str, Fraction]
+    faults: tuple[tuple[Named, datetime | None, datetime | None], ...]
+    delta_rel: dict[tuple[str, str], Fraction]
 
 
 @dataclass(frozen=True)
@@ -196,23 +198,24 @@ def read_use(use: Json, performed_at: str, zone: ZoneInfo) -> Use:
     )
 
 
-def named_fault(fault: Json) -> tuple[str | None, str | None, str | None]:
+def named_fault(fault: Json) -> Named:
     """Item, channel and certificate of a fault: what makes a later one the same."""
     channel = fault.get("channel")
     return fault.get("item"), None if channel is None else str(channel), fault.get("certificate")
 
 
 def read_taken(record: Json, zone: ZoneInfo) -> Taken:
-    """One entry of `corrections`: the fault's names, `start` and `end`, delta_rel by point."""
-    start, end = record.get("start"), record.get("end")
-    return Taken(
-        fault=named_fault(record),
-        window=(
-            None if start is None else moment(start, zone).first,
-            None if end is None else moment(end, zone).last,
-        ),
-        delta_rel={point: number(delta) for point, delta in record["delta_rel"].items()},
-    )
+    """One entry of `corrections`: `faults`, their `windows`, and `points` with delta_rel."""
+    faults = []
+    for fault, window in zip(record["faults"], record["windows"], strict=True):
+        start, end = window.get("start"), window.get("end")
+        first = None if start is None else moment(start, zone).first
+        faults.append((named_fault(fault), first, None if end is None else moment(end, zone).last))
+    points = {
+        (str(point["point"]), point.get("stage") or "single"): number(point["delta_rel"])
+        for point in record["points"]
+    }
+    return Taken(tuple(faults), points)
 
 
 def read_certificate(record: Json, zone: ZoneInfo) -> Certificate:

@@ -12,12 +12,17 @@ import pytest
 from oracle_cases import OPEN, Json, cal, force_fault, lab, numbers, only, ref, row
 from recall_oracle import recall
 
-TAKEN: Json = {
-    "item": "REF",
-    "start": OPEN["last_good_at"],
-    "end": OPEN["isolated_at"],
-    "delta_rel": {"1": "0.0005"},
-}
+FAULT = {"item": "REF"}
+WINDOW = {"start": OPEN["last_good_at"], "end": OPEN["isolated_at"]}
+
+
+def taken(fault: Json = FAULT, window: Json = WINDOW) -> Json:
+    """What was taken at point 1 for a fault in a window."""
+    points = [{"point": 1, "stage": "single", "delta_rel": "0.0005"}]
+    return {"faults": [fault], "windows": [window], "points": points}
+
+
+TAKEN = taken()
 
 
 def made(*taken: Json, results: Any = None) -> Json:
@@ -51,15 +56,15 @@ def test_a_fault_by_force_leaves_the_difference_of_forces() -> None:
 
 
 @pytest.mark.parametrize(
-    "change",
+    "other",
     [
-        {"item": "WS"},
-        {"channel": "A"},
-        {"end": OPEN["last_good_at"], "start": "2024-06-01T00:00:00Z"},
+        taken({"item": "WS"}),
+        taken(FAULT | {"channel": "A"}),
+        taken(window={"start": "2024-06-01T00:00:00Z", "end": OPEN["last_good_at"]}),
     ],
 )
-def test_another_item_channel_or_window_takes_nothing(change: Json) -> None:
-    answer = recall(made(TAKEN | change), force_fault())
+def test_another_item_channel_or_window_takes_nothing(other: Json) -> None:
+    answer = recall(made(other), force_fault())
     assert only(answer, "C-1", "delta_rel") == ("0.0005",)
 
 
