@@ -64,6 +64,8 @@ def references(bench: Bench, pool: list[str], found: list[Json], week: int) -> l
     count = bench.pick(1, 1, 2) if len(chosen) > 1 else 1
     if count == 1:
         chosen = [bench.pick(*pool)]
+    elif bench.chance(8):
+        chosen = [chosen[0]] * 2  # one item twice, in two build-ups: both count
     shares = weights(bench, count, found)
     return [
         use(bench, item, "force_reference", found, week, weight)

@@ -150,15 +150,22 @@ def only(bench: Bench, lab: Json, item: str) -> Json:
 
 
 def window_fields(bench: Bench, form: str) -> Json:
-    """From when to when, and what a drift needs besides."""
+    """From when to when, at times in whole days or without an end, and what a drift needs."""
+    made: Json
     start, end = bench.pick(0, 0, 0, 1, 2, 5), bench.pick(WEEKS - 1, WEEKS - 1, 20, 16, 12)
-    opened = f"{day_text(start)}T{bench.pick(*HOURS)}Z"
-    closed = f"{day_text(end)}T{bench.pick(*HOURS)}Z"
+    opened = day_text(start) + ("" if bench.chance(6) else f"T{bench.pick(*HOURS)}Z")
+    closed = day_text(end) + ("" if bench.chance(6) else f"T{bench.pick(*HOURS)}Z")
     if form == "wrong_correction_factor":
-        return {"entered_at": opened, "fixed_at": closed}
-    made = {"last_good_at": opened, "discovered_at": closed, "isolated_at": closed}
+        made = {"entered_at": opened, "fixed_at": closed}
+    else:
+        made = {"last_good_at": opened, "discovered_at": closed, "isolated_at": closed}
     if form == "linear_drift":
-        made["measured_at"] = f"{day_text(bench.pick(end, end - 2, WEEKS))}T09:30:00Z"
+        made["measured_at"] = day_text(bench.pick(end, end - 2, WEEKS))
+        made["measured_at"] += "" if bench.chance(6) else "T09:30:00Z"
+    elif bench.chance(8):
+        # Nobody knows since when, or the item is still in use.
+        for name in bench.pick(tuple(made)[:1], tuple(made)[-1:], tuple(made)):
+            made[name] = None
     return made
 
 

@@ -15,10 +15,11 @@ import random
 from bench_calibrations import add_calibration
 from bench_faults import fault_on, faults_on
 from hypothesis import strategies as st
-from oracle_bench import HOURS, WEEKS, Bench, Json, day_text
+from oracle_bench import HOURS, WEEKS, Bench, Json, day_text, instant
 
 TYPES = ("tension_link", "crane_scale", "load_cell", "s_type_cell", None)
 CELLS = ("CELL-1", "CELL-2", "CELL-3", "CELL-4")
+OTHERS = ("RIG-1", "RIG-2", "CELL-2", "CI-1", "CI-2")
 KINDS = (
     ("REF-", "reference_standard"),
     ("WS-", "working_standard"),
@@ -43,9 +44,10 @@ def pins(bench: Bench) -> list[Json]:
     """PIN-1 moves from ADP-1 into SUB-1, which ADP-2 has held all along."""
     first, change, later = bench.days(3)
     noon = f"{day_text(change)}T12:00:00Z"
+    leaves = day_text(change) if bench.chance(4) else noon
     moved = noon if bench.pick(True, False) else f"{day_text(later)}T08:00:00Z"
     return [
-        stay("ADP-1", "PIN-1", f"{day_text(first)}T08:00:00Z", noon),
+        stay("ADP-1", "PIN-1", f"{day_text(first)}T08:00:00Z", leaves),
         stay("ADP-1", "PIN-2", noon, None),
         stay("SUB-1", "PIN-1", moved, None),
         stay("ADP-2", "SUB-1", "2024-01-01T00:00:00Z", None),
@@ -62,7 +64,7 @@ def machines(bench: Bench) -> list[Json]:
     )
     outer = bench.pick(("0.5", "0.5"), ("0.5", "0.5"), (None, None))
     began, change, gap = "2024-01-01T00:00:00Z", *bench.days(2)
-    noon = day_text(change) if bench.chance(10) else f"{day_text(change)}T12:00:00Z"
+    noon = day_text(change) if bench.chance(3) else f"{day_text(change)}T12:00:00Z"
     again = f"{day_text(gap)}T08:00:00Z" if bench.chance(4) else f"{day_text(change)}T12:00:00Z"
     swap = f"{day_text(bench.choose(WEEKS))}T{bench.pick(*HOURS)}Z"
     made = [
@@ -71,7 +73,7 @@ def machines(bench: Bench) -> list[Json]:
         stay("RIG-1", "CELL-3", again, None, told[1]),
         stay("RIG-2", "RIG-1", began, None, outer[0]),
         stay("RIG-2", "CELL-4", began, swap, outer[1]),
-        stay("RIG-2", "REF-2", swap, None, outer[1]),
+        stay("RIG-2", "REF-2", swap[:10] if bench.chance(8) else swap, None, outer[1]),
     ]
     if bench.pick(True, True, False):
         made.append(
@@ -85,11 +87,11 @@ def check(bench: Bench, number: int, items: list[str]) -> Json:
     made: Json = {
         "id": f"K-{number}",
         "item": bench.pick(*items),
-        "at": f"{day_text(bench.choose(WEEKS))}T{bench.pick(*HOURS)}Z",
-        "kind": "intermediate",
+        "at": instant(bench, bench.choose(WEEKS)),
+        "kind": bench.pick("intermediate", "intermediate", "inspection"),
         "result": bench.pick("pass", "pass", "pass", "fail"),
-        "acceptance_limit_rel": bench.pick("0.00005", "0.00005", "0.00002", "0.0001", "0.0005"),
-        "U_rel": bench.pick("0.00003", "0.00004", "0.00005", "0.0001"),
+        "acceptance_limit_rel": bench.pick("0.00001", "0.00001", "0.00005", "0.0001", "0.0005"),
+        "U_rel": bench.pick("0.00001", "0.00001", "0.00004", "0.0001"),
         "independent": bench.pick(True, True, True, True, True, False),
     }
     covers = bench.pick(
@@ -105,8 +107,13 @@ def check(bench: Bench, number: int, items: list[str]) -> Json:
         made["covers"] = ["900"]
     elif covers is not None:
         made["covers"] = covers
-    if bench.chance(3):
-        made["against"] = bench.pick(*items)
+    for name in ("acceptance_limit_rel", "U_rel", "independent"):
+        if bench.chance(16):
+            del made[name]
+    if bench.pick(True, False):
+        # Against what it was made, at times a machine, a cell or a customer's instrument.
+        others = [*items, *items, *OTHERS]
+        made["against"] = bench.pick(*(name for name in others if name != made["item"]))
     if bench.modal:
         mode = bench.pick("tension", "compression", None)
         made |= {} if mode is None else {"mode": mode}
@@ -155,7 +162,7 @@ def laboratory(bench: Bench) -> Json:
         "items": [described(bench, name) for name in names],
         "composition": [*pins(bench), *machines(bench)],
         "calibrations": bench.calibrations,
-        "checks": [check(bench, n, checked) for n in range(bench.pick(0, 6, 9, 12))],
+        "checks": [check(bench, n, checked) for n in range(bench.pick(0, 8, 12, 16))],
     }
     zone = bench.pick(None, "America/New_York", "Europe/Berlin", "Asia/Tokyo")
     return made | ({"time_zone": zone} if zone else {})

@@ -15,7 +15,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from oracle_verdicts import verdict
+from oracle_verdicts import Limits, verdict
 
 Json = dict[str, Any]
 T = TypeVar("T")
@@ -88,7 +88,7 @@ def plain(value: Decimal) -> str:
 def decide(bench: Bench, made: Json, names: tuple[str, str, str], size: Decimal) -> None:
     """Error, U, limits and rule of a result, in tenths of the tolerance; at times without two."""
     tenth = size / 10000
-    error, u = (bench.choose(25) - 12) * tenth, bench.pick(2, 1, 3, 5) * tenth
+    error, u = (bench.choose(25) - 12) * tenth, bench.pick(2, 1, 3, 5, 2, 1, 3, 0) * tenth
     upper = 10 * tenth
     lower = -upper / 2 if bench.chance(8) else -upper
     rule = bench.pick("guard_U", "simple", "four_state_U")
@@ -96,8 +96,12 @@ def decide(bench: Bench, made: Json, names: tuple[str, str, str], size: Decimal)
     made[names[2]] = (
         plain(upper) if lower == -upper else {"lower": plain(lower), "upper": plain(upper)}
     )
-    limits, known = (Fraction(lower), Fraction(upper)), Fraction(u)
-    given = verdict(Fraction(error), known, limits, rule)
+    limits: Limits = (Fraction(lower), Fraction(upper))
+    if bench.chance(16):
+        side = bench.pick("upper", "lower")
+        made[names[2]] = {side: plain(upper if side == "upper" else lower)}
+        limits = (None, limits[1]) if side == "upper" else (limits[0], None)
+    given = verdict(Fraction(error), Fraction(u), limits, rule)
     if bench.chance(14):
         del made[names[1]]
         given = given if rule == "simple" else None
@@ -105,7 +109,8 @@ def decide(bench: Bench, made: Json, names: tuple[str, str, str], size: Decimal)
         del made[names[2]]
         given = None
     if given is not None and bench.pick(True, False):
-        made["verdict_reported"] = given
+        # Now and then what was reported is not what the rule gives.
+        made["verdict_reported"] = "fail" if bench.chance(16) else given
     if bench.pick(True, False):
         made["k"] = bench.pick("2", "2", "1.96", "2.5")
 
@@ -119,6 +124,11 @@ def result(bench: Bench, point: int, unit: str, applied: str, relative: bool) ->
     else:
         decide(bench, made, ("error", "U", "tolerance"), abs(force) or Decimal(1))
         made["indicated"] = plain(force + Decimal(made["error"]))
+        if bench.chance(12):
+            # Applied and indicated say the error as well; seldom neither is told.
+            del made["error"]
+            if bench.chance(4):
+                del made["indicated"]
     if not relative or bench.chance(2):
         made["applied"], made["unit"] = applied, unit
     return made
@@ -166,14 +176,24 @@ def results(bench: Bench, mode: str | None, large: bool) -> list[Json]:
     return found
 
 
+def error_of(one: Json) -> Decimal:
+    """The error of a result, as it is told or as applied and indicated say it; 0 where unknown."""
+    told = one.get("error_rel_pct", one.get("error"))
+    if told is None and "indicated" in one:
+        return Decimal(one["indicated"]) - Decimal(one["applied"])
+    return Decimal(told or 0)
+
+
 def alike(bench: Bench, before: list[Json]) -> list[Json]:
     """The same points as left: same force, direction, limits; another error."""
     made = []
     for one in before:
         after = {name: value for name, value in one.items() if name != "verdict_reported"}
         name = "error_rel_pct" if "error_rel_pct" in one else "error"
-        error = Decimal(one[name]) * bench.pick(Decimal("0.5"), Decimal(0), Decimal(1))
-        after |= {"stage": "as_left", name: plain(error)}
+        error = error_of(one) * bench.pick(Decimal("0.5"), Decimal(0), Decimal(1))
+        after |= {"stage": "as_left"}
+        if name in one:
+            after[name] = plain(error)
         if "indicated" in one:
             after["indicated"] = plain(Decimal(one["applied"]) + error)
         made.append(after)

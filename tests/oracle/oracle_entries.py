@@ -49,15 +49,14 @@ def entry_class(findings: list[Finding]) -> str:
     return "exposed_zero_effect"
 
 
-def corrected(row: Row, delta: Fraction) -> Fraction | None:
-    """Error after correction, in the unit of the point (percentage points for relative)."""
-    if row.error is None:
-        return None
+def shift(row: Row, delta: Fraction) -> Fraction | None:
+    """Corrected error less error, in the unit of the point (percentage points for relative)."""
     if delta == 0:
-        return row.error
+        return Fraction(0)
     if row.relative:
-        return ((1 + row.error / 100) / (1 + delta) - 1) * 100
-    return None if row.applied is None else row.error - delta * row.applied
+        assert row.error is not None
+        return ((1 + row.error / 100) / (1 + delta) - 1) * 100 - row.error
+    return None if row.applied is None else -delta * row.applied
 
 
 def u_after(row: Row, effect: Effect, walks: list[OneFault]) -> tuple[Fraction | None, bool]:
@@ -96,25 +95,30 @@ def point(row: Row, effect: Effect, walks: list[OneFault], kind: str) -> Json:
     if before is None and row.error is not None:
         before = verdict(row.error, row.u, row.limits, row.rule)
     shown: Json = {"point": row.shown_point, "stage": row.stage, "unit": row.unit}
-    # Two ends, low delta first: the higher the delta, the lower the corrected error.
-    top, bottom = corrected(row, effect.low), corrected(row, effect.high)
-    if effect.unknown or top is None or bottom is None or row.error is None:
+    if effect.unknown or shift(row, effect.low) is None or shift(row, effect.high) is None:
         shown |= {"delta_rel": None, "shift": None, "corrected_error": None}
         return shown | {"verdict_before": before, "verdict_after": None, "changed": None}
-    if bottom > top:
-        top, bottom = bottom, top
+    # Two ends, low delta first: the higher the delta, the lower the corrected error.
+    ends = sorted(found for d in (effect.low, effect.high) if (found := shift(row, d)) is not None)
     effective = kind != "exposed_zero_effect"
     u, exact = u_after(row, effect, walks) if effective else (row.u, True)
     listed_open = effective and any(w.effects.kind == "interval" for w in walks)
     if listed_open and row.force != 0:
         shown["delta_rel"] = {"lower": text(effect.low), "upper": text(effect.high)}
-        shown["shift"] = {"lower": text(bottom - row.error), "upper": text(top - row.error)}
-        shown["corrected_error"] = {"lower": text(bottom), "upper": text(top)}
+        shown["shift"] = {"lower": text(ends[0]), "upper": text(ends[1])}
     else:
         shown["delta_rel"] = text(effect.low)
-        shown["shift"] = text(top - row.error)
+        shown["shift"] = text(ends[1])
+    possible: list[str] = []
+    if row.error is None:
+        # By how much it is wrong is known; what it was is not.
+        shown["corrected_error"] = None
+    else:
+        bottom, top = (row.error + end for end in ends)
         shown["corrected_error"] = text(top)
-    possible = reachable(bottom, top, u, row.limits, row.rule)
+        if listed_open and row.force != 0:
+            shown["corrected_error"] = {"lower": text(bottom), "upper": text(top)}
+        possible = reachable(bottom, top, u, row.limits, row.rule)
     after = possible[0] if len(possible) == 1 else None
     if effective and any(w.effects.variance is not None for w in walks):
         shown["U_after"] = None if u is None else text(u, exact)

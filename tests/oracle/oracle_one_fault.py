@@ -7,18 +7,19 @@ one value per result row, and its class under this fault alone, or the reason th
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from oracle_effects import Effects
 from oracle_holding import Node, sources, use_node
 from oracle_laboratory import Laboratory
 from oracle_numbers import number
-from oracle_records import Certificate, Json, Row, Use
+from oracle_records import Certificate, Json, Row, Taken, Use, named_fault
 from oracle_values import NOTHING, UNKNOWN, Value, by_direction
 from oracle_window import window
 
 CLEARING = ("channel", "part", "mode", "role", "record", "window", "range", "direction")
+CLEARING += ("corrected",)
 FOLLOWED = ("affected", "indeterminate")
 Path = tuple[str, ...]
 
@@ -109,6 +110,15 @@ class OneFault:
                 if self.broken(tree, scope == "faulty"):
                     unshared = True
         finding.values = [self.total(certificate, row, reached) for row in certificate.rows]
+        taken = self.taken(certificate)
+        if taken and finding.values and any(value.felt for value in finding.values):
+            finding.values = [
+                self.less(value, row, taken)
+                for value, row in zip(finding.values, certificate.rows, strict=True)
+            ]
+            if not any(value.felt for value in finding.values):
+                finding.cleared = "corrected"
+                return finding
         finding.generation = min((self.generation(way) for way in ways), default=0)
         if ways:
             finding.kind = self.classify(finding.values, bool(reached))
@@ -117,6 +127,26 @@ class OneFault:
         elif cleared:
             finding.cleared = min(cleared, key=CLEARING.index)
         return finding
+
+    def taken(self, certificate: Certificate) -> list[Taken]:
+        """What the certificate took for this fault; section 11, revisions of a recall."""
+        own = named_fault(self.fault)
+        return [
+            one
+            for one in certificate.taken
+            if any(n == own and self.window.overlaps(*ends) for n, *ends in one.faults)
+        ]
+
+    def less(self, value: Value, row: Row, taken: list[Taken]) -> Value:
+        """An effect less what was taken of it: another estimate leaves the difference."""
+        if value.unknown or self.effects.silent:
+            return value
+        place = (row.point, row.stage)
+        delta = sum((one.delta_rel.get(place, Fraction(0)) for one in taken), Fraction(0))
+        if self.effects.by_force:
+            delta *= row.force or 0
+        left = replace(value, delta=value.delta - delta)
+        return left if left.felt else NOTHING
 
     @staticmethod
     def classify(values: list[Value], by_value: bool) -> str:

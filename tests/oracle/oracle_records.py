@@ -6,6 +6,7 @@ Read as DESIGN sections 3, 9 and 10 name the fields. Not checked: lawfulness.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -112,6 +113,22 @@ class Use:
         return None if self.channel is None else (self.item, self.channel, self.role)
 
 
+Named = tuple[str | None, str | None, str | None]
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What a corrected revision took from its points on account of one recall.
+
+    `faults` are the item, channel and certificate of each fault of that recall, with its window;
+    `delta_rel` is by point and stage. A laboratory file does not say it: it is read from the field
+    `corrections` of a calibration, in the words in which DESIGN section 11 tells it.
+    """
+
+    faults: tuple[tuple[Named, datetime | None, datetime | None], ...]
+    delta_rel: dict[tuple[str, str], Fraction]
+
+
 @dataclass(frozen=True)
 class Certificate:
     """One revision of one certificate with its calibration."""
@@ -128,6 +145,7 @@ class Certificate:
     customer: str | None
     uses: tuple[Use, ...]
     rows: tuple[Row, ...]
+    taken: tuple[Taken, ...] = ()
 
     @property
     def number(self) -> str:
@@ -180,6 +198,26 @@ def read_use(use: Json, performed_at: str, zone: ZoneInfo) -> Use:
     )
 
 
+def named_fault(fault: Json) -> Named:
+    """Item, channel and certificate of a fault: what makes a later one the same."""
+    channel = fault.get("channel")
+    return fault.get("item"), None if channel is None else str(channel), fault.get("certificate")
+
+
+def read_taken(record: Json, zone: ZoneInfo) -> Taken:
+    """One entry of `corrections`: `faults`, their `windows`, and `points` with delta_rel."""
+    faults = []
+    for fault, window in zip(record["faults"], record["windows"], strict=True):
+        start, end = window.get("start"), window.get("end")
+        first = None if start is None else moment(start, zone).first
+        faults.append((named_fault(fault), first, None if end is None else moment(end, zone).last))
+    points = {
+        (str(point["point"]), point.get("stage") or "single"): number(point["delta_rel"])
+        for point in record["points"]
+    }
+    return Taken(tuple(faults), points)
+
+
 def read_certificate(record: Json, zone: ZoneInfo) -> Certificate:
     """One entry of `calibrations`."""
     performed = record["performed_at"]
@@ -198,4 +236,5 @@ def read_certificate(record: Json, zone: ZoneInfo) -> Certificate:
         customer=record.get("customer"),
         uses=tuple(read_use(use, performed, zone) for use in record.get("uses") or []),
         rows=tuple(read_row(result) for result in record.get("results") or []),
+        taken=tuple(read_taken(entry, zone) for entry in record.get("corrections") or []),
     )

@@ -12,10 +12,11 @@ from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
-from oracle_holding import Node, node, use_node
+from oracle_holding import use_node
+from oracle_independence import Independence
 from oracle_laboratory import Laboratory
 from oracle_numbers import MICROSECOND, NEWTONS, Moment, instant_text, moment, number
-from oracle_records import Certificate, Json
+from oracle_records import Json
 
 # (above, up to, delta_rel) in newtons; None is an open end.
 Segment = tuple[Fraction | None, Fraction | None, Fraction]
@@ -45,6 +46,12 @@ class Window:
             return after and (self.end is None or when.first < self.end)
         after = self.start is None or when.last > self.start
         return after and (self.end is None or when.first <= self.end)
+
+    def overlaps(self, start: datetime | None, end: datetime | None) -> bool:
+        """True if it has an instant in common with (start, end]."""
+        starts = [one for one in (self.start, start) if one is not None]
+        ends = [one for one in (self.end, end) if one is not None]
+        return not starts or not ends or max(starts) < min(ends)
 
     def as_json(self) -> Json:
         """The window in the form of the scenario file."""
@@ -157,38 +164,9 @@ def covers_fault(lab: Laboratory, fault: Json, check: Json) -> bool:
     return bool(used) and any(min(used) <= point <= max(used) for point in points)
 
 
-def rests_on(lab: Laboratory, fault: Json, tree: Node) -> bool:
-    """True if an item is the faulty one, holds it, or has its value through it."""
-    if any(found.item == fault["item"] for found, *_ in tree.places()):
-        return True
-    return any(certificate_rests_on(lab, fault, source) for source in values_of(tree))
-
-
-def values_of(tree: Node) -> list[Certificate]:
-    """The own value of an item, and those of its parts that the own one does not shield."""
-    own = tree.own
-    below = [source for part in tree.parts for source in values_of(part)]
-    if own is None:
-        return below
-    return [own, *(s for s in below if s.performed.first > own.performed.first)]
-
-
-def certificate_rests_on(lab: Laboratory, fault: Json, source: Certificate) -> bool:
-    """True if any use of the certificate rests on the faulty item, whatever the window."""
-    for use in source.uses:
-        other_channel = fault.get("channel") is not None and (
-            use.channel is not None and use.channel != str(fault["channel"])
-        )
-        tree = use_node(lab, source, use)
-        direct = any(found.item == fault["item"] for found, *_ in tree.places())
-        if direct and not other_channel:
-            return True
-        if any(certificate_rests_on(lab, fault, one) for one in values_of(tree)):
-            return True
-    return False
-
-
-def capable(lab: Laboratory, fault: Json, check: Json, when: Moment) -> bool:
+def capable(
+    lab: Laboratory, fault: Json, check: Json, when: Moment, independence: Independence
+) -> bool:
     """True if the check would have seen the fault: independent, covering and fine enough."""
     limit, u = check.get("acceptance_limit_rel"), check.get("U_rel")
     mode = (fault.get("only") or {}).get("mode")
@@ -197,9 +175,9 @@ def capable(lab: Laboratory, fault: Json, check: Json, when: Moment) -> bool:
     smallest = smallest_fault(lab, fault)
     if check.get("independent") is not True or limit is None or u is None or smallest is None:
         return False
-    against = check.get("against") or []
+    against, covers = check.get("against") or [], check.get("covers")
     for item in [against] if isinstance(against, str) else against:
-        if rests_on(lab, fault, node(lab, item, when, check.get("mode"))):
+        if independence.lost(item, when, check.get("mode"), covered_points(covers)):
             return False
     return covers_fault(lab, fault, check) and number(limit) + number(u) < smallest
 
@@ -215,13 +193,13 @@ def window(lab: Laboratory, fault: Json) -> Window:
         if check["item"] == fault["item"]
     ]
     dated.sort(key=lambda pair: (pair[0].first, pair[1]["result"] == "pass"))
-    narrowed = stated
+    narrowed, independence = stated, Independence(lab, fault, stated.holds)
     for when, check in dated:
         if stated.start is not None and when.first <= stated.start:
             continue
         if stated.end is not None and when.first > stated.end:
             continue
-        if not capable(lab, fault, check, when):
+        if not capable(lab, fault, check, when, independence):
             continue
         if check["result"] != "pass":
             break
