@@ -118,10 +118,14 @@ class Snapshot:
         return [PartRow._make(row) for row in self._scan("composition", held, PartRow._fields)]
 
     def servings_of(self, items: Collection[int]) -> list[ServingRow]:
+        if not items:
+            return []
         rows = self._ever_issued(items).select(ServingRow._fields)
         return list(map(ServingRow._make, rows.iter_rows()))
 
     def ambiguous_items(self, items: Collection[int]) -> set[int]:
+        if not items:
+            return set()
         undated = (pl.col("status") == "voided") & pl.col("voided_us").is_null()
         span = pl.concat_str("span_from", pl.lit(" "), "span_to")
         ambiguous = (pl.col("mode").is_not_null() | undated).any() | (span.n_unique() > 1)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
-from oracle_cases import OPEN, answered, cal, lab, ref
+from oracle_cases import OPEN, answered, cal, force_fault, lab, ref
 
 FAULT = {"item": "REF", "kind": "true_force_relative_error", "delta_rel": "-0.0005"} | OPEN
 LABORATORY = lab(
@@ -12,6 +14,7 @@ LABORATORY = lab(
     cal("C-2", "B", "04-01", [ref("WS")]),
     cal("G-1", "GOOD", "01-05", [ref("GOLD")]),
 )
+LISTED = ("affected", "exposed_zero_effect", "indeterminate", "traced_not_recalled", "cleared")
 # Instruments that nobody rests on.
 LABORATORY["items"] += [{"id": n, "kind": "customer_instrument"} for n in ("X", "Y", "PIN")]
 
@@ -47,3 +50,18 @@ class Recalled:
 @pytest.fixture
 def recalled(client):
     return Recalled(client)
+
+
+@pytest.fixture
+def entry(client):
+    """Entry of C-1, which used REF, after a fault of delta = 0.0005 unless told otherwise."""
+
+    def found(*results, fault=None, **more):
+        laboratory = lab(cal("C-1", "A", "02-01", [ref("REF")], list(results), **more))
+        assert client.post("/v1/imports", json=laboratory).status_code == 201
+        request = {"fault": fault or force_fault("REF"), "preview": True}
+        answer = json.loads(client.post("/v1/recalls", json=request).text)
+        (made,) = [one for name in LISTED for one in answer[name]]
+        return made
+
+    return found
