@@ -42,7 +42,13 @@ def test_json_rows_come_back_in_order_with_their_answers_and_a_summary(client):
         "rows": 3,
         "decided": 2,
         "refused": 1,
-        "by_verdict": {"pass": 1, "conditional_pass": 1, "conditional_fail": 0, "fail": 0},
+        "by_verdict": {
+            "pass": 1,
+            "conditional_pass": 1,
+            "conditional_fail": 0,
+            "fail": 0,
+            "no_statement": 0,
+        },
     }
 
 
