@@ -4,8 +4,8 @@ Only recalls that the certificate may concern are asked. Every path of a recall 
 links of uses (``graph.model.Use.links``) from a certificate that used what is faulty or what ever
 held it, bears the number or method that a fault names, or names nothing in a role concerned; so one
 of those is among the certificates that this one rests on, or may rest on, itself included. For the
-roles the windows are those that the recall had when it was last compared: they decide about
-`may_be_in_doubt` alone.
+roles the windows are those that the recall had when it was last compared; one that waits to be
+compared again is asked always.
 
 A recall is asked of the certificate and of what it could rest on alone
 (``api.services.recalls.newcomers.Within``). Two things may differ then from a whole recall, since
@@ -35,12 +35,13 @@ from api.services.recalls import reach
 from api.services.recalls.newcomers import Within
 from api.services.recalls.reading import Traced
 from api.services.recalls.run import recall_from
+from api.services.recalls.staleness import marked
 from api.services.recalls.upward import upward
 from api.services.recalls.windows import needs_used_range
 from api.store.keyed import rows_of
 from api.store.links import RoleSpan, Window
 from api.store.reading import SessionReader
-from api.store.record_watch import RecallWatchWindow
+from api.store.record_watch import RecallWatch, RecallWatchWindow
 from api.store.sources import Recorded
 from api.store.tables import Recall
 from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED, TRACED
@@ -149,7 +150,9 @@ def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> s
         window = Window(one.first_us, one.last_us, tuple(one.roles))
         if one.recall_id in stored and any(window.holds(span) for span in spans):
             found.add(one.recall_id)
-    return found
+    # Of one that waits to be compared nobody knows yet which windows and roles it has today.
+    waiting = asked.session.scalars(select(RecallWatch.recall_id).where(marked()))
+    return found | (stored.keys() & set(waiting))
 
 
 def _resting_on(traced: Traced, keys: Collection[int]) -> set[int]:

@@ -59,6 +59,10 @@ class Within(Recorded):
         rows = rows_of(self.reader, columns, table, "id", list(self.keys))
         return {key for key, recorded in rows if recorded == method}
 
+    def roles_elsewhere(self, ways: Collection[links.Met], window: links.Span) -> set[str]:
+        """Roles of such uses by all; none if nobody of them lies in the window."""
+        return links.roles_met(self.reader, ways) if self.lacking_roles((), window) else set()
+
     def lacking_roles(self, roles: Collection[str], window: links.Span) -> list[int]:
         """Of them, our own of the window, of whose uses none has one of the roles."""
         marks = [links.role_mark(role) for role in roles]
