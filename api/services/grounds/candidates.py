@@ -22,7 +22,7 @@ from api.services.recalls.reading_results import Measured, Statement
 from api.store.keyed import rows_of
 from api.store.reading import SessionReader
 from api.store.sources import Recorded
-from graph.model import BY_SHARE, ONE, Calibration, Point, Use
+from graph.model import BY_SHARE, ONE, Calibration, Held, Point, Use
 
 ISSUED, VOIDED = "issued", "voided"
 # Whose value the stated forces come from.
@@ -188,6 +188,14 @@ class Candidates:
         for held in use.held:
             if held.bearing == BY_SHARE and held.source is not None:
                 yield Carrier(held.part, held.share, self.by_key[held.source])
+
+
+def measuring_alone(use: Use) -> list[Held]:
+    """Return the parts by which an assembly measures, an inner one by those that it holds."""
+    by_share = [held for held in use.held if held.bearing == BY_SHARE]
+    # What holds a measuring part passes on the value of that one, unless it has one of its own.
+    holders = {held.chain[1:] for held in by_share}
+    return [held for held in by_share if held.source is not None or held.chain not in holders]
 
 
 def forces(one: Carrier, use: Use, points: Collection[Point]) -> Iterator[tuple[Point, Fraction]]:

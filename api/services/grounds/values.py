@@ -16,11 +16,12 @@ from api.services.grounds.candidates import (
     Candidates,
     Standing,
     Used,
+    measuring_alone,
 )
 from api.services.grounds.finding import MIND, STOP, Finding
 from graph.compound import MEASURING
-from graph.model import BY_SHARE
-from graph.moments import text_of
+from graph.model import BY_SHARE, Held
+from graph.moments import Moment, text_of
 
 Found = Iterator[tuple[int, Finding]]
 
@@ -76,14 +77,28 @@ def _none(asked: Candidates, one: Used) -> Iterator[Finding]:
     use = one.use
     if use.role not in (REFERENCE, READOUT) or use.source is not None:
         return
-    if asked.pieces[use.item].exempt or next(asked.carriers(use), None) is not None:
+    if asked.pieces[use.item].exempt:
         return
-    yield Finding(
+    measuring = measuring_alone(use)
+    without = [held for held in measuring if not _has_value(asked, held)]
+    if len(without) == len(measuring):  # also where it held nothing that measures
+        yield _no_value(use.item, "", use.at)
+        return
+    for held in without:
+        yield _no_value(held.part, f", a measuring part of {use.item},", use.at)
+
+
+def _has_value(asked: Candidates, held: Held) -> bool:
+    return held.source is not None or asked.pieces[held.part].exempt
+
+
+def _no_value(item: str, what: str, at: Moment) -> Finding:
+    return Finding(
         "no_value",
         STOP,
-        f"{use.item} had no calibration in force when it was used ({text_of(use.at.start_us)})",
+        f"{item}{what} had no calibration in force when it was used ({text_of(at.start_us)})",
         "record its certificate, or use a calibrated item",
-        use.item,
+        item,
     )
 
 

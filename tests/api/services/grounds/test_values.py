@@ -7,7 +7,7 @@ The rules are those of the trade: a value is used while its calibration is in fo
 from __future__ import annotations
 
 import pytest
-from oracle_cases import cal, part, ref
+from oracle_cases import answered, cal, part, ref, row
 
 from tests.api.services.grounds.conftest import SPAN, candidate
 
@@ -71,6 +71,40 @@ def test_a_reference_has_a_value(bench):
     bench.post("/v1/compositions", held)
     assert bench.codes(candidate(ref("RIG"))) == []
     assert bench.codes(candidate(ref("RIG"), at="06-03")) == [("no_value", STOP)]
+
+
+@pytest.mark.parametrize(
+    ("shares", "named"),
+    [
+        ((None, None), [("no_value", "stop", "BARE"), ("outside_range", "mind", "RIG")]),
+        (("0.5", "0.5"), [("no_value", "stop", "BARE")]),
+    ],
+)
+def test_every_measuring_part_of_an_assembly_without_a_value_has_one(bench, shares, named):
+    bench.imported(
+        kinds={"RIG": "force_machine", "BARE": "working_standard", "RO": "readout"},
+        composition=[
+            part("RIG", "WS", shares[0]),
+            part("RIG", "BARE", shares[1]),
+            part("RIG", "RO"),  # measures no force
+        ],
+    )
+    record = candidate(ref("RIG"), results=[row(applied="20", U="0.1")])
+    found = [(one["code"], one["weight"], one["item"]) for one in bench.found(record)]
+    assert found == named
+
+
+def test_an_inner_assembly_counts_by_its_parts_unless_it_has_a_value_of_its_own(bench):
+    inside = [part("RIG", "WS", "0.5"), part("RIG", "PAIR", "0.5"), part("PAIR", "BARE")]
+    kinds = {"RIG": "force_machine", "PAIR": "force_machine", "BARE": "working_standard"}
+    bench.imported(kinds=kinds, composition=inside)
+    record = candidate(ref("RIG"), results=[row(applied="20", U="0.1")])
+    (one,) = bench.found(record)
+    assert (one["code"], one["item"]) == ("no_value", "BARE")
+    assert "a measuring part of RIG" in one["detail"]
+    own = cal("P-1", "PAIR", "05-01", [ref("WS")], SPAN)
+    bench.post("/v1/calibrations", answered(own))
+    assert bench.codes(record) == []
 
 
 @pytest.mark.parametrize(
