@@ -1,8 +1,7 @@
 """Did what was used carry a value, and one that holds? Voided, absent, overdue, of another mode.
 
-Choice: a due date is that of the value in force, which a later calibration that only confirmed
-limits does not extend. An item whose record says under the property `calibration`
-why it needs none is believed, as in the chain of a certificate.
+Choice: an item whose record says under the property `calibration` why it needs none is believed, as
+in the chain of a certificate.
 """
 
 from __future__ import annotations
@@ -19,6 +18,7 @@ from api.services.grounds.candidates import (
     measuring_alone,
 )
 from api.services.grounds.finding import MIND, STOP, Finding
+from api.services.records.due import overdue
 from graph.compound import MEASURING
 from graph.model import BY_SHARE, Held
 from graph.moments import Moment, text_of
@@ -106,7 +106,7 @@ def _overdue(asked: Candidates, one: Used) -> Iterator[Finding]:
     use = one.use
     for carrier in asked.carriers(use):
         stated = carrier.certificate
-        if stated.due_us is not None and stated.due_us < use.at.start_us:
+        if overdue(stated.due_us, use.at.start_us):
             yield Finding(
                 "overdue",
                 STOP,
