@@ -20,8 +20,8 @@ from api.services.certificates import agreed, asked, calibrations, certificate_r
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import refuse_circle
 from api.services.feed.changes import note_certificate
-from api.services.grounds.grounds import grounds, shown
-from api.services.grounds.issues import settle
+from api.services.grounds.grounds import shown
+from api.services.grounds.issues import at_issue, settle
 from api.services.recalls.recall_states import recall_states
 from api.services.records.customers import customer_key
 from api.services.records.revisions import choose, revisions
@@ -200,7 +200,7 @@ def tried(session: Session, record: Record, now_us: int) -> list[Record]:
     record_one(session, calibrations.COLLECTION, record, now_us)
     made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
     asked.refuse_unsaid(session, made)
-    found = grounds(session, {made.id: now_us})[made.id]
+    found = at_issue(session, made, now_us)
     session.rollback()
     return [shown(one) for one in found]
 

@@ -90,10 +90,14 @@ class Used(NamedTuple):
 
 @dataclass(frozen=True)
 class Candidates:
-    """Certificates by key; `as_of` says for each the instant at which it is asked about."""
+    """Certificates by key; `as_of` says for each the instant at which it is asked about.
+
+    `issued` says for each when it is issued, or taken to be.
+    """
 
     session: Session
     as_of: Mapping[int, int]
+    issued: Mapping[int, int]
 
     @cached_property
     def reader(self) -> SessionReader:

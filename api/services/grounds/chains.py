@@ -36,7 +36,8 @@ def chain(session: Session, certificate: Certificate) -> Record:
 
 
 def _judged(session: Session, keys: set[int]) -> Iterator[Record]:
-    asked = Candidates(session, dict.fromkeys(keys, NEVER_US))
+    ever = dict.fromkeys(keys, NEVER_US)
+    asked = Candidates(session, ever, ever)
     calibrations = asked.traced.calibrations
     for key, state in sorted(recall_states(session, keys).items()):
         if state != NONE:

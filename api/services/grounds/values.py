@@ -41,7 +41,7 @@ def value_findings(asked: Candidates) -> Found:
 
 def _voided(asked: Candidates, one: Used) -> Iterator[Finding]:
     use, mode = one.use, one.certificate.mode
-    until_us = max(asked.as_of[one.certificate.key], use.at.end_us)
+    until_us = max(asked.issued[one.certificate.key], use.at.end_us)
     items = [use.item]
     if use.source is None:
         items += [held.part for held in use.held if held.bearing == BY_SHARE]

@@ -21,7 +21,7 @@ ALDER, BIRCH = "Alder Rigging", "Birch Lifting"
 def spoken(session, *certificates):
     """What is found in the figures of certificates, by key."""
     found = {one.id: [] for one in certificates}
-    for key, finding in figure_findings(Candidates(session, dict.fromkeys(found, NOW))):
+    for key, finding in figure_findings(Candidates(session, *[dict.fromkeys(found, NOW)] * 2)):
         found[key].append(finding)
     return found
 

@@ -7,7 +7,7 @@ The rules are those of the trade: a value is used while its calibration is in fo
 from __future__ import annotations
 
 import pytest
-from oracle_cases import answered, cal, part, ref, row
+from oracle_cases import answered, cal, lab, part, ref, row
 
 from tests.api.services.grounds.conftest import SPAN, candidate
 
@@ -36,6 +36,31 @@ def test_a_value_voided_by_the_issue_does_not_fall_back_on_an_older_one(bench, v
     bench.imported(cal("W-2", "WS", "03-01", [ref("REF")], SPAN, **status))
     codes = [code for code, _ in bench.codes(candidate())]
     assert ("voided_value" in codes) is found
+
+
+@pytest.mark.parametrize(
+    ("issued", "found"),
+    [
+        ("2025-06-09T00:00:00Z", False),  # the day before the void
+        ("2025-06-10T00:00:00Z", True),  # at its very instant the new state holds
+        (None, True),  # it is issued now
+    ],
+)
+def test_the_time_of_the_issue_is_the_one_that_is_stated(bench, issued, found):
+    """Used on 1 June, voided on 10 June: recorded by itself, issued as a draft, or imported."""
+    void = {"status": "voided", "void_reason": "wrong", "voided_at": "2025-06-10T00:00:00Z"}
+    bench.imported(cal("W-2", "WS", "03-01", [ref("REF")], SPAN, **void))
+    kept = [("voided_value", STOP)] if found else []
+    assert bench.codes(candidate(issued_at=issued)) == kept
+    bench.post("/v1/imports", lab(candidate(issued_at=issued, number="N-2")) | {"items": []})
+    imported = bench.get("/v1/certificates/N-2/grounds")
+    assert [(one["code"], one["weight"]) for one in imported["grounds"]] == kept
+    assert [one["code"] for one in imported["today"]] == ["voided_value"]  # were it issued now
+    if issued is not None:
+        bench.post("/v1/calibrations", candidate(status="draft", number="N-3"))
+        body = {"issued_at": issued}
+        answer = bench.post("/v1/certificates/N-3/issue", body, 409 if found else 200)
+        assert [one["code"] for one in answer.get("errors", [])] == [code for code, _ in kept]
 
 
 def test_a_void_of_another_mode_or_of_a_calibration_after_the_use_is_none(bench):
