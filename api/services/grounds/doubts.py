@@ -14,7 +14,8 @@ so that what is found is looked at again by a whole recall; and, for a fault sta
 that is too narrow, so that such a recall is whole from the beginning. Both only where the item has
 checks that depend on that range.
 
-Of several looks at a fault the latest counts, whether its case is closed or not.
+Of several looks at a fault the latest counts, whether its case is closed or not. A draft is asked
+as if it were issued: that is what it is asked for.
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ from api.services.grounds.candidates import Candidates
 from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.recalls import reach
-from api.services.recalls.newcomers import Within
+from api.services.recalls.newcomers import WereIssued, Within
 from api.services.recalls.reading import Traced
 from api.services.recalls.run import recall_from
 from api.services.recalls.staleness import marked
@@ -44,17 +45,17 @@ from api.store.reading import SessionReader
 from api.store.record_watch import RecallWatch, RecallWatchWindow
 from api.store.sources import Recorded
 from api.store.tables import Recall
-from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED, TRACED
+from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
 Later = aliased(Recall)
+DRAFT = "draft"
 IN_DOUBT, MAYBE = "in_doubt", "may_be_in_doubt"
 # What a list says of a certificate that stands in it, and how much that weighs.
-WEIGHT = {AFFECTED: STOP, INDETERMINATE: STOP, NOT_EXCLUDED: MIND, TRACED: MIND}
+WEIGHT = {AFFECTED: STOP, INDETERMINATE: STOP, NOT_EXCLUDED: MIND}
 WORDS = {
     AFFECTED: "as affected",
     INDETERMINATE: "as indeterminate",
     NOT_EXCLUDED: "as one that cannot be excluded",
-    TRACED: "were it issued",
 }
 
 
@@ -74,7 +75,10 @@ def doubt_findings(asked: Candidates) -> Found:
     if not concerned:
         return
     found = upward(session, keys)
-    within = Within(SessionReader(session), frozenset(found.certificates), tuple(found.uses))
+    drafts = frozenset(key for key in keys if asked.traced.rows[key].status == DRAFT)
+    within = Within(
+        SessionReader(session), drafts, frozenset(found.certificates), tuple(found.uses)
+    )
     for recall in sorted(concerned):
         row = stored[recall]
         for key, name in _listed(session, within, row.faults, keys).items():
@@ -99,14 +103,15 @@ def _listed(
 ) -> dict[int, str]:
     """Return the list in which a fresh recall has each of these certificates."""
     request = {"faults": faults}
+    whole = WereIssued(within.reader, within.drafts)
     try:
         reported = reach.asked(within, request).reported
         ranged = [one for one in reported if needs_used_range(within, one)]
         if any(one.fault.by_force for one in ranged):
-            return _lists(Recorded(within.reader), request, keys)
+            return _lists(whole, request, keys)
         found = _lists(within, request, keys)
         if ranged and any(name in WEIGHT for name in found.values()):
-            return _lists(Recorded(within.reader), request, keys)
+            return _lists(whole, request, keys)
     except TraceholdError:
         return {}  # the fault cannot be worked out any more: no fresh recall lists anybody
     return found

@@ -170,18 +170,28 @@ def test_a_check_of_single_forces_needs_the_range_of_all_uses(bench, kind):
     assert IN_DOUBT in bench.codes(candidate(ref("REF"), at="02-20"))
 
 
-def test_a_draft_is_told_that_it_would_be_listed_and_is_refused_when_it_is_issued(bench):
+def test_a_draft_is_told_what_it_is_refused_for_when_it_is_issued(bench):
     bench.imported()
     bench.fault()
     draft = candidate(status="draft")
+    assert bench.codes(draft) == [IN_DOUBT]
     bench.post("/v1/calibrations", draft)
     kept = bench.get("/v1/certificates/N-1/grounds")
     assert kept["grounds"] is None
-    assert [one["code"] for one in kept["today"]] == ["may_be_in_doubt"]
+    assert [(one["code"], one["weight"]) for one in kept["today"]] == [IN_DOUBT]
     body = {"issued_at": "2025-06-02T00:00:00Z"}
     refused = bench.post("/v1/certificates/N-1/issue", body, 409)
     assert [(one["code"], one["pointer"]) for one in refused["errors"]] == [("in_doubt", "")]
     assert bench.get("/v1/certificates/N-1")["status"] == "draft"
+
+
+def test_a_draft_that_cannot_be_excluded_says_that_and_no_more(bench):
+    bench.imported(cal("C-1", "OLD", "02-10", [ref("REF")]))
+    bench.fault()
+    monitor = {"item": "CELL-2", "role": "environment"}
+    bench.post("/v1/items", {"id": "CELL-2", "kind": "environment_monitor"})
+    assert bench.codes(candidate(monitor, at="02-15", status="draft")) == [MAYBE]
+    assert bench.codes(candidate(monitor, at="03-15", status="draft")) == []
 
 
 def test_a_corrected_revision_is_issued_for_what_was_taken_from_it(bench):
