@@ -1,6 +1,6 @@
 """A value is overdue once its date has passed, in Python and in SQL alike.
 
-Whether the instant itself is in time is a choice, no source: due at noon, a use at noon is not late.
+That the instant itself is in time is a choice, no source.
 """
 
 from __future__ import annotations
