@@ -122,7 +122,11 @@ def test_a_set_up_check_with_findings_is_said_and_one_that_is_not_recorded_refus
     made = bench.post("/v1/setup-checks", body)
     assert made["outcome"] == "differs"
     (one,) = bench.found(candidate(set_up_check=made["id"]))
-    assert f"set-up check {made['id']} has findings" in one["detail"]
+    # Which it is, and what to do about that: a check is linked already.
+    said = "BARE has no issued calibration in force at 2025-06-01T09:00:00Z."
+    assert f"set-up check {made['id']} has findings: {said}" in one["detail"]
+    assert one["remedy"].startswith("calibrate it first, or record its certificate; check the cha")
+    assert "competent, authorised person" in one["remedy"]
     refused = bench.post("/v1/calibrations", candidate(set_up_check=99), 422)
     assert refused["errors"][0]["pointer"] == "/set_up_check"
     bench.post("/v1/calibrations", candidate(set_up_check=made["id"]))
