@@ -20,7 +20,7 @@ from api.services.base.record import Record
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Measured, Statement
 from api.store.keyed import rows_of
-from api.store.reading import SessionReader
+from api.store.reading import Remembering, SessionReader
 from api.store.sources import Recorded
 from graph.model import BY_SHARE, ONE, Calibration, Held, Point, Use
 
@@ -100,9 +100,9 @@ class Candidates:
     issued: Mapping[int, int]
 
     @cached_property
-    def reader(self) -> SessionReader:
-        """Reads in the transaction of the session."""
-        return SessionReader(self.session)
+    def reader(self) -> Remembering:
+        """Reads in the transaction of the session; nothing is written while questions are asked."""
+        return Remembering(SessionReader(self.session))
 
     @cached_property
     def traced(self) -> Traced:

@@ -24,7 +24,7 @@ from collections.abc import Collection, Mapping, Sequence
 from itertools import chain
 from typing import Any
 
-from sqlalchemy import Row, exists, select
+from sqlalchemy import Row, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import TraceholdError
@@ -42,7 +42,7 @@ from api.services.recalls.windows import needs_used_range
 from api.store.keyed import rows_of
 from api.store.links import RoleSpan, Window
 from api.store.reading import SessionReader
-from api.store.record_watch import RecallWatch, RecallWatchWindow
+from api.store.record_watch import RecallWatch, RecallWatchWindow, RecordChange
 from api.store.sources import Recorded
 from api.store.tables import Recall
 from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
@@ -76,9 +76,7 @@ def doubt_findings(asked: Candidates) -> Found:
         return
     found = upward(session, keys)
     drafts = frozenset(key for key in keys if asked.traced.rows[key].status == DRAFT)
-    within = Within(
-        SessionReader(session), drafts, frozenset(found.certificates), tuple(found.uses)
-    )
+    within = Within(asked.reader, drafts, frozenset(found.certificates), tuple(found.uses))
     for recall in sorted(concerned):
         row = stored[recall]
         for key, name in _listed(session, within, row.faults, keys).items():
@@ -103,7 +101,7 @@ def _listed(
 ) -> dict[int, str]:
     """Return the list in which a fresh recall has each of these certificates."""
     request = {"faults": faults}
-    whole = WereIssued(within.reader, within.drafts)
+    whole = WereIssued(SessionReader(session), within.drafts)
     try:
         reported = reach.asked(within, request).reported
         ranged = [one for one in reported if needs_used_range(within, one)]
@@ -155,9 +153,23 @@ def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> s
         window = Window(one.first_us, one.last_us, tuple(one.roles))
         if one.recall_id in stored and any(window.holds(span) for span in spans):
             found.add(one.recall_id)
-    # Of one that waits to be compared nobody knows yet which windows and roles it has today.
-    waiting = asked.session.scalars(select(RecallWatch.recall_id).where(marked()))
-    return found | (stored.keys() & set(waiting))
+    return found | (stored.keys() & _waiting(asked))
+
+
+def _waiting(asked: Candidates) -> set[int]:
+    """Return the recalls of which nobody knows yet which windows and roles they have today.
+
+    Those wait to be compared for another write than the last, which recorded the certificates in
+    question: what that moves, moves by a use of what is faulty, and is asked for that.
+    """
+    own = select(RecordChange.id).where(
+        RecordChange.id == select(func.max(RecordChange.id)).scalar_subquery(),
+        RecordChange.first_certificate <= min(asked.as_of),
+        RecordChange.last_certificate >= max(asked.as_of),
+    )
+    at = RecallWatch.marked_position
+    statement = select(RecallWatch.recall_id).where(marked(), or_(at.is_(None), at.not_in(own)))
+    return set(asked.session.scalars(statement))
 
 
 def _resting_on(traced: Traced, keys: Collection[int]) -> set[int]:
