@@ -356,7 +356,7 @@ class LaboratoryCalls(Wire):
         query = {} if version is None else {"version": str(version)}
         return self._get(f"/v1/agreements/{path_part(agreement_id)}", query)
 
-    def record_agreement(self, agreement: Json) -> Answer:
+    def record_agreement(self, agreement: Json, read: Answer | None = None) -> Answer:
         """Record what was agreed with a customer, or the next version of it.
 
         Parameters
@@ -365,13 +365,15 @@ class LaboratoryCalls(Wire):
             ``id``, ``customer``, at most one of ``order``, ``item`` and ``type``, ``rule``,
             ``specification``, ``from``, ``until``, ``agreed_with``, ``by`` and ``note``. A version
             with ``until`` ends it.
+        read : Answer, optional
+            The latest version as read before; needed for the next one.
 
         Returns
         -------
         Answer
             The agreement as recorded, with its version.
         """
-        return self._post("/v1/agreements", encoded(agreement))
+        return self._post("/v1/agreements", encoded(agreement), read=read)
 
     def customers(self) -> Iterator[Answer]:
         """Iterate over customers by name.

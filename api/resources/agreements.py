@@ -21,6 +21,7 @@ from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.clock import now_us
+from api.web.etags import check_if_match, etag_of, honours_if_match
 from api.web.idempotency import idempotent
 from api.web.transactions import reading, writing
 
@@ -46,18 +47,23 @@ def list_agreements(query: dict[str, Any]) -> Any:
 @blp.route("", methods=["POST"])
 @requires("record")
 @idempotent
+@honours_if_match
 @blp.arguments(NewAgreementSchema)
 @blp.response(201, AgreementAnswerSchema)
 @blp.alt_response(200, schema=AgreementAnswerSchema, description="Recorded already, unchanged")
 def record_agreement(new: dict[str, Any]) -> Any:
     """Record an agreement, or its next version; recorded versions never change.
 
-    The next version holds from its own `from`; one with `until` ends the agreement.
+    The next version holds from its own `from`; one with `until` ends the agreement. It needs
+    If-Match with the ETag of the latest version, so that nobody's change is lost unseen.
     """
     with writing() as session:
-        made, created = agreements.record(session, new, now_us())
+        made, created = agreements.record(
+            session, new, now_us(), lambda code, version: check_if_match(_etag(code, version))
+        )
     location = f"/v1/agreements/{quote(made['id'], safe='')}?version={made['version']}"
-    return made, 201 if created else 200, {"Location": location}
+    headers = {"Location": location, "ETag": _etag(made["id"], made["version"])}
+    return made, 201 if created else 200, headers
 
 
 @blp.route("/<path:agreement_id>")
@@ -67,4 +73,9 @@ def record_agreement(new: dict[str, Any]) -> Any:
 def show_agreement(query: dict[str, Any], agreement_id: str) -> Any:
     """Show one agreement, in its latest version or in the one asked for."""
     with reading() as session:
-        return agreements.get(session, agreement_id, query.get("version"))
+        shown = agreements.get(session, agreement_id, query.get("version"))
+    return shown, 200, {"ETag": _etag(shown["id"], shown["version"])}
+
+
+def _etag(code: str, version: int) -> str:
+    return etag_of(f"agreement {code}", version)

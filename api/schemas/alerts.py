@@ -8,11 +8,14 @@ from marshmallow import ValidationError, fields, validate, validates_schema
 
 from api.schemas.base import StrictSchema
 from api.schemas.calibrations import MAX_REVISION
-from api.schemas.fields import MomentText, Text, WholeNumber, refuse
+from api.schemas.fields import Flag, MomentText, Text, WholeNumber, refuse
 
 # The same words as in the service, which schemas do not import.
 KINDS = ("as_found", "check", "overdue_use")
 STATES = ("open", "answered", "ended")
+
+
+_FOLLOWED = {"description": "Whether the next evidence after it was good"}
 
 
 class AlertFilterSchema(StrictSchema):
@@ -26,14 +29,13 @@ class AlertFilterSchema(StrictSchema):
     failed_before = MomentText(
         metadata={"description": "Failed, or last used overdue, before then"}
     )
-    good_evidence_followed = fields.Boolean(
-        metadata={"description": "Whether the next evidence after it was good"}
-    )
+    good_evidence_followed: fields.Boolean = Flag(metadata=_FOLLOWED)
 
 
 class AlertQuerySchema(AlertFilterSchema):
     """Filters of the list."""
 
+    good_evidence_followed = fields.Boolean(metadata=_FOLLOWED)
     state = fields.String(validate=validate.OneOf(STATES))
 
 

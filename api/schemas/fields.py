@@ -233,6 +233,17 @@ class WholeNumber(fields.Field[int]):
         return value
 
 
+class Flag(fields.Boolean):
+    """true or false as JSON has them; a number or a text that could mean either is refused."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> bool:
+        if not isinstance(value, bool):
+            raise refuse("neither true nor false", "send true or false, without quotation marks")
+        return value
+
+
 class FreeObject(fields.Field[dict[str, Any]]):
     """A JSON object of any content; its decimals are kept as text with their digits."""
 

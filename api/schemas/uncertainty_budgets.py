@@ -16,7 +16,7 @@ from api.rules.uncertainty.coverage import (
 )
 from api.rules.uncertainty.distributions import DISTRIBUTIONS, MOST_READINGS
 from api.schemas.base import StrictSchema
-from api.schemas.fields import DecimalText, Text, WholeNumber, above, refuse
+from api.schemas.fields import DecimalText, Flag, Text, WholeNumber, above, refuse
 
 MOST_COMPONENTS, MOST_CORRELATIONS, MOST_POINTS = 100, 500, 200
 
@@ -49,9 +49,7 @@ class BudgetComponentSchema(StrictSchema):
     readings = fields.List(DecimalText(), validate=validate.Length(2, MOST_READINGS))
     dof = DecimalText(metadata={"description": "Degrees of freedom; infinite where absent"})
     sensitivity = DecimalText(metadata={"description": "Partial derivative of the result; 1"})
-    relative = fields.Boolean(
-        truthy={True}, falsy={False}, metadata={"description": "The figure is in percent of `of`"}
-    )
+    relative = Flag(metadata={"description": "The figure is in percent of `of`"})
     of = DecimalText(metadata={"description": "Default: the value of the point"})
     unit = Text(max_length=20, metadata={"description": "Default: the unit of the point"})
     source = Text()

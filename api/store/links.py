@@ -59,6 +59,19 @@ class Window(NamedTuple):
         return after and before and not any(role_mark(one) in span.roles for one in self.roles)
 
 
+class Met(NamedTuple):
+    """Uses of an item by which a fault is met: on a channel, or in a time.
+
+    `channel` None means any, and a use that names none may have been on each. `until_us` is
+    exclusive; a bound that is None is open.
+    """
+
+    item: str
+    channel: str | None
+    from_us: int | None
+    until_us: int | None
+
+
 def users_of_items(reader: Reader, items: Collection[int]) -> set[int]:
     """Certificates that ever used one of these items."""
     return {key for (key,) in rows_of(reader, "usage.certificate_id", "usage", "item_id", items)}
@@ -78,6 +91,25 @@ def certificates_by_method(reader: Reader, method: str) -> set[int]:
 def roles_of(reader: Reader, items: Collection[int]) -> set[str]:
     """Roles in which these items were ever used."""
     return {role for (role,) in rows_of(reader, "DISTINCT usage.role", "usage", "item_id", items)}
+
+
+def roles_met(reader: Reader, ways: Iterable[Met]) -> set[str]:
+    """Roles that any of these uses had."""
+    found = set[str]()
+    for one in ways:
+        also, bounds = "JOIN usage ON usage.item_id = item.id WHERE 1 = 1", list[str | int]()
+        for condition, bound in (
+            ("(usage.channel IS NULL OR usage.channel = ?)", one.channel),
+            ("usage.used_end_us >= ?", one.from_us),
+            ("usage.used_us < ?", one.until_us),
+        ):
+            if bound is not None:
+                also += f" AND {condition}"
+                bounds.append(bound)
+        columns = "DISTINCT usage.role"
+        rows = rows_of(reader, columns, "item", "code", [one.item], also, bounds)
+        found.update(role for (role,) in rows)
+    return found
 
 
 def lacking_roles(reader: Reader, roles: Collection[str], window: Span) -> list[int]:

@@ -15,7 +15,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -68,6 +68,27 @@ class SessionReader:
         with closing(connection.exec_driver_sql(statement, tuple(parameters))) as found:
             # Past the result, which would make an object of its own of every row.
             yield from _fetched(found.cursor)
+
+
+@dataclass(frozen=True, slots=True)
+class Remembering:
+    """Asks each question once: for several that ask the same, while nothing is written between."""
+
+    reader: Reader
+    _known: dict[tuple[str, str], list[tuple[Any, ...]]] = field(default_factory=dict)
+
+    @property
+    def dialect(self) -> str:
+        """Name of the engine."""
+        return self.reader.dialect
+
+    def rows(self, statement: str, parameters: Sequence[Any] = ()) -> Iterator[tuple[Any, ...]]:
+        """Rows as the other reader gives them, all of them kept."""
+        asked = statement, repr(tuple(parameters))
+        found = self._known.get(asked)
+        if found is None:
+            found = self._known[asked] = list(self.reader.rows(statement, parameters))
+        yield from found
 
 
 @dataclass(frozen=True, slots=True)

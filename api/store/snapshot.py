@@ -22,7 +22,7 @@ from typing import Any
 import polars as pl
 
 from api.store.item_values import ServingRow
-from api.store.links import Span, role_mark
+from api.store.links import Met, Span, role_mark
 from api.store.records import (
     CertificateRow,
     CheckRow,
@@ -183,6 +183,9 @@ class Snapshot:
 
     def roles_of(self, items: Collection[int]) -> set[str]:
         return self._values("use_by_item", items, "role")
+
+    def roles_elsewhere(self, _ways: Collection[Met], _window: Span) -> set[str]:
+        return set()
 
     def lacking_roles(self, roles: Collection[str], window: Span) -> list[int]:
         wanted = ~pl.col("external")

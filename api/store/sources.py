@@ -102,6 +102,12 @@ class Source(Protocol):
     def roles_of(self, items: Collection[int]) -> set[str]:
         """Roles in which these items were ever used."""
 
+    def roles_elsewhere(self, ways: Collection[links.Met], window: links.Span) -> set[str]:
+        """Roles of such uses by users that `users_of_items` leaves out; none if it tells all.
+
+        `window` is that in which somebody is to be asked for them; others may be left out.
+        """
+
     def lacking_roles(self, roles: Collection[str], window: links.Span) -> list[int]:
         """Our own certificates of the window, of whose uses none has one of the roles."""
 
@@ -188,6 +194,9 @@ class Recorded:
 
     def roles_of(self, items: Collection[int]) -> set[str]:
         return links.roles_of(self.reader, items)
+
+    def roles_elsewhere(self, _ways: Collection[links.Met], _window: links.Span) -> set[str]:
+        return set()
 
     def lacking_roles(self, roles: Collection[str], window: links.Span) -> list[int]:
         return links.lacking_roles(self.reader, roles, window)

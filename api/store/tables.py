@@ -29,6 +29,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
+from api.store.spelling import folded
 from api.store.types import DecimalText, JsonText
 
 # SQLite gives row ids only to INTEGER keys; PostgreSQL wants 64 bits.
@@ -72,12 +73,17 @@ class ImportRun(Base):
     counts: Mapped[Any] = mapped_column(JsonText)
 
 
+def _folded_name(context: Any) -> str:
+    return folded(context.get_current_parameters()["name"])
+
+
 class Customer(Base):
-    """A customer of the laboratory, named as on its certificates."""
+    """A customer of the laboratory, named as on its certificates; compared as `folded`."""
 
     __tablename__ = "customer"
     id: Mapped[int] = mapped_column(Key, primary_key=True)
     name: Mapped[str] = mapped_column(Text, unique=True)
+    folded: Mapped[str] = mapped_column(Text, index=True, default=_folded_name)
     contact: Mapped[str | None] = mapped_column(Text)
     email: Mapped[str | None] = mapped_column(Text)
     note: Mapped[str | None] = mapped_column(Text)

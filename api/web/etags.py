@@ -13,9 +13,11 @@ from typing import Any, TypeVar
 
 from flask import Flask, Response, request
 
+from api.errors import Issue
 from api.web.blueprints import mark
 from api.web.problems import Problem
 
+_READ = "GET it, and send the ETag of the answer as If-Match"
 View = TypeVar("View", bound=Callable[..., Any])
 
 
@@ -35,9 +37,13 @@ def check_if_match(etag: str) -> None:
     Raises ``Problem``: 428 without the header, 412 with another tag.
     """
     if "If-Match" not in request.headers:
-        raise Problem("precondition-required", "This change needs the header If-Match.")
+        missing = Issue("", "the header If-Match is missing", f"{_READ}, so that nothing is lost")
+        detail = "This change needs the header If-Match."
+        raise Problem("precondition-required", detail, [missing])
     if not request.if_match.contains(etag.strip('"')):
-        raise Problem("stale-version", "It changed since it was read.", headers={"ETag": etag})
+        said = "It changed since it was read."
+        stale = Issue("", "If-Match names another version", f"look what changed: {_READ}")
+        raise Problem("stale-version", said, [stale], headers={"ETag": etag})
 
 
 def honour_if_match(etag: Callable[[], str]) -> None:

@@ -29,6 +29,7 @@ from flask import Flask, Response, current_app, g, make_response, request
 from marshmallow import fields
 from sqlalchemy.orm import Session
 
+from api.errors import Issue
 from api.services.access import kept_answers
 from api.services.access.kept_answers import Claim, Kept
 from api.store.database import Database
@@ -126,9 +127,9 @@ def _headers(response: Response) -> dict[str, str]:
 
 def _replay(kept: Kept, request_hash: str) -> Response:
     if kept.request_hash != request_hash:
-        raise Problem(
-            "idempotency-key-reused", "This Idempotency-Key was used for another request."
-        )
+        said = "This Idempotency-Key was used for another request."
+        remedy = f"send another {HEADER} with this request; the first one was carried out"
+        raise Problem("idempotency-key-reused", said, [Issue("", "the request differs", remedy)])
     response = Response(_unpacked(kept.body), kept.status, kept.headers)
     response.headers[REPLAYED] = "true"
     return response

@@ -1,8 +1,7 @@
 """Uses of overdue items in issued certificates: who carried the value, and since when it was due.
 
-A use is overdue if it began after the date by which the value in force was due; a bare date is due
-until its day ends. A later calibration that only confirmed limits extends the date, if it states
-one. Of an assembly without a value of its own its measuring parts carry it.
+When a value is overdue says `api.services.records.due`. Of an assembly without a value of its own
+its measuring parts carry it.
 """
 
 from __future__ import annotations
@@ -14,6 +13,7 @@ from typing import Any, NamedTuple
 from sqlalchemy.orm import Session
 
 from api.services.recalls.resting import Histories
+from api.services.records.due import OVERDUE, overdue
 from api.store.assemblies import held, holders
 from api.store.keyed import rows_of
 from api.store.reading import SessionReader
@@ -27,13 +27,12 @@ _USE = (
     "COALESCE(usage.performed_at, made.performed_at), usage.used_us"
 )
 _MADE = "JOIN certificate AS made ON made.id = usage.certificate_id"
-_LATER = "LEFT JOIN certificate AS later ON later.id = usage.evidence_id"
 _DIRECT = (
-    f"{_MADE} JOIN certificate AS value ON value.id = usage.source_id {_LATER} "
-    "WHERE made.status = 'issued' AND COALESCE(later.due_us, value.due_us) < usage.used_us"
+    f"{_MADE} JOIN certificate AS value ON value.id = usage.source_id "
+    f"WHERE made.status = 'issued' AND {OVERDUE}"
 )
 _THROUGH = (
-    f"{_MADE} {_LATER} WHERE made.status = 'issued' AND usage.source_id IS NULL AND EXISTS "
+    f"{_MADE} WHERE made.status = 'issued' AND usage.source_id IS NULL AND EXISTS "
     "(SELECT 1 FROM composition WHERE composition.assembly_id = usage.item_id "
     "AND NOT composition.withdrawn)"
 )
@@ -68,7 +67,7 @@ def overdue_uses(session: Session, scope: Scope) -> list[OverdueUse]:
     for row in _rows(session, scope, scope.items or (), columns, _DIRECT):
         found.add(OverdueUse(*row))
     above = scope.items and holders(SessionReader(session), scope.items)
-    columns = f"usage.item_id, made.mode, later.due_us, usage.used_end_us, {_USE}"
+    columns = f"usage.item_id, made.mode, usage.used_end_us, {_USE}"
     through = list(_rows(session, scope, above or (), columns, _THROUGH))
     found.update(_through_parts(session, through))
     return sorted(found)
@@ -110,16 +109,15 @@ def _through_parts(session: Session, rows: Iterable[tuple[Any, ...]]) -> Iterato
         first = min(dates, default=None)
         code = codes[assembly][0]
         rests.learn({assembly: code})
-        for mode, extended_us, used_end_us, *use in uses:
+        for mode, used_end_us, *use in uses:
             used_us = use[-1]
-            if extended_us is None and (first is None or first >= used_us):
+            if not overdue(first, used_us):
                 continue  # nothing that it held was due by then
             for part in rests.rest(code, Moment(used_us, used_end_us), mode, None).held:
                 value = values.get(part.source or 0)
                 if part.bearing != BY_SHARE or value is None:
                     continue
-                due_us = value.due_us if extended_us is None else extended_us
-                if due_us is not None and due_us < used_us:
+                if overdue(value.due_us, used_us):
                     yield OverdueUse(value.item, value.issuer, value.number, part.source or 0, *use)
 
 

@@ -4,14 +4,18 @@ An item is isolated from the `isolated_at` of a fault until the resumption of wo
 the recall, or for another look at the same fault (recalls joined by `previous`); closing the case
 does not end it, and for the time between it stays so whatever is resumed later. An assembly is
 isolated while it holds the part. A fault on one channel isolates that channel, and uses that name
-none. A use on a bare date that could be earlier than the isolation is let through: it lies in the
-window of the recall, which judges it.
+none. A fault that names a certificate isolates the item of that certificate, which carries the
+wrong value on: behind the end of the window no list would stop its next use. A use on a bare date
+that could be earlier than the isolation is let through: it lies in the window of the recall, which
+judges it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -21,6 +25,7 @@ from api.services.base.recording import zone_of
 from api.services.casework.cases import RESUMPTION
 from api.services.records.holdings import holdings_above
 from api.store.casework import CaseEvent
+from api.store.keyed import rows_of
 from api.store.reading import SessionReader
 from api.store.sources import Recorded
 from api.store.tables import Certificate, Recall, Usage
@@ -58,12 +63,14 @@ def isolated_items(session: Session) -> Mapping[str, Sequence[Isolation]]:
     """Return what isolates each item, by item id; assemblies of isolated parts too."""
     zone = zone_of(session)
     found: dict[str, list[Isolation]] = {}
-    for number, faults, until_us in _isolating(session):
+    isolating = list(_isolating(session))
+    faulty_items = _faulty_items(session, [one for _, faults, _ in isolating for one in faults])
+    for number, faults, until_us in isolating:
         for fault in faults:
-            if fault.get("item") is not None and fault.get("isolated_at") is not None:
+            for item in faulty_items(fault):
                 after_us = instant_us(fault["isolated_at"], zone, end=True)
-                one = Isolation(number, fault["item"], after_us, until_us, fault.get("channel"))
-                found.setdefault(fault["item"], []).append(one)
+                one = Isolation(number, item, after_us, until_us, fault.get("channel"))
+                found.setdefault(item, []).append(one)
     faulty = list(found.items())
     holdings = holdings_above(Recorded(SessionReader(session)), found)
     for code, reasons in faulty:
@@ -122,8 +129,40 @@ def isolated_by(session: Session, recall: Recall) -> list[str]:
     unresumed = {number for number, _, until_us in _isolating(session) if until_us is None}
     if recall.number not in unresumed:
         return []
-    isolated = (one for one in recall.faults if one.get("isolated_at") is not None)
-    return sorted({one["item"] for one in isolated if one.get("item") is not None})
+    faulty_items = _faulty_items(session, recall.faults)
+    return sorted({item for fault in recall.faults for item in faulty_items(fault)})
+
+
+def _faulty_items(
+    session: Session, faults: Iterable[Record]
+) -> Callable[[Record], Collection[str]]:
+    """Read, and return who tells, which items a fault isolates: none without `isolated_at`."""
+    numbers = {fault["certificate"] for fault in faults if "certificate" in fault}
+    of_number: dict[str, list[_Numbered]] = defaultdict(list)
+    columns = "certificate.number, certificate.issuer, item.code"
+    also = "JOIN item ON item.id = certificate.item_id"
+    reader = SessionReader(session)
+    for row in rows_of(reader, columns, "certificate", "number", sorted(numbers), also):
+        of_number[row[0]].append(_Numbered(*row))
+
+    def items(fault: Record) -> Collection[str]:
+        if fault.get("isolated_at") is None:
+            return ()
+        if "item" in fault:
+            return (fault["item"],)
+        named = of_number.get(fault.get("certificate", ""), [])
+        # As for the recall: without an issuer our own certificate of that number is meant.
+        own = "" if any(one.issuer == "" for one in named) else None
+        issuer = fault.get("issuer", own)
+        return sorted({one.item for one in named if issuer is None or one.issuer == issuer})
+
+    return items
+
+
+class _Numbered(NamedTuple):
+    number: str
+    issuer: str
+    item: str
 
 
 def _isolating(session: Session) -> Iterable[tuple[str, list[Record], int | None]]:

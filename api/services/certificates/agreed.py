@@ -38,7 +38,6 @@ class AgreedTerms:
     recording: Recording
     _book: Book = field(init=False)
     _known: dict[int, Terms] = field(default_factory=dict)
-    _customers: dict[str, int | None] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._book = Book(self.recording.session)
@@ -48,15 +47,8 @@ class AgreedTerms:
         name = calibration.get("customer")
         if name is None or calibration["external"] or self._book.empty():
             return None
-        session = self.recording.session
-        if name not in self._customers:
-            found = session.scalar(select(Customer.id).where(Customer.name == name))
-            self._customers[name] = found
-        customer_id = self._customers[name]
-        if customer_id is None:
-            return None
         order = calibration.get("order")
-        row = self._book.of(Wanted(customer_id, item.key, item.type, order, performed.start_us))
+        row = self._book.of(Wanted(name, item.key, item.type, order, performed.start_us))
         return None if row is None else self._terms(row)
 
     def _terms(self, row: Agreement) -> Terms:
@@ -91,9 +83,8 @@ def at_issue(session: Session, certificate: Certificate) -> Record | None:
     if certificate.customer_id is None or certificate.external:
         return None
     item = session.get_one(Item, certificate.item_id)
-    wanted = Wanted(
-        certificate.customer_id, item.id, item.type, certificate.order, certificate.performed_us
-    )
+    name = session.get_one(Customer, certificate.customer_id).name
+    wanted = Wanted(name, item.id, item.type, certificate.order, certificate.performed_us)
     row = Book(session).of(wanted)
     return None if row is None else reference(row)
 

@@ -20,8 +20,8 @@ from api.services.certificates import agreed, asked, calibrations, certificate_r
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import refuse_circle
 from api.services.feed.changes import note_certificate
-from api.services.grounds.grounds import grounds, shown
-from api.services.grounds.issues import settle
+from api.services.grounds.grounds import shown
+from api.services.grounds.issues import at_issue, settle
 from api.services.recalls.recall_states import recall_states
 from api.services.records.customers import customer_key
 from api.services.records.revisions import choose, revisions
@@ -37,6 +37,13 @@ from api.store.tables import (
     Item,
 )
 from graph.moments import text_of
+
+# What is to be done with a certificate that is sent to be issued and is no draft.
+_REMEDY = {
+    "issued": "nothing more need be done; to change it record its next revision (.../revisions)",
+    "superseded": "issue the draft of a later revision, or record one (.../revisions)",
+    "voided": "record its next revision, or another certificate; a void is not undone",
+}
 
 
 def answer(session: Session, certificate: Certificate) -> Record:
@@ -146,7 +153,8 @@ def issue(recording: Recording, certificate: Certificate, change: Record) -> Cer
     against it and nobody answers for it.
     """
     if certificate.status != "draft":
-        raise Conflict(f'certificate "{certificate.number}" is {certificate.status}, not a draft')
+        detail = f'certificate "{certificate.number}" is {certificate.status}, not a draft'
+        raise Conflict(detail, [Issue("", detail, _REMEDY[certificate.status])])
     asked.say(certificate, change)
     issued_at: str = change["issued_at"]
     recording.single = "certificates"
@@ -186,10 +194,28 @@ def record_alone(session: Session, record: Record, now_us: int) -> tuple[Certifi
     outcome = record_one(session, calibrations.COLLECTION, record, now_us)
     made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
     if outcome.created:
+        _refuse_without_successor(session, made)
         asked.refuse_unsaid(session, made)
     if outcome.created and made.status == "issued":
         settle(session, made, record.get("override"), now_us, record)
     return made, bool(outcome.created)
+
+
+def _refuse_without_successor(session: Session, certificate: Certificate) -> None:
+    """Refuse a certificate that is said to be superseded, by nothing that is named or recorded.
+
+    It would serve as a value though nothing was ever asked of its issue. History that an import
+    brings is taken as it is: its successor may be lost.
+    """
+    if certificate.status != "superseded" or certificate.superseded_by is not None:
+        return
+    recorded = revisions(session, certificate.number, certificate.issuer)
+    if any(one.revision > certificate.revision for one in recorded):
+        return
+    detail = "superseded, but nothing says by what"
+    remedy = "send superseded_by with its revision or certificate; a draft is issued, then revised"
+    issue_ = Issue("/superseded_by", detail, remedy)
+    raise InvalidRecord(f'certificate "{certificate.number}" is {detail}', [issue_])
 
 
 def tried(session: Session, record: Record, now_us: int) -> list[Record]:
@@ -200,7 +226,7 @@ def tried(session: Session, record: Record, now_us: int) -> list[Record]:
     record_one(session, calibrations.COLLECTION, record, now_us)
     made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
     asked.refuse_unsaid(session, made)
-    found = grounds(session, {made.id: now_us})[made.id]
+    found = at_issue(session, made, now_us)
     session.rollback()
     return [shown(one) for one in found]
 

@@ -58,6 +58,7 @@ class Flow:
             stage: self._links.of(_named(calibration, stage, place), MeasuredIn())
             for stage in (*_stages(calibration), *(one["stage"] for one in sent))
         }
+        typed = calibration.get("performed_at")
         calibration = self._headed(calibration, defaults)
         for default in defaults.values():
             self._links.refuse_wrong(default, calibration, item)
@@ -71,6 +72,9 @@ class Flow:
             measured_in = self._links.of(own, defaults[one["stage"]])
             self._links.refuse_wrong(measured_in, calibration, item)
             results.append((self._filled(one, at, measured_in), at, measured_in))
+        if typed is not None:
+            everything = [*defaults.values(), *(one for _, _, one in results)]
+            self._refuse_other_time(typed, everything, place("performed_at"))
         checks = {one[SET_UP] for one, _, _ in results}
         if calibration.get(SET_UP) is None and len(checks) == 1:
             calibration[SET_UP] = checks.pop()
@@ -98,6 +102,28 @@ class Flow:
         if found.get("performed_at") is None and said:
             found["performed_at"] = max(said, key=lambda at: self.recording.moment(at).end_us)
         return found
+
+    def _refuse_other_time(self, typed: str, measured: Iterable[MeasuredIn], place: str) -> None:
+        """Note an instant or day outside the time from the first runs until the last.
+
+        Which value was in force, and what had failed by then, hangs on it.
+        """
+        said = {
+            run.row.id: at
+            for one in measured
+            if (run := self._links.run(one.run_evaluation)) is not None
+            and (at := run.said("performed_at")) is not None
+        }
+        if not said:
+            return
+        at = self.recording.moment(typed)
+        moments = [self.recording.moment(one) for one in said.values()]
+        first, last = min(one.start_us for one in moments), max(one.end_us for one in moments)
+        if at.end_us < first or at.start_us > last:
+            told = (f"run evaluation {key} was performed {one}" for key, one in said.items())
+            detail = f"it says {typed}, but {', '.join(told)}"
+            remedy = "leave it out, or name the runs of that time"
+            self.recording.refuse(place, detail, remedy, typed)
 
     def _results(
         self, calibration: Record, defaults: Mapping[str, MeasuredIn], place: Place

@@ -4,18 +4,20 @@ Contract review (ISO/IEC 17025:2017, 7.1.3: the standard and the decision rule a
 rule is agreed with the customer). An agreement is for one item, one type of item, one order, or all
 that is calibrated for the customer; of several the narrowest counts, in the order: order, item,
 type, all. It is never edited: its next version holds from its own `from`, and one with `until` ends
-it. A calibration goes by what holds when it is performed, by what was recorded at its issue.
+it. A calibration goes by what holds when it is performed, by what was recorded at its issue. Names
+of customers and types and numbers of orders are compared as `api.store.spelling` folds them, so
+that another spelling leads to the same agreement.
 
 Not checked: that the customer said so, or that the order exists.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, NotFound, UnknownReference
@@ -26,6 +28,7 @@ from api.services.decisions.specifications import resolve_specification
 from api.store import versions
 from api.store.agreements import Agreement
 from api.store.graph_lock import lock_graph
+from api.store.spelling import folded
 from api.store.tables import Customer, DecisionRule, Item, Specification
 from graph.moments import moment
 
@@ -38,9 +41,9 @@ _COMPARED = (*_SAME, "rule_id", "specification_id", *_KEPT)
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A calibration that an agreement is looked for; its customer and item by key."""
+    """A calibration that an agreement is looked for; its customer by name, its item by key."""
 
-    customer_id: int
+    customer: str
     item_id: int
     type: str | None
     order: str | None
@@ -54,7 +57,7 @@ class Book:
     session: Session
     # Most laboratories that import their history have agreed nothing yet: asked once for all.
     _some: bool | None = None
-    _known: dict[int, dict[str, list[Agreement]]] = field(default_factory=dict)
+    _known: dict[str, dict[str, list[Agreement]]] = field(default_factory=dict)
 
     def empty(self) -> bool:
         """Whether nothing was ever agreed with anybody."""
@@ -66,19 +69,25 @@ class Book:
         """Return the version that holds for a calibration, None where nothing was agreed."""
         found = [
             row
-            for rows in self._of_customer(wanted.customer_id).values()
+            for rows in self._of_customer(folded(wanted.customer)).values()
             if (row := _holding(rows, wanted.at_us)) is not None and _is_for(row, wanted)
         ]
         return min(found, key=_breadth, default=None)
 
-    def _of_customer(self, customer_id: int) -> dict[str, list[Agreement]]:
-        if customer_id not in self._known:
-            own = _IN_ORDER.where(Agreement.customer_id == customer_id)
-            self._known[customer_id] = _by_code(self.session.scalars(own))
-        return self._known[customer_id]
+    def _of_customer(self, name: str) -> dict[str, list[Agreement]]:
+        if name not in self._known:
+            self._known[name] = _by_code(self.session.scalars(_of(name)))
+        return self._known[name]
 
 
-_IN_ORDER = select(Agreement).order_by(Agreement.code, Agreement.agreement_version)
+def _of(name: str) -> Select[Agreement]:
+    """Agreements with customers of a folded name, however it is spelled; versions in order."""
+    return (
+        select(Agreement)
+        .join(Customer, Customer.id == Agreement.customer_id)
+        .where(Customer.folded == name)
+        .order_by(Agreement.code, Agreement.agreement_version)
+    )
 
 
 def _by_code(rows: Iterable[Agreement]) -> dict[str, list[Agreement]]:
@@ -98,11 +107,15 @@ def _holding(rows: Sequence[Agreement], at_us: int) -> Agreement | None:
 
 def _is_for(row: Agreement, wanted: Wanted) -> bool:
     return (
-        row.customer_id == wanted.customer_id
-        and row.order_number in (None, wanted.order)
+        _folds_to(row.order_number, wanted.order)
         and row.item_id in (None, wanted.item_id)
-        and row.type in (None, wanted.type)
+        and _folds_to(row.type, wanted.type)
     )
+
+
+def _folds_to(agreed: str | None, wanted: str | None) -> bool:
+    """Whether an agreement that names this, or nothing, is for that."""
+    return agreed is None or (wanted is not None and folded(agreed) == folded(wanted))
 
 
 def _breadth(row: Agreement) -> int:
@@ -110,10 +123,16 @@ def _breadth(row: Agreement) -> int:
     return next(named, len(SUBJECTS))
 
 
-def record(session: Session, sent: Mapping[str, Any], now_us: int) -> tuple[Record, bool]:
+def record(
+    session: Session,
+    sent: Mapping[str, Any],
+    now_us: int,
+    seen: Callable[[str, int], None],
+) -> tuple[Record, bool]:
     """Record an agreement, as version 1 or the next one; return it and whether it is new.
 
-    The same content as the latest version is not recorded again.
+    The same content as the latest version is not recorded again. `seen` is asked whether the caller
+    knows the version that the next one takes the place of, and raises otherwise.
 
     Raises UnknownReference for a customer, item, rule or specification that is not recorded,
     InvalidRecord for times in the wrong order or a next version for something else, Conflict where
@@ -128,12 +147,14 @@ def record(session: Session, sent: Mapping[str, Any], now_us: int) -> tuple[Reco
         detail = f'agreement "{sent["id"]}" is for something else'
         remedy = "keep its customer and its item, type or order, or record another agreement"
         raise InvalidRecord(detail, [Issue("/id", detail, remedy, sent["id"])])
+    if latest is not None:
+        seen(latest.code, latest.agreement_version)
     _refuse_second(session, sent["id"], values)
     version = 1 if latest is None else latest.agreement_version + 1
     row = values | {"agreement_version": version, "recorded_us": now_us}
     made = versions.insert(session, Agreement, row)
     if made is None:  # written between: the next look finds it
-        return record(session, sent, now_us)
+        return record(session, sent, now_us, seen)
     return answers(session, [session.get_one(Agreement, made)])[0], True
 
 
@@ -152,8 +173,9 @@ def find(
     """Return the latest versions in the order of their ids, and the key to continue behind."""
     known = {row.code: row for row in versions.latest(session, Agreement)}
     if "customer" in filters:
-        customer = session.scalar(select(Customer.id).where(Customer.name == filters["customer"]))
-        known = {code: row for code, row in known.items() if row.customer_id == customer}
+        named = select(Customer.id).where(Customer.folded == folded(filters["customer"]))
+        customers = set(session.scalars(named))
+        known = {code: row for code, row in known.items() if row.customer_id in customers}
     found, key = versions.page_of(sorted(known), after, limit)
     return answers(session, [known[code] for code in found]), key
 
@@ -274,10 +296,22 @@ def _specification(session: Session, sent: Mapping[str, Any] | None) -> int | No
         raise UnknownReference(unknown.detail, [moved]) from None
 
 
+def _subject(values: Mapping[str, Any]) -> list[Any]:
+    """What an agreement is for beside its customer, as it is compared."""
+    return [
+        folded(one) if isinstance(one, str) else one for one in (values[name] for name in SUBJECTS)
+    ]
+
+
 def _refuse_second(session: Session, code: str, values: Mapping[str, Any]) -> None:
     """Refuse an agreement for what another one holds for at the same time."""
-    same = [getattr(Agreement, name) == values[name] for name in _SAME]
-    others = _by_code(session.scalars(_IN_ORDER.where(Agreement.code != code, *same)))
+    customer = session.get_one(Customer, values["customer_id"])
+    same = _subject(values)
+    others = _by_code(
+        row
+        for row in session.scalars(_of(customer.folded).where(Agreement.code != code))
+        if _subject({name: getattr(row, name) for name in SUBJECTS}) == same
+    )
     for other, rows in others.items():
         starts = {values["from_us"], *(row.from_us for row in rows)}
         ends = values["until_us"]

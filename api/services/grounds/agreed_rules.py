@@ -18,6 +18,7 @@ from api.services.decisions.agreements import Book, Wanted, answers
 from api.services.decisions.specifications import limits_of_error, specification_of
 from api.services.grounds.finding import STOP, Finding
 from api.store.agreements import Agreement
+from api.store.spelling import folded
 from api.store.tables import Customer, DecisionRule
 
 
@@ -67,14 +68,16 @@ class Agreed:
         """Return what the rules of its results are compared with; None without a customer."""
         if certificate.customer_id is None:
             return None
-        wanted = Wanted(
-            certificate.customer_id,
-            certificate.item_id,
-            certificate.kind,
-            certificate.order,
-            certificate.performed_us,
-        )
-        agreed = None if self.book.empty() else self.book.of(wanted)
+        agreed = None
+        if not self.book.empty():
+            wanted = Wanted(
+                self.customer(certificate.customer_id),
+                certificate.item_id,
+                certificate.kind,
+                certificate.order,
+                certificate.performed_us,
+            )
+            agreed = self.book.of(wanted)
         return Terms(self, certificate.customer_id, agreed)
 
     def customer(self, key: int) -> str:
@@ -123,7 +126,7 @@ class Terms:
         rule = None if row.rule_id is None else self.asked.rule(row.rule_id)
         if rule is None or rule.agreed_with is None:
             return
-        if self.customer.casefold() not in rule.agreed_with.casefold():
+        if folded(self.customer) not in folded(rule.agreed_with):
             yield _not_agreed(
                 f"{at}: judged by {self._rule(rule.id)}, which was agreed with "
                 f"{rule.agreed_with}, not with {self.customer}",

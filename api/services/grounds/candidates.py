@@ -20,9 +20,9 @@ from api.services.base.record import Record
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Measured, Statement
 from api.store.keyed import rows_of
-from api.store.reading import SessionReader
+from api.store.reading import Remembering, SessionReader
 from api.store.sources import Recorded
-from graph.model import BY_SHARE, ONE, Calibration, Point, Use
+from graph.model import BY_SHARE, ONE, Calibration, Held, Point, Use
 
 ISSUED, VOIDED = "issued", "voided"
 # Whose value the stated forces come from.
@@ -90,15 +90,19 @@ class Used(NamedTuple):
 
 @dataclass(frozen=True)
 class Candidates:
-    """Certificates by key; `as_of` says for each the instant at which it is asked about."""
+    """Certificates by key; `as_of` says for each the instant at which it is asked about.
+
+    `issued` says for each when it is issued, or taken to be.
+    """
 
     session: Session
     as_of: Mapping[int, int]
+    issued: Mapping[int, int]
 
     @cached_property
-    def reader(self) -> SessionReader:
-        """Reads in the transaction of the session."""
-        return SessionReader(self.session)
+    def reader(self) -> Remembering:
+        """Reads in the transaction of the session; nothing is written while questions are asked."""
+        return Remembering(SessionReader(self.session))
 
     @cached_property
     def traced(self) -> Traced:
@@ -188,6 +192,14 @@ class Candidates:
         for held in use.held:
             if held.bearing == BY_SHARE and held.source is not None:
                 yield Carrier(held.part, held.share, self.by_key[held.source])
+
+
+def measuring_alone(use: Use) -> list[Held]:
+    """Return the parts by which an assembly measures, an inner one by those that it holds."""
+    by_share = [held for held in use.held if held.bearing == BY_SHARE]
+    # What holds a measuring part passes on the value of that one, unless it has one of its own.
+    holders = {held.chain[1:] for held in by_share}
+    return [held for held in by_share if held.source is not None or held.chain not in holders]
 
 
 def forces(one: Carrier, use: Use, points: Collection[Point]) -> Iterator[tuple[Point, Fraction]]:

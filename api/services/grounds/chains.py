@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record
 from api.services.grounds.candidates import Candidates
 from api.services.grounds.failures import failure_findings
+from api.services.grounds.finding import STOP
 from api.services.grounds.ranges import range_findings
 from api.services.recalls.recall_states import NONE, RECALLED, recall_states
 from api.services.records import chains
@@ -35,7 +36,8 @@ def chain(session: Session, certificate: Certificate) -> Record:
 
 
 def _judged(session: Session, keys: set[int]) -> Iterator[Record]:
-    asked = Candidates(session, dict.fromkeys(keys, NEVER_US))
+    ever = dict.fromkeys(keys, NEVER_US)
+    asked = Candidates(session, ever, ever)
     calibrations = asked.traced.calibrations
     for key, state in sorted(recall_states(session, keys).items()):
         if state != NONE:
@@ -44,6 +46,8 @@ def _judged(session: Session, keys: set[int]) -> Iterator[Record]:
             yield _break("recalled", one.number, one.item, f"{one.number} {said}")
     for question in (range_findings, failure_findings):
         for key, finding in question(asked):
+            if finding.weight != STOP:
+                continue  # what cannot be shown is no break
             number = calibrations[key].number
             yield _break(finding.code, number, finding.item or "", finding.detail)
 

@@ -4,8 +4,8 @@ Only recalls that the certificate may concern are asked. Every path of a recall 
 links of uses (``graph.model.Use.links``) from a certificate that used what is faulty or what ever
 held it, bears the number or method that a fault names, or names nothing in a role concerned; so one
 of those is among the certificates that this one rests on, or may rest on, itself included. For the
-roles the windows are those that the recall had when it was last compared: they decide about
-`may_be_in_doubt` alone.
+roles the windows are those that the recall had when it was last compared; one that waits to be
+compared again is asked always.
 
 A recall is asked of the certificate and of what it could rest on alone
 (``api.services.recalls.newcomers.Within``). Two things may differ then from a whole recall, since
@@ -14,7 +14,8 @@ so that what is found is looked at again by a whole recall; and, for a fault sta
 that is too narrow, so that such a recall is whole from the beginning. Both only where the item has
 checks that depend on that range.
 
-Of several looks at a fault the latest counts, whether its case is closed or not.
+Of several looks at a fault the latest counts, whether its case is closed or not. A draft is asked
+as if it were issued: that is what it is asked for.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from collections.abc import Collection, Mapping, Sequence
 from itertools import chain
 from typing import Any
 
-from sqlalchemy import Row, exists, select
+from sqlalchemy import Row, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.errors import TraceholdError
@@ -32,28 +33,29 @@ from api.services.grounds.candidates import Candidates
 from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.recalls import reach
-from api.services.recalls.newcomers import Within
+from api.services.recalls.newcomers import WereIssued, Within
 from api.services.recalls.reading import Traced
 from api.services.recalls.run import recall_from
+from api.services.recalls.staleness import marked
 from api.services.recalls.upward import upward
 from api.services.recalls.windows import needs_used_range
 from api.store.keyed import rows_of
 from api.store.links import RoleSpan, Window
 from api.store.reading import SessionReader
-from api.store.record_watch import RecallWatchWindow
+from api.store.record_watch import RecallWatch, RecallWatchWindow, RecordChange
 from api.store.sources import Recorded
 from api.store.tables import Recall
-from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED, TRACED
+from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
 Later = aliased(Recall)
+DRAFT = "draft"
 IN_DOUBT, MAYBE = "in_doubt", "may_be_in_doubt"
 # What a list says of a certificate that stands in it, and how much that weighs.
-WEIGHT = {AFFECTED: STOP, INDETERMINATE: STOP, NOT_EXCLUDED: MIND, TRACED: MIND}
+WEIGHT = {AFFECTED: STOP, INDETERMINATE: STOP, NOT_EXCLUDED: MIND}
 WORDS = {
     AFFECTED: "as affected",
     INDETERMINATE: "as indeterminate",
     NOT_EXCLUDED: "as one that cannot be excluded",
-    TRACED: "were it issued",
 }
 
 
@@ -73,7 +75,8 @@ def doubt_findings(asked: Candidates) -> Found:
     if not concerned:
         return
     found = upward(session, keys)
-    within = Within(SessionReader(session), frozenset(found.certificates), tuple(found.uses))
+    drafts = frozenset(key for key in keys if asked.traced.rows[key].status == DRAFT)
+    within = Within(asked.reader, drafts, frozenset(found.certificates), tuple(found.uses))
     for recall in sorted(concerned):
         row = stored[recall]
         for key, name in _listed(session, within, row.faults, keys).items():
@@ -98,14 +101,15 @@ def _listed(
 ) -> dict[int, str]:
     """Return the list in which a fresh recall has each of these certificates."""
     request = {"faults": faults}
+    whole = WereIssued(SessionReader(session), within.drafts)
     try:
         reported = reach.asked(within, request).reported
         ranged = [one for one in reported if needs_used_range(within, one)]
         if any(one.fault.by_force for one in ranged):
-            return _lists(Recorded(within.reader), request, keys)
+            return _lists(whole, request, keys)
         found = _lists(within, request, keys)
         if ranged and any(name in WEIGHT for name in found.values()):
-            return _lists(Recorded(within.reader), request, keys)
+            return _lists(whole, request, keys)
     except TraceholdError:
         return {}  # the fault cannot be worked out any more: no fresh recall lists anybody
     return found
@@ -149,7 +153,23 @@ def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> s
         window = Window(one.first_us, one.last_us, tuple(one.roles))
         if one.recall_id in stored and any(window.holds(span) for span in spans):
             found.add(one.recall_id)
-    return found
+    return found | (stored.keys() & _waiting(asked))
+
+
+def _waiting(asked: Candidates) -> set[int]:
+    """Return the recalls of which nobody knows yet which windows and roles they have today.
+
+    Those wait to be compared for another write than the last, which recorded the certificates in
+    question: what that moves, moves by a use of what is faulty, and is asked for that.
+    """
+    own = select(RecordChange.id).where(
+        RecordChange.id == select(func.max(RecordChange.id)).scalar_subquery(),
+        RecordChange.first_certificate <= min(asked.as_of),
+        RecordChange.last_certificate >= max(asked.as_of),
+    )
+    at = RecallWatch.marked_position
+    statement = select(RecallWatch.recall_id).where(marked(), or_(at.is_(None), at.not_in(own)))
+    return set(asked.session.scalars(statement))
 
 
 def _resting_on(traced: Traced, keys: Collection[int]) -> set[int]:

@@ -33,6 +33,8 @@ from api.store.tables import Certificate, Item
 from graph.model import Calibration, Use
 
 DIFFERS = "differs"
+_LINK = "send set_up_check with the id of a check of this set-up"
+_JUDGED = "the judgement is that of a competent, authorised person"
 
 
 def isolated_findings(asked: Candidates) -> Found:
@@ -131,20 +133,21 @@ def setup_findings(asked: Candidates) -> Found:
                 required[item.id] = since_us(asked.session, subject_of(item))
             since = required[item.id]
             if since is not None and (row.at_us is None or since <= row.at_us):
-                said = "no set-up check is linked"
+                said, remedy = "no set-up check is linked", _LINK
                 if row.setup_check_id is not None:
-                    said = f"set-up check {row.setup_check_id} has findings"
-                yield (
-                    row.id,
-                    Finding(
-                        "setup",
-                        MIND,
-                        f"a requirement is recorded for {item.code}, and {said}",
-                        "send set_up_check with the id of a check of this set-up; the judgement is "
-                        "that of a competent, authorised person",
-                        item.code,
-                    ),
-                )
+                    said, remedy = _what_differs(asked, row.setup_check_id)
+                detail = f"a requirement is recorded for {item.code}, and {said}"
+                yield row.id, Finding("setup", MIND, detail, f"{remedy}; {_JUDGED}", item.code)
+
+
+def _what_differs(asked: Candidates, check_id: int) -> tuple[str, str]:
+    """Return what differs in a linked set-up check, and what mends it."""
+    answer = asked.session.get_one(SetupCheck, check_id).answer
+    found = [one for one in answer["findings"] if one["outcome"] == DIFFERS]
+    said = " ".join(one["sentence"] for one in found)
+    remedies = dict.fromkeys(one["remedy"] for one in found if "remedy" in one)
+    again = "check the changed set-up again (POST /v1/setup-checks) and send set_up_check with it"
+    return f"set-up check {check_id} has findings: {said}", "; ".join([*remedies, again])
 
 
 def cycle_findings(asked: Candidates) -> Found:

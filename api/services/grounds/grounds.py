@@ -40,7 +40,9 @@ QUESTIONS: tuple[Callable[[Candidates], Found], ...] = (
 )
 
 
-def grounds(session: Session, as_of: Mapping[int, int]) -> dict[int, list[Finding]]:
+def grounds(
+    session: Session, as_of: Mapping[int, int], issued: Mapping[int, int] | None = None
+) -> dict[int, list[Finding]]:
     """Return what speaks against certificates, stops first.
 
     Parameters
@@ -50,8 +52,10 @@ def grounds(session: Session, as_of: Mapping[int, int]) -> dict[int, list[Findin
     as_of : mapping of int to int
         Keys of certificates, and for each the instant at which it is asked, in microseconds since
         1970: its issue, or now. What happened later is not held against it.
+    issued : mapping of int to int, optional
+        The instant of its issue where that is not `as_of`: what was voided by then does not hold.
     """
-    asked = Candidates(session, as_of)
+    asked = Candidates(session, as_of, as_of if issued is None else issued)
     found: dict[int, list[Finding]] = {key: [] for key in as_of}
     for question in QUESTIONS:
         for key, finding in question(asked):

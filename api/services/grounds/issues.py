@@ -57,7 +57,7 @@ def settle(
     DoubtfulGround
         If there are stops and no override.
     """
-    found = grounds(session, {certificate.id: now_us})[certificate.id]
+    found = at_issue(session, certificate, now_us)
     answered = _answered(session, certificate)
     stops = [one for one in found if one.weight == STOP and not _covers(answered, one)]
     if stops and override is None:
@@ -85,6 +85,15 @@ def settle(
         )
 
 
+def at_issue(session: Session, certificate: Certificate, now_us: int) -> list[Finding]:
+    """Return what speaks against the issue of a certificate: all that is known now.
+
+    It is issued at the instant that its record states, and now where it states none.
+    """
+    key = certificate.id
+    return grounds(session, {key: now_us}, {key: _first(certificate.issued_us, now_us)})[key]
+
+
 def refuse_isolated(session: Session, certificate: Certificate, code: str) -> None:
     """Refuse a corrected or added use of an item that is isolated, as the issue would have been.
 
@@ -98,7 +107,8 @@ def refuse_isolated(session: Session, certificate: Certificate, code: str) -> No
     """
     if certificate.status == "draft":
         return
-    asked = Candidates(session, {certificate.id: certificate.performed_us})
+    at = {certificate.id: certificate.performed_us}
+    asked = Candidates(session, at, at)
     found = [one for _, one in isolated_findings(asked) if one.item == code]
     if found:
         what = f'the use in certificate "{certificate.number}" is on doubtful ground'
@@ -110,18 +120,20 @@ def keep_history(
 ) -> None:
     """Keep what speaks against certificates that an import recorded, from this key on.
 
-    Each is asked about as of its issue, else of the end of its calibration. `overrides` are what
-    the import itself said, by key.
+    Each is asked about as of its issue, else of the end of its calibration; what was voided by its
+    issue, else by now, as where one is recorded by itself. `overrides` are what the import itself
+    said, by key.
     """
     instant = select(Certificate.id, Certificate.issued_us, Certificate.performed_end_us).where(
         Certificate.id >= first_key, Certificate.status == "issued"
     )
-    as_of = {
-        row.id: row.performed_end_us if row.issued_us is None else row.issued_us
-        for row in session.execute(instant)
-    }
-    for some in chunks(sorted(as_of), LOT):
-        found = grounds(session, {key: as_of[key] for key in some})
+    known = {row.id: row for row in session.execute(instant)}
+    for some in chunks(sorted(known), LOT):
+        found = grounds(
+            session,
+            {key: _first(known[key].issued_us, known[key].performed_end_us) for key in some},
+            {key: _first(known[key].issued_us, now_us) for key in some},
+        )
         rows = [
             {
                 "certificate_id": key,
@@ -132,6 +144,10 @@ def keep_history(
             for key in some
         ]
         session.execute(insert(CertificateGrounds), rows)
+
+
+def _first(known: int | None, otherwise: int) -> int:
+    return otherwise if known is None else known
 
 
 def kept(session: Session, certificate: Certificate, now_us: int) -> Record:

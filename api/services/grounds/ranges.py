@@ -4,7 +4,7 @@ The force on a reference is |weight| x share x |applied|. The uncertainty of a r
 against the root of the summed squares of what its references contribute at their forces: relative
 standard uncertainties, interpolated between calibrated points, the ends held. Where a reference
 states no uncertainty, or shares are not settled, nothing is added, so that the bound is too low
-rather than too high.
+rather than too high. Where shares are not settled it is said that neither can be shown.
 """
 
 from __future__ import annotations
@@ -17,16 +17,30 @@ from itertools import pairwise
 from math import sqrt
 
 from api.rules.exact import plain
-from api.services.grounds.candidates import REFERENCE, Candidates, Carrier, Used, forces
-from api.services.grounds.finding import STOP, Finding, told_apart
+from api.services.grounds.candidates import (
+    REFERENCE,
+    Candidates,
+    Carrier,
+    Used,
+    forces,
+    measuring_alone,
+)
+from api.services.grounds.finding import MIND, STOP, Finding, told_apart
 from api.services.grounds.values import Found
-from graph.model import VALUE_STAGES, Calibration, Point
+from graph.model import VALUE_STAGES, Calibration, Held, Point
 
 Nodes = Sequence[tuple[Fraction, Fraction]]
 
 
 def range_findings(asked: Candidates) -> Found:
     """Yield forces outside the calibrated range of what was used as force reference."""
+    yield from _borne(asked)
+    for one in asked.uses:
+        if one.use.role == REFERENCE:
+            yield from ((one.certificate.key, found) for found in _unsettled(asked, one))
+
+
+def _borne(asked: Candidates) -> Found:
     seen: set[tuple[int, str, str]] = set()
     for one, carrier in _references(asked):
         span = carrier.certificate.span
@@ -52,6 +66,56 @@ def range_findings(asked: Candidates) -> Found:
                     point.key,
                 ),
             )
+
+
+def _unsettled(asked: Candidates, one: Used) -> Iterator[Finding]:
+    """Find what can be said of parts whose shares are not settled.
+
+    Together they bore what the others did not. More than all their ranges hold is outside, however
+    it was shared; of anything else nobody can say.
+    """
+    use = one.use
+    parts = measuring_alone(use) if use.source is None else []
+    waiting = [held for held in parts if held.share is None]
+    names = " and ".join(sorted(held.part for held in waiting if held.source is not None))
+    if not names:
+        return
+    rest = 1 - sum((held.share for held in parts if held.share is not None), Fraction(0))
+    ends = [_end(asked, held) for held in waiting]
+    most = None if None in ends else sum((end for end in ends if end is not None), Fraction(0))
+    loaded = [
+        (point, abs(use.weight_at(point.key) * rest * (point.force_n or 0)))
+        for point in asked.measured[one.certificate.key][0].points
+    ]
+    for point, force in loaded:
+        if most is not None and force > most:
+            yield Finding(
+                "outside_range",
+                STOP,
+                f"{names} bore {plain(force)} N together at point {point.key}, and were calibrated "
+                f"up to {plain(most)} N together",
+                "use references calibrated at that force, or leave the point out; stay within the "
+                f"rated capacity of what {use.item} holds",
+                use.item,
+                point.key,
+            )
+    if any(force and (most is None or force <= most) for _, force in loaded):
+        yield Finding(
+            "outside_range",
+            MIND,
+            f"the shares of the force that {names} bore in {use.item} are not settled by the "
+            "records: whether these lay within the calibrated range, and what they contribute to "
+            "the uncertainty, cannot be shown",
+            f"record the share of every measuring part of {use.item}, summing to 1 "
+            "(POST /v1/compositions/{id}/corrections)",
+            use.item,
+        )
+
+
+def _end(asked: Candidates, held: Held) -> Fraction | None:
+    """Largest force at which a part was calibrated; None where that is not known."""
+    span = None if held.source is None else asked.by_key[held.source].span
+    return None if span is None else span[1]
 
 
 def uncertainty_findings(asked: Candidates) -> Found:

@@ -1,8 +1,7 @@
 """Did what was used carry a value, and one that holds? Voided, absent, overdue, of another mode.
 
-Choice: a due date is that of the value in force, which a later calibration that only confirmed
-limits does not extend. An item whose record says under the property `calibration`
-why it needs none is believed, as in the chain of a certificate.
+Choice: an item whose record says under the property `calibration` why it needs none is believed, as
+in the chain of a certificate.
 """
 
 from __future__ import annotations
@@ -16,11 +15,13 @@ from api.services.grounds.candidates import (
     Candidates,
     Standing,
     Used,
+    measuring_alone,
 )
 from api.services.grounds.finding import MIND, STOP, Finding
+from api.services.records.due import overdue
 from graph.compound import MEASURING
-from graph.model import BY_SHARE
-from graph.moments import text_of
+from graph.model import BY_SHARE, Held
+from graph.moments import Moment, text_of
 
 Found = Iterator[tuple[int, Finding]]
 
@@ -40,7 +41,7 @@ def value_findings(asked: Candidates) -> Found:
 
 def _voided(asked: Candidates, one: Used) -> Iterator[Finding]:
     use, mode = one.use, one.certificate.mode
-    until_us = max(asked.as_of[one.certificate.key], use.at.end_us)
+    until_us = max(asked.issued[one.certificate.key], use.at.end_us)
     items = [use.item]
     if use.source is None:
         items += [held.part for held in use.held if held.bearing == BY_SHARE]
@@ -76,14 +77,28 @@ def _none(asked: Candidates, one: Used) -> Iterator[Finding]:
     use = one.use
     if use.role not in (REFERENCE, READOUT) or use.source is not None:
         return
-    if asked.pieces[use.item].exempt or next(asked.carriers(use), None) is not None:
+    if asked.pieces[use.item].exempt:
         return
-    yield Finding(
+    measuring = measuring_alone(use)
+    without = [held for held in measuring if not _has_value(asked, held)]
+    if len(without) == len(measuring):  # also where it held nothing that measures
+        yield _no_value(use.item, "", use.at)
+        return
+    for held in without:
+        yield _no_value(held.part, f", a measuring part of {use.item},", use.at)
+
+
+def _has_value(asked: Candidates, held: Held) -> bool:
+    return held.source is not None or asked.pieces[held.part].exempt
+
+
+def _no_value(item: str, what: str, at: Moment) -> Finding:
+    return Finding(
         "no_value",
         STOP,
-        f"{use.item} had no calibration in force when it was used ({text_of(use.at.start_us)})",
+        f"{item}{what} had no calibration in force when it was used ({text_of(at.start_us)})",
         "record its certificate, or use a calibrated item",
-        use.item,
+        item,
     )
 
 
@@ -91,7 +106,7 @@ def _overdue(asked: Candidates, one: Used) -> Iterator[Finding]:
     use = one.use
     for carrier in asked.carriers(use):
         stated = carrier.certificate
-        if stated.due_us is not None and stated.due_us < use.at.start_us:
+        if overdue(stated.due_us, use.at.start_us):
             yield Finding(
                 "overdue",
                 STOP,

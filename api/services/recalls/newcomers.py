@@ -12,7 +12,7 @@ somebody rests on, a use of what is faulty, windows that the few alone would not
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import chain
 
@@ -31,6 +31,7 @@ from api.store import links, records
 from api.store.keyed import rows_of
 from api.store.reading import SessionReader
 from api.store.record_watch import RecallWatch, RecordChange, RecordChangeItem
+from api.store.records import CertificateRow
 from api.store.sources import Recorded
 from api.store.tables import Recall
 from graph.recall import CLEARED
@@ -39,7 +40,19 @@ MOST_NEW, MOST_READ = 200, 5_000
 
 
 @dataclass(frozen=True, slots=True)
-class Within(Recorded):
+class WereIssued(Recorded):
+    """The records of a database as if some drafts were issued."""
+
+    drafts: frozenset[int]
+
+    def certificates(self, keys: Collection[int]) -> Iterator[CertificateRow]:
+        """Certificates by key."""
+        for row in records.certificates(self.reader, keys):
+            yield row._replace(status="issued") if row.id in self.drafts else row
+
+
+@dataclass(frozen=True, slots=True)
+class Within(WereIssued):
     """The records of a database as if only some certificates used, or lacked, anything."""
 
     keys: frozenset[int]
@@ -58,6 +71,10 @@ class Within(Recorded):
         columns, table = "certificate.id, certificate.method", "certificate"
         rows = rows_of(self.reader, columns, table, "id", list(self.keys))
         return {key for key, recorded in rows if recorded == method}
+
+    def roles_elsewhere(self, ways: Collection[links.Met], window: links.Span) -> set[str]:
+        """Roles of such uses by all; none if nobody of them lies in the window."""
+        return links.roles_met(self.reader, ways) if self.lacking_roles((), window) else set()
 
     def lacking_roles(self, roles: Collection[str], window: links.Span) -> list[int]:
         """Of them, our own of the window, of whose uses none has one of the roles."""
@@ -166,7 +183,8 @@ def _grounds(session: Session, new: Collection[int]) -> Within | None:
     found = upward(session, new, MOST_READ)
     if len(found.certificates) > MOST_READ:
         return None
-    return Within(SessionReader(session), frozenset(found.certificates), tuple(found.uses))
+    reader, keys = SessionReader(session), frozenset(found.certificates)
+    return Within(reader, frozenset(), keys, tuple(found.uses))
 
 
 def _known_bounds(session: Session, stored: Recall) -> object:

@@ -12,7 +12,7 @@ from collections.abc import Collection, Container, Iterable, Sequence
 from typing import NamedTuple
 
 from api.services.recalls.faults import Reported
-from api.store.links import Window
+from api.store.links import Met, Window
 from api.store.sources import Source
 from graph.faults import READOUT_ROLES
 from graph.in_force import (
@@ -71,17 +71,18 @@ def _missing(
     if reported.item_key is None:
         return NOBODY  # a certificate or method is named by the record or was not used
     only = case.fault.only
-    roles = roles_served(case, direct) or set(ROLES_OF_KIND.get(reported.kind or "", DEFAULT_ROLES))
-    if only is not None and only.roles is not None:
-        roles &= only.roles
-    if not roles:
-        return NOBODY
     window = case.window
     first, last = window.start_us, window.end_us
     if first is not None and not window.start_inclusive:
         first += 1
     if last is not None and not window.end_inclusive:
         last -= 1
+    roles = roles_served(case, direct) | source.roles_elsewhere(_met(case), (first, last))
+    roles = roles or set(ROLES_OF_KIND.get(reported.kind or "", DEFAULT_ROLES))
+    if only is not None and only.roles is not None:
+        roles &= only.roles
+    if not roles:
+        return NOBODY
     found = source.lacking_roles(roles, (first, last))
     # What is faulty was not used to calibrate itself.
     rows = [row for row in source.certificates(found) if row.item_id != reported.item_key]
@@ -104,6 +105,16 @@ def roles_served(case: SuspectWindow, direct: Iterable[Calibration]) -> set[str]
         if (use.item == fault.item and use.may_be_on(fault.channel))
         or any(one.assembly == use.item and one.held_at(use.at) for one in case.holders)
     }
+
+
+def _met(case: SuspectWindow) -> list[Met]:
+    """Return the uses that `roles_served` counts, as the records are asked for them."""
+    ways = [Met(case.fault.item, case.fault.channel, None, None)]
+    for holder in case.holders:
+        begins = max(one.start_us for one in holder.holdings)
+        ends = [one.end_us for one in holder.holdings if one.end_us is not None]
+        ways.append(Met(holder.assembly, None, begins, min(ends, default=None)))
+    return ways
 
 
 def _of_other_directions(

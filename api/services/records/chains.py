@@ -16,6 +16,7 @@ from sqlalchemy import Row, ScalarSelect, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.services.base.record import Record
+from api.services.records.due import overdue
 from api.services.records.measured_in import measured_in
 from api.store.chunks import chunks
 from api.store.tables import Certificate, Item, Result, Usage
@@ -178,7 +179,7 @@ def _breaks(row: Row[*tuple[Any, ...]]) -> list[Break]:
             found("no_calibration_in_force", f"{row.code} had no calibration in force at {used_at}")
         )
     else:
-        if row.due_us is not None and row.due_us < row.used_us:
+        if overdue(row.due_us, row.used_us):
             detail = f"{row.source} was due at {row.due_at}; {row.code} was used at {used_at}"
             breaks.append(found("overdue", detail))
         if not row.has_uncertainty:

@@ -98,10 +98,11 @@ def find(
 def _answer(session: Session, setup: Setup) -> Record:
     keys = {one.item.id for one in setup.everything}
     calibrated = latest_calibrations(session, keys, setup.at.end_us)
+    values = latest_calibrations(session, keys, setup.at.end_us, valued=True)
     findings = [
         *fit_findings(setup),
         *record_findings(session, setup, calibrated),
-        *calibration_findings(setup, calibrated),
+        *calibration_findings(setup, calibrated, values),
     ]
     outcomes = [one["outcome"] for one in findings]
     answer: Record = {

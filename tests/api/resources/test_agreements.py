@@ -39,7 +39,9 @@ def shop(client):
 
 def record(client, **changes):
     sent = {name: part for name, part in (AGREED | changes).items() if part is not None}
-    return client.post("/v1/agreements", json=sent)
+    read = client.get(f"/v1/agreements/{sent['id']}")
+    headers = {"If-Match": read.headers["ETag"]} if read.status_code == 200 else {}
+    return client.post("/v1/agreements", json=sent, headers=headers)
 
 
 def test_an_agreement_comes_back_as_it_was_sent(shop):
@@ -65,6 +67,40 @@ def test_the_same_again_is_no_new_version_and_what_was_agreed_is_never_edited(sh
     assert (first["rule"]["id"], first["versions"]) == ("guard_U", [1, 2])
     assert shop.patch("/v1/agreements/AG/1", json={}).status_code == 405
     assert shop.delete("/v1/agreements/AG/1").status_code == 405
+
+
+def test_a_next_version_names_the_one_that_it_takes_the_place_of(shop):
+    """RFC 9110, 13.1.1: of two persons who read version 1, the second to write is told so."""
+    read = record(shop).headers["ETag"]
+    assert shop.get("/v1/agreements/AG/1").headers["ETag"] == read
+    first, second = (AGREED | {"rule": {"id": one, "version": 1}} for one in ("simple", "guard_U"))
+    second["note"] = "offer 13"
+    unread = shop.post("/v1/agreements", json=first)
+    assert (unread.status_code, unread.get_json()["type"]) == (
+        428,
+        "/problems/precondition-required",
+    )
+    assert shop.post("/v1/agreements", json=first, headers={"If-Match": read}).status_code == 201
+    lost = shop.post("/v1/agreements", json=second, headers={"If-Match": read})
+    assert (lost.status_code, lost.get_json()["type"]) == (412, "/problems/stale-version")
+    assert shop.get("/v1/agreements/AG/1").get_json()["rule"]["id"] == "simple"
+    # What is recorded already changes nothing.
+    assert shop.post("/v1/agreements", json=first).status_code == 200
+
+
+OTHERWISE = ["alder rigging", " Alder\u00a0 Rigging", "\uff21lder Rig\u200bging"]
+
+
+@pytest.mark.parametrize("name", OTHERWISE)
+def test_agreements_that_differ_only_in_spelling_are_refused_by_name(shop, name):
+    record(shop, order="PO 7")
+    assert shop.post("/v1/customers", json={"name": name}).status_code == 201
+    clash = record(shop, id="B", customer=name, order="po  7")
+    assert clash.status_code == 409
+    assert '"AG/1" holds for the same' in clash.get_json()["errors"][0]["detail"]
+    assert record(shop, id="B", customer=name, order="PO 8").status_code == 201
+    listed = shop.get("/v1/agreements", query_string={"customer": name}).get_json()["items"]
+    assert [one["id"] for one in listed] == ["AG/1", "B"]
 
 
 def test_a_rule_without_a_version_is_the_latest_and_stays_so(shop):
@@ -143,7 +179,7 @@ def test_two_agreements_do_not_hold_for_the_same_at_once(shop):
 def holding(shop, database):
     """Which agreement holds for a calibration of CELL for a customer."""
 
-    def ask(at, order=None, customer=1, item=1, kind="load_cell"):
+    def ask(at, order=None, customer=ALDER, item=1, kind="load_cell"):
         with database.read() as session:
             row = Book(session).of(Wanted(customer, item, kind, order, instant_us(at, UTC)))
             return None if row is None else (row.code, row.agreement_version)
@@ -162,7 +198,7 @@ def test_the_narrowest_agreement_counts(shop, holding):
     assert holding(at, item=2) == ("TYPE", 1)
     assert holding(at, item=2, kind="tension_link") == ("ALL", 1)
     assert holding(at, item=2, kind=None) == ("ALL", 1)
-    assert holding(at, customer=2) is None
+    assert holding(at, customer=BIRCH) is None
 
 
 def test_a_version_holds_from_its_beginning_until_its_end(shop, holding):

@@ -12,6 +12,7 @@ from marshmallow import ValidationError
 from api.schemas.fields import (
     Complaint,
     DecimalText,
+    Flag,
     FreeObject,
     MomentText,
     Text,
@@ -193,3 +194,9 @@ def test_a_free_object_is_an_object(sent):
 
 def test_a_bound_of_a_decimal_is_documented_as_text():
     assert DecimalText().serialize("x", {"x": 0}) == "0"
+
+
+@pytest.mark.parametrize("sent", ["yes", "true", "0", 0, 1, 2, -1, 1.0, []])
+def test_a_flag_is_true_or_false_and_nothing_that_could_mean_it(sent):
+    assert complaint(Flag(), sent).remedy
+    assert [Flag().deserialize(one) for one in (True, False)] == [True, False]

@@ -12,7 +12,7 @@ from sqlalchemy.exc import DBAPIError
 from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
 from api.store import migrate
-from api.store.reading import SessionReader, Unreadable, file_of, opened
+from api.store.reading import Remembering, SessionReader, Unreadable, file_of, opened
 from api.version import SCHEMA
 
 NUMBERS = "SELECT number FROM certificate WHERE revision = ? ORDER BY number"
@@ -109,3 +109,22 @@ def test_what_is_no_database_of_this_version_is_refused(tmp_path):
 
 def test_the_schema_that_is_asked_for_is_the_newest_migration():
     assert migrate.head() == SCHEMA
+
+
+def test_what_is_asked_again_is_remembered_and_nothing_else():
+    """One reader for several that ask the same: the second time nobody goes to the database."""
+    asked = []
+
+    class Counting:
+        dialect = "sqlite"
+
+        def rows(self, statement, parameters=()):
+            asked.append((statement, parameters))
+            yield from [(1,), (2,)]
+
+    reader = Remembering(Counting())
+    assert reader.dialect == "sqlite"
+    for parameters in ([[1, 2]], [[1, 2]], [[1]]):
+        assert list(reader.rows("SELECT ?", parameters)) == [(1,), (2,)]
+    assert list(reader.rows("SELECT ? + 1", [[1]])) == [(1,), (2,)]
+    assert asked == [("SELECT ?", [[1, 2]]), ("SELECT ?", [[1]]), ("SELECT ? + 1", [[1]])]

@@ -40,7 +40,9 @@ def test_a_tag_changes_with_the_version_and_with_the_record():
 
 
 def test_a_change_without_if_match_is_428(trial):
-    assert trial.put("/record").status_code == 428
+    answer = trial.put("/record")
+    assert answer.status_code == 428
+    assert "If-Match" in answer.get_json()["errors"][0]["remedy"]
 
 
 @pytest.mark.parametrize("tag", ['"old"', 'W/"old"', '"a", "b"', "garbage"])
@@ -48,6 +50,7 @@ def test_a_change_of_an_old_version_is_412(trial, tag):
     answer = trial.put("/record", headers={"If-Match": tag})
     assert answer.status_code == 412
     assert answer.get_json()["type"] == "/problems/stale-version"
+    assert "ETag" in answer.get_json()["errors"][0]["remedy"]
 
 
 def test_a_weak_tag_never_allows_a_change(trial):

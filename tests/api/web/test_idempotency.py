@@ -110,6 +110,7 @@ def test_the_same_key_for_another_request_is_422(trial, database, other):
     answer = trial.post("/make", headers=KEY, **other)
     assert answer.status_code == 422
     assert answer.get_json()["type"] == "/problems/idempotency-key-reused"
+    assert "another Idempotency-Key" in answer.get_json()["errors"][0]["remedy"]
     assert count(database) == 1
 
 

@@ -65,3 +65,11 @@ def test_all_that_pass_a_filter_are_answered_if_they_are_as_many_as_was_said(lab
     assert laboratory.send("alerts/answers", sent | {"count": 1}) == {"answered": 1}
     assert laboratory.open() == [("check", "STD failed check K-3")]
     laboratory.send("alerts/answers", {"filter": {}, "count": 1} | BY, 422)
+    for loose in ("yes", "true", "0", 0, 1, 2, None):
+        loosely = sent | {"filter": {"good_evidence_followed": loose}}
+        refused = laboratory.send("alerts/answers", loosely, 422)
+        (error,) = refused["errors"]
+        assert error["pointer"] == "/filter/good_evidence_followed"
+    # In an address it is a text, as for other lists.
+    assert len(laboratory.alerts(good_evidence_followed="true")) == 1
+    laboratory.read("alerts?good_evidence_followed=2", 422)

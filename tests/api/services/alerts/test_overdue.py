@@ -17,18 +17,36 @@ def test_a_bare_due_date_lasts_to_the_end_of_its_day_in_the_laboratory(laborator
     assert [one["certificate"] for one in laboratory.alert()["used_by"]] == ["C-2"]
 
 
-def test_a_later_value_and_a_confirmation_with_a_date_of_its_own_end_what_is_due(laboratory):
+def test_a_later_value_ends_what_is_due_and_a_confirmation_of_limits_does_not(laboratory):
+    """As `grounds` has it: C-1 rests on the value S-1, whatever S-2 confirmed since.
+
+    The other way round C-3 rests on S-3, which states no date, though S-4 was due before it.
+    """
     laboratory.brings(
         cal("S-2", "STD", "03-04", [], assigns_value=False, due_at="2025-03-20"),
         cal("C-1", "I-1", "03-10", [ref("STD")]),
         cal("S-3", "STD", "03-25", []),
         cal("C-2", "I-2", "04-10", [ref("STD")]),
+        cal("S-4", "STD", "04-20", [], assigns_value=False, due_at="2025-04-25"),
+        cal("C-3", "I-3", "05-10", [ref("STD")]),
     )
-    assert laboratory.open() == []
-    laboratory.records("C-3", "I-3", "03-21", [ref("STD")])
     assert [one for _, one in laboratory.open()] == [
         "STD was used once after certificate S-1 was due (2025-03-01)"
     ]
+    kept = [laboratory.read(f"certificates/C-{n}/grounds")["grounds"] for n in (1, 2, 3)]
+    codes = [[one["code"] for one in some if one["code"] == "overdue"] for some in kept]
+    assert codes == [["overdue"], [], []]
+
+
+def test_a_confirmation_does_not_extend_the_date_of_a_part(laboratory):
+    laboratory.brings(
+        cal("S-2", "STD", "03-04", [], assigns_value=False, due_at="2025-03-20"),
+        cal("R-0", "RIG", "03-05", [], assigns_value=False, due_at="2025-03-20"),
+        cal("C-1", "I-1", "03-10", [ref("RIG")]),
+        composition=[part("RIG", "STD")],
+        kinds={"RIG": "force_machine"},
+    )
+    assert [one["item"] for one in laboratory.alerts(state="open")] == ["STD"]
 
 
 def test_a_part_carries_the_value_of_an_assembly_that_has_none(laboratory):

@@ -119,6 +119,34 @@ def test_an_assembly_is_isolated_while_it_holds_the_part(isolated, at, refused):
         )
 
 
+def test_a_fault_that_names_a_certificate_isolates_its_item_until_work_is_resumed(client):
+    records = lab(
+        cal("E-1", "REF", "01-02", [], external=True, issuer="Institute"),
+        cal("C-1", "I-1", "02-01", [ref("REF")]),
+    )
+    assert client.post("/v1/imports", json=records).status_code == 201
+    fault = force_fault(certificate="E-1", issuer="Institute", isolated_at=ISOLATED)
+    del fault["item"]
+    assert client.post("/v1/recalls", json={"fault": fault}).status_code == 201
+    assert is_isolated(use(client))
+    resume(client)
+    assert is_isolated(use(client))  # the use is of July; work was resumed only now
+    assert use(client, at=soon()).status_code == 201
+
+
+def test_a_certificate_of_the_same_number_from_elsewhere_isolates_nothing(client):
+    records = lab(
+        cal("E-1", "REF", "01-02", [], external=True, issuer="Institute"),
+        cal("E-1", "OTHER", "01-02", [], external=True, issuer="Elsewhere"),
+        cal("C-1", "I-1", "02-01", [ref("REF")]),
+    )
+    assert client.post("/v1/imports", json=records).status_code == 201
+    fault = {"certificate": "E-1", "issuer": "Elsewhere", "kind": "unknown"}
+    window = {"last_good_at": "2025-01-01T00:00:00Z", "isolated_at": ISOLATED}
+    assert client.post("/v1/recalls", json={"fault": fault | window}).status_code == 201
+    assert use(client).status_code == 201
+
+
 def test_an_override_is_stored_and_can_be_read(isolated):
     assert use(isolated, override=OVERRIDE).status_code == 201
     shown = isolated.get("/v1/certificates/N-1").get_json()

@@ -55,6 +55,29 @@ def test_one_name_brings_the_results_the_uses_the_mode_and_the_instant(bench):
     assert (made["mode"], made["performed_at"]) == ("tension", "2026-03-02T09:00:00Z")
 
 
+@pytest.mark.parametrize(
+    ("typed", "refused_for"),
+    [
+        ("2026-03-02T09:00:00Z", None),
+        ("2026-03-02T10:00:00+01:00", None),  # the same instant
+        ("2026-03-02", None),  # the day that it lies in
+        ("2026-03-02T09:10:00Z", "/performed_at"),
+        ("2026-03-01", "/performed_at"),
+        ("2026-03-03T09:00:00Z", "/performed_at"),
+    ],
+)
+def test_the_time_of_a_calibration_is_that_of_its_runs(bench, typed, refused_for):
+    sent = MEASURED | {"budget": "UB-1", "performed_at": typed}
+    answer = bench.post("/v1/calibrations", json=sent)
+    if refused_for is None:
+        assert answer.status_code == 201
+        return
+    assert answer.status_code == 422
+    (error,) = answer.get_json()["errors"]
+    assert (error["pointer"], error["value"]) == (refused_for, typed)
+    assert f"{typed}, but run evaluation 1 was performed 2026-03-02T09:00:00Z" in error["detail"]
+
+
 def test_what_it_was_measured_in_is_shown(bench):
     made = record(bench, budget="UB-1")
     assert values(made, "budget", "run_evaluation", "set_up_check") == ["UB-1", 1, 1]

@@ -69,6 +69,46 @@ def test_who_names_nothing_in_the_role_may_be_in_doubt(bench):
     assert bench.codes(candidate(monitor, at="03-15")) == []
 
 
+def readout(role, channel):
+    return {"item": "RO", "role": role, "channel": channel}
+
+
+@pytest.mark.parametrize(
+    ("served", "kept"), [("readout_reference", [MAYBE]), ("readout_dut", []), (None, [])]
+)
+def test_which_roles_a_channel_ever_had_is_asked_of_all_records(bench, served, kept):
+    """W-2 of the window names channel 2 as readout_dut, and nothing as readout_reference.
+
+    Channel 1 is at fault. If it only ever served as readout_reference (in C-1, on which the
+    candidate does not rest), W-2 names nothing in its role; if as readout_dut, or never, so that
+    the roles of its kind are asked for, it does.
+    """
+    bench.imported(
+        cal("W-2", "WS", "02-10", [ref("REF"), readout("readout_dut", "CH2")], SPAN),
+        cal("C-1", "OLD", "04-01", [ref("WS"), *([readout(served, "CH1")] if served else [])]),
+        kinds={"RO": "readout"},
+    )
+    bench.fault(item="RO", channel="CH1", kind="readout_gain", gain="1.0002", delta_rel=None)
+    assert bench.codes(candidate()) == kept
+    bench.post("/v1/calibrations", answered(candidate()))
+    faults = bench.get("/v1/recalls/1")["faults"]
+    fresh = bench.post("/v1/recalls", {"faults": faults, "preview": True}, 200)
+    assert any(one["certificate"] == "N-1" for one in fresh["cannot_be_excluded"]) is bool(kept)
+
+
+def test_a_role_that_came_with_a_write_since_the_last_comparison_counts(bench):
+    bench.imported(
+        cal("W-2", "WS", "02-10", [ref("REF"), readout("readout_dut", "CH2")], SPAN),
+        kinds={"RO": "readout"},
+    )
+    bench.fault(item="RO", channel="CH1", kind="readout_gain", gain="1.0002", delta_rel=None)
+    assert bench.codes(candidate()) == []
+    late = cal("C-1", "OLD", "04-01", [ref("WS"), readout("readout_reference", "CH1")])
+    bench.post("/v1/items", {"id": "OLD", "kind": "customer_instrument"})
+    bench.post("/v1/calibrations", answered(late))
+    assert bench.codes(candidate()) == [MAYBE]
+
+
 def test_what_came_in_since_and_was_not_compared_yet_is_followed(bench):
     """WS-9 is calibrated against WS after the recall; nobody compared it before the next one."""
     bench.imported()
@@ -130,18 +170,28 @@ def test_a_check_of_single_forces_needs_the_range_of_all_uses(bench, kind):
     assert IN_DOUBT in bench.codes(candidate(ref("REF"), at="02-20"))
 
 
-def test_a_draft_is_told_that_it_would_be_listed_and_is_refused_when_it_is_issued(bench):
+def test_a_draft_is_told_what_it_is_refused_for_when_it_is_issued(bench):
     bench.imported()
     bench.fault()
     draft = candidate(status="draft")
+    assert bench.codes(draft) == [IN_DOUBT]
     bench.post("/v1/calibrations", draft)
     kept = bench.get("/v1/certificates/N-1/grounds")
     assert kept["grounds"] is None
-    assert [one["code"] for one in kept["today"]] == ["may_be_in_doubt"]
+    assert [(one["code"], one["weight"]) for one in kept["today"]] == [IN_DOUBT]
     body = {"issued_at": "2025-06-02T00:00:00Z"}
     refused = bench.post("/v1/certificates/N-1/issue", body, 409)
     assert [(one["code"], one["pointer"]) for one in refused["errors"]] == [("in_doubt", "")]
     assert bench.get("/v1/certificates/N-1")["status"] == "draft"
+
+
+def test_a_draft_that_cannot_be_excluded_says_that_and_no_more(bench):
+    bench.imported(cal("C-1", "OLD", "02-10", [ref("REF")]))
+    bench.fault()
+    monitor = {"item": "CELL-2", "role": "environment"}
+    bench.post("/v1/items", {"id": "CELL-2", "kind": "environment_monitor"})
+    assert bench.codes(candidate(monitor, at="02-15", status="draft")) == [MAYBE]
+    assert bench.codes(candidate(monitor, at="03-15", status="draft")) == []
 
 
 def test_a_corrected_revision_is_issued_for_what_was_taken_from_it(bench):

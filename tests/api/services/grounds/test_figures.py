@@ -21,7 +21,7 @@ ALDER, BIRCH = "Alder Rigging", "Birch Lifting"
 def spoken(session, *certificates):
     """What is found in the figures of certificates, by key."""
     found = {one.id: [] for one in certificates}
-    for key, finding in figure_findings(Candidates(session, dict.fromkeys(found, NOW))):
+    for key, finding in figure_findings(Candidates(session, *[dict.fromkeys(found, NOW)] * 2)):
         found[key].append(finding)
     return found
 
@@ -45,7 +45,7 @@ def found(client, database):
 @pytest.fixture
 def record(client):
     def post(path, body):
-        answer = client.post(path, json=body)
+        answer = client.post(path, json=body, headers={"If-Match": "*"})
         assert answer.status_code == 201, answer.text
 
     return post
@@ -166,6 +166,18 @@ def test_another_rule_than_agreed_is_found(found, agreed, rule, more, fires):
     if fires:
         assert 'judged by rule "simple", version 1' in findings[0].detail
         assert 'rule "G", version 1 (agreement AG, version 1)' in findings[0].detail
+
+
+@pytest.mark.parametrize("name", ["ALDER  rigging", "\uff21lder Rigging", " Alder\u00a0Rigging "])
+def test_another_spelling_of_the_customer_escapes_no_agreement(found, agreed, name):
+    findings = found(row("10", "0", rule="simple"), customer=name)
+    assert codes(findings) == [("rule_not_agreed", STOP, "1")]
+
+
+def test_another_spelling_of_the_order_escapes_no_agreement(found, record, agreed):
+    record("/v1/agreements", AGREED | {"id": "AO", "order": "PO 7", "rule": "simple"})
+    own = {"customer": ALDER, "order": "po\u00a07"}
+    assert codes(found(row("10", "0", rule="G"), **own)) == [("rule_not_agreed", STOP, "1")]
 
 
 def test_another_version_than_agreed_is_found(found, client, record, agreed, database):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from oracle_cases import cal, ref
+from oracle_cases import cal, part, ref
 
 from tests.api.services.grounds.conftest import SPAN, candidate
 
@@ -17,6 +17,34 @@ def test_what_a_recall_isolated_is_not_used_after_it(bench, at, found):
     bench.imported()
     bench.fault()
     codes = [code for code, _ in bench.codes(candidate(ref("REF"), at=at))]
+    assert ("isolated" in codes) is found
+
+
+@pytest.mark.parametrize(
+    ("used", "issuer", "found"),
+    [
+        ("REF", "Institute", True),
+        ("REF", None, True),  # the number is that of one issuer only
+        ("RIG", "Institute", True),  # it holds REF
+        ("RIG-2", "Institute", False),  # it held REF until the day before the use
+    ],
+)
+def test_a_fault_that_names_a_certificate_isolates_its_item(bench, used, issuer, found):
+    """The values of E-1 were wrong, and REF carries them on behind the window, too.
+
+    Work is stopped until its resumption is authorised: ISO/IEC 17025:2017, 7.10 (from memory).
+    """
+    bench.imported(
+        kinds={"RIG": "force_machine", "RIG-2": "force_machine"},
+        composition=[
+            part("RIG", "REF"),
+            part("RIG-2", "REF") | {"until": "2025-03-30T00:00:00Z"},
+        ],
+    )
+    named = {"certificate": "E-1"} | ({} if issuer is None else {"issuer": issuer})
+    window = {"last_good_at": "2025-01-15T00:00:00Z", "isolated_at": "2025-03-01T00:00:00Z"}
+    bench.post("/v1/recalls", {"fault": {"kind": "unknown"} | named | window})
+    codes = [code for code, _ in bench.codes(candidate(ref(used), at="03-31"))]
     assert ("isolated" in codes) is found
 
 
@@ -94,7 +122,11 @@ def test_a_set_up_check_with_findings_is_said_and_one_that_is_not_recorded_refus
     made = bench.post("/v1/setup-checks", body)
     assert made["outcome"] == "differs"
     (one,) = bench.found(candidate(set_up_check=made["id"]))
-    assert f"set-up check {made['id']} has findings" in one["detail"]
+    # Which it is, and what to do about that: a check is linked already.
+    said = "BARE has no issued calibration in force at 2025-06-01T09:00:00Z."
+    assert f"set-up check {made['id']} has findings: {said}" in one["detail"]
+    assert one["remedy"].startswith("calibrate it first, or record its certificate; check the cha")
+    assert "competent, authorised person" in one["remedy"]
     refused = bench.post("/v1/calibrations", candidate(set_up_check=99), 422)
     assert refused["errors"][0]["pointer"] == "/set_up_check"
     bench.post("/v1/calibrations", candidate(set_up_check=made["id"]))

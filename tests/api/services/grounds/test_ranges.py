@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from oracle_cases import cal, part, ref, row
+from oracle_cases import answered, cal, part, ref, row
 
 from tests.api.services.grounds.conftest import SPAN, candidate
 
@@ -75,6 +75,29 @@ def test_cells_of_a_build_up_bear_their_share(bench, force, found):
     )
     record = candidate(ref("RIG"), results=[row(applied=force, U="1")])
     assert bench.codes(record) == ([OUTSIDE] * 2 if found else [])
+
+
+@pytest.mark.parametrize(
+    ("force", "found"),
+    [
+        ("200", [("outside_range", "mind", None)]),  # 100 kN each, or more on one of them
+        ("200.001", [("outside_range", "stop", "1")]),  # more than both were calibrated for
+        ("0", []),
+    ],
+)
+def test_where_shares_settle_nothing_the_range_cannot_be_shown(bench, force, found):
+    # Two cells of 10 kN to 100 kN whose recorded shares are 0.9 together.
+    bench.imported(
+        cal("W-2", "WS-2", "02-02", [ref("REF")], SPAN),
+        kinds={"RIG": "force_machine"},
+        composition=[part("RIG", "WS", "0.5"), part("RIG", "WS-2", "0.4")],
+    )
+    record = candidate(ref("RIG"), results=[row(applied=force, U="1")])
+    told = [(one["code"], one["weight"], one.get("point")) for one in bench.found(record)]
+    assert told == found
+    bench.post("/v1/calibrations", answered(record))
+    kinds = {one["kind"] for one in bench.get("/v1/certificates/N-1/chain")["breaks"]}
+    assert ("outside_range" in kinds) is ("stop" in {weight for _, weight, _ in told})
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ The rules are those of the trade: a value is used while its calibration is in fo
 from __future__ import annotations
 
 import pytest
-from oracle_cases import cal, part, ref
+from oracle_cases import answered, cal, lab, part, ref, row
 
 from tests.api.services.grounds.conftest import SPAN, candidate
 
@@ -36,6 +36,31 @@ def test_a_value_voided_by_the_issue_does_not_fall_back_on_an_older_one(bench, v
     bench.imported(cal("W-2", "WS", "03-01", [ref("REF")], SPAN, **status))
     codes = [code for code, _ in bench.codes(candidate())]
     assert ("voided_value" in codes) is found
+
+
+@pytest.mark.parametrize(
+    ("issued", "found"),
+    [
+        ("2025-06-09T00:00:00Z", False),  # the day before the void
+        ("2025-06-10T00:00:00Z", True),  # at its very instant the new state holds
+        (None, True),  # it is issued now
+    ],
+)
+def test_the_time_of_the_issue_is_the_one_that_is_stated(bench, issued, found):
+    """Used on 1 June, voided on 10 June: recorded by itself, issued as a draft, or imported."""
+    void = {"status": "voided", "void_reason": "wrong", "voided_at": "2025-06-10T00:00:00Z"}
+    bench.imported(cal("W-2", "WS", "03-01", [ref("REF")], SPAN, **void))
+    kept = [("voided_value", STOP)] if found else []
+    assert bench.codes(candidate(issued_at=issued)) == kept
+    bench.post("/v1/imports", lab(candidate(issued_at=issued, number="N-2")) | {"items": []})
+    imported = bench.get("/v1/certificates/N-2/grounds")
+    assert [(one["code"], one["weight"]) for one in imported["grounds"]] == kept
+    assert [one["code"] for one in imported["today"]] == ["voided_value"]  # were it issued now
+    if issued is not None:
+        bench.post("/v1/calibrations", candidate(status="draft", number="N-3"))
+        body = {"issued_at": issued}
+        answer = bench.post("/v1/certificates/N-3/issue", body, 409 if found else 200)
+        assert [one["code"] for one in answer.get("errors", [])] == [code for code, _ in kept]
 
 
 def test_a_void_of_another_mode_or_of_a_calibration_after_the_use_is_none(bench):
@@ -71,6 +96,40 @@ def test_a_reference_has_a_value(bench):
     bench.post("/v1/compositions", held)
     assert bench.codes(candidate(ref("RIG"))) == []
     assert bench.codes(candidate(ref("RIG"), at="06-03")) == [("no_value", STOP)]
+
+
+@pytest.mark.parametrize(
+    ("shares", "named"),
+    [
+        ((None, None), [("no_value", "stop", "BARE"), ("outside_range", "mind", "RIG")]),
+        (("0.5", "0.5"), [("no_value", "stop", "BARE")]),
+    ],
+)
+def test_every_measuring_part_of_an_assembly_without_a_value_has_one(bench, shares, named):
+    bench.imported(
+        kinds={"RIG": "force_machine", "BARE": "working_standard", "RO": "readout"},
+        composition=[
+            part("RIG", "WS", shares[0]),
+            part("RIG", "BARE", shares[1]),
+            part("RIG", "RO"),  # measures no force
+        ],
+    )
+    record = candidate(ref("RIG"), results=[row(applied="20", U="0.1")])
+    found = [(one["code"], one["weight"], one["item"]) for one in bench.found(record)]
+    assert found == named
+
+
+def test_an_inner_assembly_counts_by_its_parts_unless_it_has_a_value_of_its_own(bench):
+    inside = [part("RIG", "WS", "0.5"), part("RIG", "PAIR", "0.5"), part("PAIR", "BARE")]
+    kinds = {"RIG": "force_machine", "PAIR": "force_machine", "BARE": "working_standard"}
+    bench.imported(kinds=kinds, composition=inside)
+    record = candidate(ref("RIG"), results=[row(applied="20", U="0.1")])
+    (one,) = bench.found(record)
+    assert (one["code"], one["item"]) == ("no_value", "BARE")
+    assert "a measuring part of RIG" in one["detail"]
+    own = cal("P-1", "PAIR", "05-01", [ref("WS")], SPAN)
+    bench.post("/v1/calibrations", answered(own))
+    assert bench.codes(record) == []
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ Each case is compared with a whole recall as well, which must agree.
 from __future__ import annotations
 
 import pytest
-from oracle_cases import cal, ref
+from oracle_cases import OPEN, answered, cal, lab, ref
 from sqlalchemy import select
 
 from api.services.recalls.newcomers import nothing_new
@@ -88,6 +88,25 @@ def test_anything_else_takes_a_whole_recall(recalled, database, path, body):
     assert judged(database)[0] is True
     recalled.post(path, body)
     assert judged(database)[0] is False
+
+
+def test_which_roles_a_channel_ever_had_is_asked_of_all_records(client, database, recheck):
+    # Channel 1 only ever served as readout_reference; W-1, on which Z-1 rests, names channel 2 as
+    # readout_dut, and so nothing in that role.
+    def on(channel, role):
+        return {"item": "RO", "role": role, "channel": channel}
+
+    first = cal("C-1", "Y", "03-01", [on("CH1", "readout_reference")])
+    of_ws = cal("W-1", "WS", "03-02", [on("CH2", "readout_dut")])
+    made = lab(first, of_ws, kinds={"RO": "readout", "X": "customer_instrument"})
+    assert client.post("/v1/imports", json=made).status_code == 201
+    fault = {"item": "RO", "channel": "CH1", "kind": "unknown", **OPEN}
+    fault["isolated_at"] = "2025-04-01T00:00:00Z"
+    assert client.post("/v1/recalls", json={"fault": fault}).status_code == 201
+    recheck()
+    late = answered(cal("Z-1", "X", "05-01", [ref("WS")]))
+    assert client.post("/v1/calibrations", json=late).status_code == 201
+    assert judged(database) == (False, True)
 
 
 def test_a_window_that_needs_all_forces_takes_a_whole_recall(recalled, database, recheck):

@@ -25,7 +25,7 @@ def ref(piece):
 
 def found(setup_of, one, last, **more):
     setup = setup_of(references=[one], **more)
-    findings = calibration_findings(setup, {} if last is None else {one.item.id: last})
+    findings = calibration_findings(setup, {} if last is None else {one.item.id: last}, {})
     return {finding["check"]: finding for finding in findings}
 
 
@@ -62,6 +62,17 @@ def test_a_due_date_that_is_not_stated_is_not_taken_to_be_far_away(setup_of, ref
     assert (shown["outcome"], shown["missing"]) == ("not_checked", "due_at of the certificate")
 
 
+def test_due_is_the_value_in_force_whatever_confirmed_it_since(setup_of, ref):
+    """As in `grounds`: what is used is the value, which a confirmation of limits does not renew."""
+    setup = setup_of(references=[ref])
+    confirmed = certificate("R-2", due="2026-06-01", assigns_value=False)
+    value = certificate("R-1", due="2025-05-01")
+    key = ref.item.id
+    in_force, due = calibration_findings(setup, {key: confirmed}, {key: value})
+    assert (in_force["outcome"], in_force["found"]) == ("agrees", "R-2 revision 0")
+    assert (due["outcome"], due["required_by"]) == ("differs", "R-1")
+
+
 def test_an_item_without_a_calibration_differs_and_has_no_due_date(setup_of, ref):
     shown = found(setup_of, ref, None)
     assert shown.keys() == {"calibration_in_force"}
@@ -85,13 +96,13 @@ def test_a_calibration_that_assigns_no_value_says_so(setup_of, ref):
 def test_machine_references_and_readouts_are_asked_and_the_instrument_is_not(setup_of, piece):
     one, two, three = piece("FM-1"), piece("REF"), piece("RDO")
     setup = setup_of(piece("PIN"), machine=one, references=[two], readouts=[three])
-    asked = [finding["about"] for finding in calibration_findings(setup, {})]
+    asked = [finding["about"] for finding in calibration_findings(setup, {}, {})]
     assert asked == [["FM-1"], ["REF"], ["RDO"]]
 
 
 def test_a_set_up_without_machine_or_reference_is_not_checked(setup_of, piece):
     readout = piece("RDO", calibration="none needed")
-    _, nothing = calibration_findings(setup_of(readouts=[readout]), {})
+    _, nothing = calibration_findings(setup_of(readouts=[readout]), {}, {})
     assert (nothing["outcome"], nothing["about"]) == ("not_checked", [])
     assert nothing["missing"] == "machine or references in the request"
 
@@ -117,8 +128,8 @@ def test_the_latest_issued_calibration_up_to_the_instant_counts(laboratory):
     add("R-5", "2025-06-02T10:00:00Z")
     laboratory.flush()
 
-    def number(code, at):
-        found = latest_calibrations(laboratory, [items[code]], instant_us(at, UTC))
+    def number(code, at, **more):
+        found = latest_calibrations(laboratory, [items[code]], instant_us(at, UTC), **more)
         return [(one.number, one.revision) for one in found.values()]
 
     assert number("REF", "2025-06-01T12:00:00Z") == [("R-2", 1)]
@@ -126,6 +137,10 @@ def test_the_latest_issued_calibration_up_to_the_instant_counts(laboratory):
     assert number("REF", "2025-02-01T09:59:59Z") == [("R-1", 0)]
     assert number("REF", "2024-01-10T09:00:00Z") == []
     assert number("REF", "2025-06-03T00:00:00Z") == [("R-5", 0)]
+    add("R-6", "2025-06-04T10:00:00Z", assigns_value=False)
+    laboratory.flush()
+    assert number("REF", "2025-06-05T00:00:00Z") == [("R-6", 0)]
+    assert number("REF", "2025-06-05T00:00:00Z", valued=True) == [("R-5", 0)]
     assert latest_calibrations(
         laboratory, items.values(), instant_us("2025-06-01", UTC)
     ).keys() == {
