@@ -131,15 +131,16 @@ def _calibrations(session: Session, items: Collection[int]) -> list[Evidence]:
     return found
 
 
-def said(results: Sequence[Judged], failing: Collection[str] = FAILING) -> list[bool]:
+def said(results: Sequence[Judged]) -> list[bool]:
     """Return what a calibration says of its item: False against it, as found; True for it, as left.
 
-    A single result is both; where one stands as found, that alone says how it was found.
+    A single result is both; where one stands as found, that alone says how it was found. A
+    conditional fail is a failure for alerts and grounds alike: the result lies outside its limit.
     """
 
     def failed(stages: Collection[str]) -> list[bool]:
         return [
-            (stated.decided(point) or stated.reported) in failing
+            (stated.decided(point) or stated.reported) in FAILING
             for point, stated in results
             if point.stage in stages
         ]
