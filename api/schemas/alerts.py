@@ -70,6 +70,16 @@ class AlertAnswerSchema(StrictSchema):
     lapsed_at = MomentText()
 
 
+class EndedSchema(StrictSchema):
+    """When and by what write an alert ended, by whom, and the reason that was given for it."""
+
+    at = MomentText()
+    cause = Text()
+    by = Text()
+    key = Text(metadata={"description": "Name of the key, where no person was named"})
+    reason = Text()
+
+
 class CoveringSchema(StrictSchema):
     """A recall that would answer an alert."""
 
@@ -110,6 +120,7 @@ class AlertSchema(StrictSchema):
     followed_by = fields.Nested(EvidenceSchema, allow_none=True)
     raised_at = MomentText()
     changed_at = MomentText()
+    ended = fields.Nested(EndedSchema)
     answers = fields.List(fields.Nested(AlertAnswerSchema))
     links = fields.Dict(keys=fields.String(), values=fields.String())
     used_by = fields.List(
