@@ -49,7 +49,7 @@ def dispose(recall_id: int) -> Response:
     body: Record = forms.filled(sent, "action", "justification", "reason_for_customer")
     body["by"] = by()
     if sent.get("scope") == "ticked":
-        ticked = [orjson.loads(text) for text in sent.getlist("certificate")]
+        ticked = _ticked()
         if not ticked:
             raise Problem("invalid-request", "No certificate was ticked.")
         body["certificates"] = ticked
@@ -105,14 +105,11 @@ def except_customers(recall_id: int) -> Response:
     """Record why the customers ticked are sent no notice, and nobody is told of certificates."""
     body: Record = forms.filled(request.form, "reason") | {"by": by()}
     customers = request.form.getlist("customer")
-    # A revision and a number, since several revisions can be listed.
-    lost = [one.partition(" ") for one in request.form.getlist("certificate")]
+    lost = _ticked()
     if customers:
         body["customers"] = customers
     if lost:
-        body["certificates"] = [
-            {"certificate": number, "revision": revision} for revision, _, number in lost
-        ]
+        body["certificates"] = lost
     if not (customers or lost):
         raise Problem("invalid-request", "No customer and no certificate was ticked.")
     sent = _loaded(EXCEPTION, body)
@@ -154,6 +151,14 @@ def _in_case(recall_id: int, work: Callable[[Session, RecallCase], dict[str, Any
         return redirect(url_for("recall_pages.show_recall", recall_id=recall_id, **shown), 303)
 
     return once(done)
+
+
+def _ticked() -> list[Any]:
+    """The certificates that were ticked; with a revision each, since several can be listed."""
+    try:
+        return [orjson.loads(text) for text in request.form.getlist("certificate")]
+    except orjson.JSONDecodeError as wrong:
+        raise Problem("invalid-request", "A tick names no certificate; look again.") from wrong
 
 
 def _shown_filters() -> dict[str, Any]:
