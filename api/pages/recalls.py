@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 
 from api.errors import NotFound
 from api.pages import forms
-from api.pages.case_steps import case_steps, corrective_next, resumption
+from api.pages.case_steps import case_steps, corrective_next, resumption, still_to_do
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
 from api.pages.recall_drawing import picture
@@ -88,6 +88,7 @@ def show_recall(recall_id: int) -> Response:
             **staleness(session, recall_id),
             "case": case,
             "steps": case_steps(case),
+            "still_to_do": still_to_do(case),
             "resumption": resumption(case, g.key.person),
             "corrective_next": corrective_next(case),
             "second_looks": recalls.second_looks(session, recall_id),
