@@ -32,7 +32,9 @@ from api.services.grounds.candidates import Candidates
 from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.recalls import reach
+from api.services.recalls.giving_back import looks_of
 from api.services.recalls.newcomers import Within
+from api.services.recalls.reach import NONE, Looks
 from api.services.recalls.reading import Traced
 from api.services.recalls.run import recall_from
 from api.services.recalls.upward import upward
@@ -76,7 +78,7 @@ def doubt_findings(asked: Candidates) -> Found:
     within = Within(SessionReader(session), frozenset(found.certificates), tuple(found.uses))
     for recall in sorted(concerned):
         row = stored[recall]
-        for key, name in _listed(session, within, row.faults, keys).items():
+        for key, name in _listed(session, within, row, keys).items():
             if name in WEIGHT:
                 yield key, _finding(row.number, row.faults, name)
 
@@ -94,11 +96,14 @@ def _finding(number: str, faults: Sequence[Record], name: str) -> Finding:
 
 
 def _listed(
-    session: Session, within: Within, faults: Sequence[Record], keys: Sequence[int]
+    session: Session, within: Within, stored: Row[int, str, Any], keys: Sequence[int]
 ) -> dict[int, str]:
     """Return the list in which a fresh recall has each of these certificates."""
-    request = {"faults": faults}
+    request = {"faults": stored.faults}
     try:
+        looks = looks_of(session, session.get_one(Recall, stored.id))
+        if not looks.corrected.isdisjoint(within.keys):
+            return _lists(Recorded(within.reader), request, keys, looks)
         reported = reach.asked(within, request).reported
         ranged = [one for one in reported if needs_used_range(within, one)]
         if any(one.fault.by_force for one in ranged):
@@ -111,8 +116,10 @@ def _listed(
     return found
 
 
-def _lists(source: Recorded, request: Record, keys: Sequence[int]) -> dict[int, str]:
-    answer, wanted = recall_from(source, request, 0), frozenset(keys)
+def _lists(
+    source: Recorded, request: Record, keys: Sequence[int], looks: Looks = NONE
+) -> dict[int, str]:
+    answer, wanted = recall_from(source, request, 0, looks), frozenset(keys)
     return {
         one.certificate: name
         for name, entries in answer.lists.items()

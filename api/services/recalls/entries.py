@@ -60,6 +60,10 @@ INDETERMINATE_REASONS = {
     "part": "what a part of the assembly does that was calibrated with it is not known",
 }
 STAGES = {"single": "", "as_found": " as found", "as_left": " as left"}
+GIVEN_BACK = (
+    "an earlier look at the fault took from its errors, or from those of what it rests on, what "
+    "this look does not find: it is given back"
+)
 CANCELS = "paths of one fault cancel each other, if they are fully correlated as is assumed"
 
 
@@ -104,6 +108,8 @@ class Entries:
             made["detail"] = INDETERMINATE_REASONS[finding.reason]
         if finding.reason == "shares":  # a record that can be completed: the reader is told which
             made["reason"] = finding.reason
+        if finding.given_back:
+            made["detail"] = GIVEN_BACK
         if finding.cancels:
             made["detail"] = CANCELS
         return made | self._effects(finding, statements)
