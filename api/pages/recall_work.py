@@ -1,4 +1,4 @@
-"""What is done in a recall: dispositions for many certificates at once, and the steps of its case.
+"""What is done in a recall: dispositions, corrected revisions, and the steps of its case.
 
 Every form is carried out once and against the state of the case that its page showed: if somebody
 else did something meanwhile, nothing is stored and the page says so.
@@ -23,10 +23,13 @@ from api.schemas.cases import (
     NoticeExceptionSchema,
     StepSchema,
 )
+from api.schemas.corrected_revisions import CorrectedRevisionsSchema
 from api.schemas.dispositions import DispositionSchema
+from api.services.base.confirmed import refuse_other_count
 from api.services.base.record import Record
 from api.services.casework import cases, corrective_steps, dispositions, notice_exceptions
 from api.services.casework.entry_filters import FILTERS
+from api.services.certificates import corrected_revisions
 from api.services.recalls.staleness import standing
 from api.store.casework import RecallCase
 from api.web.clock import now_us
@@ -36,6 +39,7 @@ from api.web.transactions import writing
 blp = pages("recall_work")
 DISPOSITIONS, STEPS, RESUMPTION = DispositionSchema(), CaseChangeSchema(), StepSchema()
 CORRECTIVE, EXCEPTION = CorrectiveStepSchema(), NoticeExceptionSchema()
+REVISIONS = CorrectedRevisionsSchema()
 
 
 @blp.route("/recalls/<int:recall_id>/dispositions", methods=["POST"])
@@ -68,6 +72,32 @@ def dispose(recall_id: int) -> Response:
         recorded = dispositions.record(session, case, command, now_us())
         shown = {"list": sent.get("list"), "sort": sent.get("sort"), **_shown_filters()}
         return {"disposed": recorded, **shown}
+
+    return _in_case(recall_id, work)
+
+
+@blp.route("/recalls/<int:recall_id>/revisions", methods=["POST"])
+@page("record")
+def draft_revisions(recall_id: int) -> Response:
+    """Draft the corrected revision of the certificate named, or of all that are to be reissued.
+
+    Somebody who means all of them writes down how many they are.
+    """
+    body: Record = forms.filled(request.form, "amendment") | {"by": by()}
+    if named := _ticked():
+        body["certificates"] = named
+    count = forms.number(request.form, "count")
+    if not named and count is None:
+        raise Problem("invalid-request", "Write how many certificates are meant, to confirm it.")
+    sent = _loaded(REVISIONS, body)
+
+    def work(session: Session, case: RecallCase) -> dict[str, Any]:
+        names = sent.get("certificates")
+        if names is None:
+            names = corrected_revisions.to_reissue(session, recall_id)
+            refuse_other_count(len(names), count or 0, "certificate")
+        made = corrected_revisions.draft(session, recall_id, names, sent, now_us())
+        return {"drafted": len(made), "_anchor": "revisions"}
 
     return _in_case(recall_id, work)
 

@@ -66,6 +66,31 @@ def test_a_case_is_closed_when_nothing_stands_against_it_any_more(visitor):
     assert "Record the disposition" not in page
 
 
+def test_corrected_revisions_are_drafted_one_by_one_and_all_that_are_to_be_reissued(
+    visitor, signed_in
+):
+    at, chosen = "/recalls/1/revisions", "/recalls/1?chosen=MV-25-0075"
+    assert 'id="revisions"' not in visitor.get("/recalls/1").text
+    button = "Draft its corrected revision"
+    assert button in visitor.get(chosen).text
+    assert button not in signed_in("read", "recall").get(chosen).text
+    (one,) = re.findall(r'name="certificate" value="([^"]+)">\s*<div', visitor.get(chosen).text)
+    made = visitor.send(chosen, at, certificate=unescape(one), by="Ida Example")
+    assert made.headers["Location"] == "/recalls/1?drafted=1#revisions"
+    assert "1 draft recorded" in " ".join(visitor.get(made.headers["Location"]).text.split())
+    fields = {"scope": "filter", "list": "affected", "action": "reissue", "by": "Ida Example"}
+    visitor.send("/recalls/1", "/recalls/1/dispositions", **fields, count="40")
+    page = visitor.get("/recalls/1").text
+    assert "39 certificates to be reissued without a corrected revision" in page
+    for count, status in (("", 422), ("40", 409), ("39", 303)):
+        answer = visitor.send("/recalls/1", at, by="Ida Example", count=count)
+        assert answer.status_code == status, answer.text
+    page = visitor.get("/recalls/1").text
+    assert "to be reissued without a corrected revision" not in page
+    assert "the corrected revision is a draft yet" in page
+    assert "recall R-00001" in visitor.get("/certificates/MV-25-0075?revision=1").text
+
+
 def test_work_resumes_by_the_word_of_somebody_who_did_not_assess_the_case(visitor, keys):
     page = visitor.get("/recalls/1").text
     assert "REF-500A is isolated by this recall" in page.replace("  ", " ")
