@@ -60,6 +60,7 @@ ELSEWHERE = {
     "api/store/uncertainty.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/upsert.py": "tests/api/web/test_idempotency.py: of parallel duplicates one is done",
     "api/web/clock.py": "one call of the system's clock",
+    "api/web/named_persons.py": "tests/api/resources/test_persons.py names persons by id",
     "api/web/pictures.py": "tests/api/resources/test_decisions.py asks for pictures",
 }
 
