@@ -32,12 +32,24 @@ from api.store.tables import Base
 POSTGRES = os.environ.get("TRACEHOLD_TEST_POSTGRES", "")
 ENGINES = ("sqlite", *(["postgresql"] if POSTGRES else []))
 EMPTY = "empty"
-# Tests of these go through a door of the product (HTTP, the terminal, a file); what they look at is
-# not the engine's. Each is tried on one engine, drawn by its name; --each-engine tries both.
+# Tests of these go through a door of the product (HTTP, the terminal, a file), or ask of a store
+# what others ask too; what they look at is not the engine's. Each is tried on one engine, drawn by
+# its name, so that every file meets both; --each-engine tries all on both.
 DOORS = (
     "tests/api/commands/",
     "tests/api/pages/",
     "tests/api/resources/",
+    "tests/api/services/access/",
+    "tests/api/services/base/",
+    "tests/api/services/casework/",
+    "tests/api/services/decisions/",
+    "tests/api/services/evidence/",
+    "tests/api/services/grounds/",
+    "tests/api/services/life/",
+    "tests/api/services/notices/",
+    "tests/api/services/overview/",
+    "tests/api/services/setups/",
+    "tests/api/services/uncertainty/",
     "tests/api/test_",
     "tests/api/web/",
     "tests/contracts/",

@@ -4,8 +4,10 @@ Choice: Chandrupatla's bracketing method (inverse quadratic steps where they are
 otherwise; Adv. Eng. Software 28, 1997, from memory). It needs no derivative and never leaves the
 bracket. Scalar answers use the same code on one row, so that they equal the column's.
 
-Not checked: that the function changes sign; without a sign change an end of the bracket is
-returned.
+A bracket is proved before it is searched: a function that does not change sign between the ends has
+no root to give, and where rounding alone decides its sign at an end the bracket is to be wider.
+
+Not checked: that there is only one root.
 """
 
 from collections.abc import Callable
@@ -27,6 +29,13 @@ def bracketed_root(function: Callable[[Floats, Rows], Floats], low: Floats, high
     `function(x, rows)` gets the values and the indices of the rows that are still open, and
     returns an array of their length.
 
+    Raises
+    ------
+    ArithmeticError
+        If the function is not a number at an end of a bracket, or has one sign at both.
+
+    Examples
+    --------
     >>> squares = np.array([2.0, 9.0])
     >>> roots = bracketed_root(lambda x, rows: x * x - squares[rows], np.zeros(2), squares)
     >>> roots.round(12).tolist()
@@ -36,6 +45,8 @@ def bracketed_root(function: Callable[[Floats, Rows], Floats], low: Floats, high
     found, rows = low.astype(np.float64), np.arange(len(low))
     a, b = high.astype(np.float64), found.copy()
     fa, fb = function(a, rows), function(b, rows)
+    if not (np.sign(fa) * np.sign(fb) <= 0.0).all():
+        raise ArithmeticError("the function does not change sign in a bracket")
     share = np.full_like(a, 0.5)
     for _ in range(_STEPS):
         x = a + share * (b - a)

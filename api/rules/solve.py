@@ -8,11 +8,11 @@ and never negative; a target that simple acceptance already meets needs no guard
 Not checked: whether the prior describes the items that arrive.
 """
 
-from math import inf, isfinite, isinf, sqrt
+from math import isfinite, isinf, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtri, stdtrit
+from scipy.special import erf, ndtr, ndtri, stdtrit
 
 from api.rules.risk import Floats, global_risk, specific_risk
 from api.rules.roots import Rows, bracketed_root
@@ -166,15 +166,20 @@ def prior_from_reliability(
 
 def _observed_spread(rate: float, near: float, far: float) -> float:
     """Return the sd for which a value stays within -near and +far with probability `rate`."""
-    # One tail of the nearer limit bounds it from above, both at the nearer limit from below.
-    low, high = -near / ndtri((1.0 - rate) / 2.0), inf
-    if rate > 0.5:
-        high = -near / ndtri(1.0 - rate)
-    elif isfinite(far):
-        high = -far / ndtri((1.0 - rate) / 2.0)
+    if isinf(far):
+        return float(-near / ndtri(1.0 - rate))
+    # Both limits as near as the nearer one, and as far as the farther one, bound it. Where one of
+    # the bounds is the root, rounding decides the sign there: hence twice as far each way.
+    reach = -ndtri((1.0 - rate) / 2.0)
+    low, high = near / reach / 2.0, far / reach * 2.0
+    if rate > 0.5:  # or the tail of the nearer limit alone
+        high = min(high, -near / ndtri(1.0 - rate) * 2.0)
 
     def excess(sd: Floats, rows: Rows) -> Floats:
-        return specific_risk(0.0, sd, -near, far) - (1.0 - rate)
+        # The smaller of the two shares has the digits; each is a sum without cancellation.
+        if rate > 0.5:
+            return ndtr(-near / sd) + ndtr(-far / sd) - (1.0 - rate)
+        return rate - (erf(near / sd / sqrt(2.0)) + erf(far / sd / sqrt(2.0))) / 2.0
 
     return float(bracketed_root(excess, np.array([low]), np.array([high]))[0])
 

@@ -21,6 +21,11 @@ class CriterionSchema(StrictSchema):
     at_least = fields.List(
         DecimalText(validate=at_least(0)), validate=validate.Length(1, 20), metadata=_LIMITS
     )
+    minimum_rotations = WholeNumber(
+        minimum=1,
+        maximum=100,
+        metadata={"description": "With series at fewer rotations the criterion is not judged"},
+    )
 
 
 class LowerClassSchema(StrictSchema):
@@ -36,6 +41,11 @@ class LowerLimitsSchema(StrictSchema):
     factor = DecimalText(required=True, validate=above(0))
     minimum_series = WholeNumber(minimum=1, maximum=100)
     minimum_readings = WholeNumber(minimum=1, maximum=10_000)
+    not_below_resolution = fields.Boolean(
+        truthy={True},
+        falsy={False},
+        metadata={"description": "Whether a limit below the resolution is set equal to it"},
+    )
     classes = fields.List(
         fields.Nested(LowerClassSchema), required=True, validate=validate.Length(1, 20)
     )
@@ -64,6 +74,13 @@ class NewClassTableSchema(StrictSchema):
         validate=at_least(0),
         metadata={"description": "No class holds below this percentage of the largest force"},
     )
+    must_reach_pct = DecimalText(
+        validate=at_least(0),
+        metadata={
+            "description": "A class holds nowhere that does not hold from this percentage of the "
+            "largest force upwards"
+        },
+    )
     lower_limits = fields.Nested(LowerLimitsSchema)
     note = Text(lines=True)
 
@@ -83,6 +100,7 @@ class ClassTableAnswerSchema(Schema):
     criteria = fields.List(fields.Dict())
     cases = fields.Dict()
     lowest_share_pct = fields.String()
+    must_reach_pct = fields.String()
     lower_limits = fields.Dict()
     note = fields.String()
     versions = fields.List(fields.Integer(), metadata={"description": "Only in a single answer"})

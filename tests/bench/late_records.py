@@ -1,13 +1,15 @@
 """What stored recalls cost a writer, and how soon they know again what they are worth.
 
     python tests/bench/large_laboratory.py 100000 sqlite:///large.db
-    python -m tests.bench.late_records large.db --recalls 4 100 --entries 5000
+    python -m tests.bench.late_records sqlite:///large.db --recalls 4 100 --entries 5000
 
-Copies of the laboratory get so many recalls of its reference standards; then the same records are
-made in each, in turn, and in one without recalls. Before each record all recalls are set as if they
-had just been compared, so that every record has the most to mark. Times are the processor's; quote
-the ratios. Afterwards the recalls that one record marked are compared with fresh ones, which is
-what a server does beside its requests.
+Copies of the laboratory (of its file, or of its database on PostgreSQL, to which nobody else may be
+connected) get so many recalls of its reference standards and are kept for the next time; then the
+same records are made in each, in turn, and in one without recalls. Before each record all recalls
+are set as if they had just been compared, so that every record has the most to mark. Times are
+this process's own on SQLite and the clock's on PostgreSQL, where a server does the most; quote the
+ratios. Afterwards the recalls that one record marked are compared with fresh ones, which is what a
+server does beside its requests.
 """
 
 from __future__ import annotations
@@ -15,7 +17,6 @@ from __future__ import annotations
 import argparse
 import shutil
 import statistics
-import tempfile
 import time
 import uuid
 from collections.abc import Callable, Iterator
@@ -107,14 +108,20 @@ def settled(database: Database) -> None:
         session.execute(sa.update(RecallWatch).values(**values))
 
 
+def clock(database: Database) -> float:
+    """Seconds of this process, or of the world where a server works for it."""
+    own = database.engine.dialect.name == "sqlite"
+    return time.process_time() if own else time.perf_counter()
+
+
 def written(database: Database, what: str) -> float:
     """Write one record; return the seconds of it."""
     collection, record = WRITES[what]()
     settled(database)
-    began = time.process_time()
+    began = clock(database)
     with database.write() as session:
         record_one(session, collection, record, NOW_US)
-    return time.process_time() - began
+    return clock(database) - began
 
 
 def waiting(database: Database) -> list[int]:
@@ -128,9 +135,9 @@ def compared(database: Database, what: str) -> str:
     keys = waiting(database)
     times = []
     for key in keys:
-        began = time.process_time()
+        began = clock(database)
         recheck(database, key, lambda: NOW_US)
-        times.append(time.process_time() - began)
+        times.append(clock(database) - began)
     if not times:
         return "marks none"
     return f"marks {len(keys)}, compared in {sum(times):.1f} s, each {median_ms(times):.0f} ms"
@@ -144,43 +151,58 @@ def said(count: int, ms: float, none: float) -> str:
     return f"{count} recalls {ms:.1f} ms ({ms / none:.2f} x)"
 
 
-def copies(source: Path, counts: list[int], entries: int) -> Iterator[tuple[int, Database]]:
-    """Copies of a database with so many recalls each."""
+def copied(source: sa.URL, name: str) -> tuple[Database, bool]:
+    """Open the copy of a laboratory of that name; say whether it had to be made."""
+    if source.get_backend_name() == "sqlite":
+        path = Path(str(source.database))
+        copy = path.with_name(f"{path.stem}-{name}.db")
+        made = not copy.exists()
+        if made:
+            shutil.copyfile(path, copy)
+        return Database(f"sqlite:///{copy}"), made
+    target = source.set(database=f"{source.database}-{name}")
+    server = source.set(drivername="postgresql+psycopg", database="postgres")
+    with sa.create_engine(server, isolation_level="AUTOCOMMIT").connect() as connection:
+        there = sa.text("SELECT FROM pg_database WHERE datname = :name")
+        made = connection.execute(there, {"name": target.database}).first() is None
+        if made:
+            named = (target.database, source.database)
+            connection.exec_driver_sql('CREATE DATABASE "{}" TEMPLATE "{}"'.format(*named))
+    return Database(target.render_as_string(hide_password=False)), made
+
+
+def copies(source: sa.URL, counts: list[int], entries: int) -> Iterator[tuple[int, Database]]:
+    """Copies of a laboratory with so many recalls each."""
     for count in counts:
-        path = source.with_name(f"{source.stem}-{count}-recalls.db")
-        if not path.exists():
-            shutil.copyfile(source, path)
-            store_recalls(Database(f"sqlite:///{path}"), count, entries)
-        yield count, Database(f"sqlite:///{path}")
+        database, made = copied(source, f"{count}-recalls")
+        if made and count:
+            store_recalls(database, count, entries)
+        yield count, database
 
 
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    parser.add_argument("database", type=Path, help="file of a laboratory without recalls")
+    parser.add_argument("database", type=sa.make_url, help="a laboratory without recalls")
     parser.add_argument("--recalls", type=int, nargs="+", default=[4, 100])
     parser.add_argument("--entries", type=int, default=5_000)
     parser.add_argument("--rounds", type=int, default=11)
     given = parser.parse_args()
     collect_seldom()
-    with tempfile.TemporaryDirectory() as folder:
-        source = Path(folder) / "none.db"
-        shutil.copyfile(given.database, source)
-        made = [(0, Database(f"sqlite:///{source}"))]
-        made += copies(given.database, given.recalls, given.entries)
-        for what in WRITES:
-            times: dict[int, list[float]] = {count: [] for count, _ in made}
-            for number in range(given.rounds + 1):
-                for count, database in made:
-                    seconds = written(database, what)
-                    if number:  # the first fills caches
-                        times[count].append(seconds)
-            none = median_ms(times[0])
-            rest = ", ".join(said(count, median_ms(times[count]), none) for count, _ in made[1:])
-            print(f"{what:34} none {none:.1f} ms, {rest}", flush=True)
-        for count, database in made[1:]:
-            for what in list(WRITES)[:3]:
-                print(f"{count} recalls, {what}: {compared(database, what)}", flush=True)
+    made = list(copies(given.database, [0, *given.recalls], given.entries))
+    for what in WRITES:
+        times: dict[int, list[float]] = {count: [] for count, _ in made}
+        for number in range(given.rounds + 1):
+            for count, database in made:
+                seconds = written(database, what)
+                if number:  # the first fills caches
+                    times[count].append(seconds)
+        none = median_ms(times[0])
+        rest = ", ".join(said(count, median_ms(times[count]), none) for count, _ in made[1:])
+        print(f"{what:34} none {none:.1f} ms, {rest}", flush=True)
+    for count, database in made[1:]:
+        for what in list(WRITES)[:3]:
+            print(f"{count} recalls, {what}: {compared(database, what)}", flush=True)
 
 
 if __name__ == "__main__":

@@ -44,6 +44,7 @@ class Limits:
     criterion: str
     side: str
     values: tuple[Decimal, ...]
+    minimum_rotations: int = 1  # with fewer the figure is not what is limited
 
     def best(self, value: Fraction) -> int | None:
         """Return the place of the best class whose limit is kept; None if none is."""
@@ -56,7 +57,9 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class LowerLimits:
-    """Classes by the scatter about the curve: each holds from `multiple` x `factor` x s upwards.
+    """Classes by the scatter s about the curve: each holds from a multiple of its limit upwards.
+
+    The limit is `factor` x s.
 
     Parameters
     ----------
@@ -66,12 +69,15 @@ class LowerLimits:
         Name and `multiple` of each class.
     minimum_series, minimum_readings : int
         With fewer there are no lower limits.
+    not_below_resolution : bool
+        Whether a limit below the resolution is set equal to it.
     """
 
     factor: Decimal
     classes: tuple[tuple[str, Decimal], ...]
     minimum_series: int = 1
     minimum_readings: int = 1
+    not_below_resolution: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +100,8 @@ class ClassTable:
         The criteria that each use asks for.
     lowest_share_pct : Decimal or None
         Points below this percentage of the largest force do not count.
+    must_reach_pct : Decimal or None
+        A class holds nowhere unless it holds down to this percentage of the largest force.
     lower_limits : LowerLimits or None
         Limits by the scatter about the curve.
     """
@@ -105,6 +113,7 @@ class ClassTable:
     limits: tuple[Limits, ...]
     cases: Mapping[str, tuple[str, ...]]
     lowest_share_pct: Decimal | None
+    must_reach_pct: Decimal | None
     lower_limits: LowerLimits | None
 
 
@@ -178,8 +187,8 @@ def table_from_mapping(content: Mapping[str, Any], version: int = 1) -> ClassTab
     ----------
     content : mapping
         `id`; `classes`, named best first; `criteria`, each with `criterion` and `at_most` or
-        `at_least` with one limit a class; `cases`, which name the criteria of a use;
-        `lowest_share_pct`; `lower_limits`, which stand by themselves.
+        `at_least` with one limit a class, and `minimum_rotations`; `cases`, which name the criteria
+        of a use; `lowest_share_pct`; `must_reach_pct`; `lower_limits`, which stand by themselves.
     version : int
         From 1.
 
@@ -211,7 +220,8 @@ def table_from_mapping(content: Mapping[str, Any], version: int = 1) -> ClassTab
     for case, wanted in cases.items():
         if strange := [name for name in wanted if name not in names]:
             raise FieldError(f"/cases/{case}", f"{strange[0]} is no criterion of this table")
-    share = content.get("lowest_share_pct")
+    shares = (content.get(name) for name in ("lowest_share_pct", "must_reach_pct"))
+    lowest, reach = (None if share is None else Decimal(share) for share in shares)
     return ClassTable(
         content["id"],
         version,
@@ -219,7 +229,8 @@ def table_from_mapping(content: Mapping[str, Any], version: int = 1) -> ClassTab
         classes,
         limits,
         cases,
-        None if share is None else Decimal(share),
+        lowest,
+        reach,
         None if lower is None else _lower_limits(lower),
     )
 
@@ -236,12 +247,15 @@ def shipped_tables() -> Mapping[str, ClassTable]:
     """
     folder = files("api.rules.uncertainty") / "class_tables"
     found = [json.loads(file.read_text("utf-8")) for file in folder.iterdir()]
-    tables = [table_from_mapping(content) for content in found]
+    tables = [table_from_mapping(content, content["version"]) for content in found]
     return {table.id: table for table in sorted(tables, key=lambda table: table.id)}
 
 
 def classify(
-    table: ClassTable, figures: Mapping[str, Figure], case: str | None = None
+    table: ClassTable,
+    figures: Mapping[str, Figure],
+    case: str | None = None,
+    rotations: int | None = None,
 ) -> PointClass:
     """Judge the figures of one point by the limits of a table, all of them or those of a case.
 
@@ -253,6 +267,8 @@ def classify(
         By criterion, as in `PointFigures.figures`; what is missing was not measured.
     case : str, optional
         A key of `table.cases`; all criteria unless given.
+    rotations : int, optional
+        How many rotations the figures rest on; enough for every limit unless given.
 
     Returns
     -------
@@ -272,6 +288,9 @@ def classify(
     for limits in table.limits:
         if limits.criterion in wanted:
             figure = figures.get(limits.criterion, Figure(None, "not measured"))
+            if rotations is not None and rotations < limits.minimum_rotations:
+                needed = f"{limits.minimum_rotations} rotations are needed, there are {rotations}"
+                figure = Figure(None, needed)
             judged.append(_judged(table, limits, figure, places))
     worst = table.classes[max(places)] if places else None
     reason = None
@@ -289,7 +308,8 @@ def class_begins(
 ) -> list[LowerLimit]:
     """Return for each class the force from which up to the largest every point meets it.
 
-    Points below `lowest_share_pct` of the largest force do not count.
+    Points below `lowest_share_pct` of the largest force do not count, and a class that does not
+    hold down to `must_reach_pct` of it holds nowhere.
 
     Parameters
     ----------
@@ -305,19 +325,23 @@ def class_begins(
     """
     ordered = sorted(points, reverse=True, key=lambda point: point[0])
     largest = ordered[0][0]
+    lowest, reach = table.lowest_share_pct, table.must_reach_pct
     found = []
     for place, name in enumerate(table.classes):
         begins = None
         for force, point in ordered:
-            share = table.lowest_share_pct
-            too_small = share is not None and Fraction(force) * 100 < Fraction(largest) * Fraction(
-                share
+            too_small = lowest is not None and Fraction(force) * 100 < Fraction(largest) * Fraction(
+                lowest
             )
             if too_small or point.meets is None or table.classes.index(point.meets) > place:
                 break
             begins = force
-        reason = None if begins is not None else f"the point at {largest:f} does not meet it"
-        found.append(LowerLimit(name, begins, reason))
+        reason = None
+        if begins is None:
+            reason = f"the point at {largest:f} does not meet it"
+        elif reach is not None and Fraction(begins) * 100 > Fraction(largest) * Fraction(reach):
+            reason = f"it would begin at {begins:f}, above {reach:f} % of {largest:f}"
+        found.append(LowerLimit(name, None if reason else begins, reason))
     return found
 
 
@@ -328,8 +352,12 @@ def lower_limits(
     series: int,
     readings: int,
     factor: Decimal | None = None,
+    resolution: Decimal | None = None,
 ) -> tuple[Decimal | None, list[LowerLimit]]:
     """Return the lower limit factor (factor x scatter) and where each class begins.
+
+    Where the table says so it is not below the resolution, and without a resolution no class
+    begins.
 
     Parameters
     ----------
@@ -343,6 +371,8 @@ def lower_limits(
         How many there were.
     factor : Decimal, optional
         Takes the place of the table's.
+    resolution : Decimal, optional
+        Smallest step of the indication, in the unit of force.
 
     Returns
     -------
@@ -356,10 +386,14 @@ def lower_limits(
         why = f"{limits.minimum_series} series are needed, there are {series}"
     elif readings < limits.minimum_readings:
         why = f"{limits.minimum_readings} readings are needed, there are {readings}"
-    used = limits.factor if factor is None else factor
+    elif limits.not_below_resolution and resolution is None:
+        why = "no resolution was given, below which the limit may not be"
     if scatter is None:
         return None, [LowerLimit(name, None, why) for name, _ in limits.classes]
+    used = limits.factor if factor is None else factor
     limit = ratio(Fraction(used) * Fraction(scatter), Decimal(1))
+    if limits.not_below_resolution and resolution is not None:
+        limit = max(limit, resolution)
     if why is not None:
         return limit, [LowerLimit(name, None, why) for name, _ in limits.classes]
     smallest, largest = forces
@@ -392,7 +426,7 @@ def _limits(place: str, one: Mapping[str, Any], classes: int) -> Limits:
         raise FieldError(f"{place}/{side}", f"needs one limit a class, {classes} in number")
     if list(values) != sorted(values, reverse=side == "at_least"):
         raise FieldError(f"{place}/{side}", "limits must widen from the best class on")
-    return Limits(one["criterion"], side, values)
+    return Limits(one["criterion"], side, values, one.get("minimum_rotations", 1))
 
 
 def _lower_limits(content: Mapping[str, Any]) -> LowerLimits:
@@ -401,4 +435,5 @@ def _lower_limits(content: Mapping[str, Any]) -> LowerLimits:
         tuple((one["name"], Decimal(one["multiple"])) for one in content["classes"]),
         content.get("minimum_series", 1),
         content.get("minimum_readings", 1),
+        content.get("not_below_resolution", False),
     )

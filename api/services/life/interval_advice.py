@@ -64,7 +64,7 @@ def advice(session: Session, code: str, query: Mapping[str, Any], now_us: int) -
     events = _events(session, certificates, loads, query.get("tolerance_rel_pct"))
     use = _use(session, item, loads, at_us)
     asked = {ours: query[name] for name, ours in _POLICY.items() if name in query}
-    present = _present(certificates)
+    present = _present(certificates, zone)
     policy = Policy(**{"present_days": present, "method": query["method"], **asked})
     found = advise(events, use, policy)
     last = certificates[-1] if certificates else None
@@ -106,20 +106,24 @@ def _certificates(session: Session, item: int, at_us: int) -> Sequence[Certifica
 
 def _due(last: Certificate, days: int, zone: ZoneInfo) -> date | None:
     """Return the day so many days after a calibration; None beyond the calendar."""
-    calibrated = datetime.fromtimestamp(last.performed_us // 1_000_000, UTC).astimezone(zone)
     try:
-        return calibrated.date() + timedelta(days=days)
+        return _day(last.performed_us, zone) + timedelta(days=days)
     except OverflowError:
         return None
 
 
-def _present(certificates: Sequence[Certificate]) -> int | None:
-    """Days from the last calibration with a due date to that date."""
+def _present(certificates: Sequence[Certificate], zone: ZoneInfo) -> int | None:
+    """Days of the calendar from the last calibration with a due date to that date."""
     for one in reversed(certificates):
         if one.due_us is not None:
-            days = round((one.due_us - one.performed_us) / DAY_US)
+            # A bare date is due until its day ends, which makes it no later day.
+            days = (_day(one.due_us, zone) - _day(one.performed_us, zone)).days
             return days if days > 0 else None
     return None
+
+
+def _day(at_us: int, zone: ZoneInfo) -> date:
+    return datetime.fromtimestamp(at_us // 1_000_000, UTC).astimezone(zone).date()
 
 
 def _events(

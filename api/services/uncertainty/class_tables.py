@@ -1,8 +1,8 @@
 """Which class table was meant, and in which version? Recorded once, in numbered versions.
 
-Choice: the tables that come with the program are version 1 under their own ids and cannot be
-redefined; a laboratory that has the standard records its own under another id. The same content
-as the latest version is not recorded again.
+Choice: the tables that come with the program stand under their own ids, in the version that their
+file says, and cannot be redefined; a laboratory that has the standard records its own under another
+id. The same content as the latest version is not recorded again.
 
 Not checked: that the figures are those of the document named.
 """
@@ -33,7 +33,7 @@ def resolve_table(
     Raises UnknownReference, whose remedy lists the known ids or versions.
     """
     shipped = shipped_tables().get(code)
-    if shipped is not None and version in (None, 1):
+    if shipped is not None and version in (None, shipped.version):
         return shipped
     row = None if shipped is not None else versions.find(session, Row, code, version)
     if row is not None:
@@ -113,4 +113,5 @@ def _codes(session: Session) -> list[str]:
 
 
 def _versions(session: Session, code: str) -> list[int]:
-    return versions.versions(session, Row, code) or ([1] if code in shipped_tables() else [])
+    shipped = shipped_tables().get(code)
+    return versions.versions(session, Row, code) if shipped is None else [shipped.version]

@@ -42,12 +42,17 @@ NOTICE = (
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What was asked beside the runs; each table with its `case` and `factor`, if any."""
+    """What was asked beside the runs; each table with its `case` and `factor`, if any.
+
+    `resolution` is in the unit of indication, `rotations` counts those of the series.
+    """
 
     force_unit: str
     indication_unit: str
     degree: int
     series: int
+    rotations: int
+    resolution: Decimal | None
     reference: Reference | None
     temperature: Temperature | None
     tables: Sequence[tuple[ClassTable, Mapping[str, Any]]]
@@ -57,7 +62,7 @@ def report(found: RunFigures, asked: Asked) -> Record:
     """Return the answer to evaluated runs."""
     judged = [
         [
-            classify(table, _judgeable(point, asked), named.get("case"))
+            classify(table, _judgeable(point, asked), named.get("case"), asked.rotations)
             for table, named in asked.tables
         ]
         for point in found.points
@@ -104,10 +109,15 @@ def _fit(found: RunFigures, asked: Asked) -> Record | None:
 
 
 def _scatter(found: RunFigures) -> Decimal | None:
-    """Return the residual standard deviation as a force, by the mean ratio of the readings."""
-    if found.fit is None or found.ratio is None:
+    """Return the residual standard deviation as a force."""
+    return None if found.fit is None else _as_force(found, found.fit.residual_sd)
+
+
+def _as_force(found: RunFigures, indicated: Decimal | None) -> Decimal | None:
+    """Return a difference of indications as a force, by the mean ratio of the readings."""
+    if indicated is None or found.ratio is None:
         return None
-    return ratio(Fraction(found.fit.residual_sd) * Fraction(found.ratio), Decimal(1))
+    return ratio(Fraction(indicated) * Fraction(found.ratio), Decimal(1))
 
 
 def _point(point: PointFigures, asked: Asked, classes: Sequence[PointClass]) -> Record:
@@ -195,8 +205,9 @@ def _lower(
     if table.lower_limits is None:
         return None
     forces = (found.points[0].applied, found.points[-1].applied)
+    scatter, resolution = _scatter(found), _as_force(found, asked.resolution)
     limit, classes = lower_limits(
-        table.lower_limits, _scatter(found), forces, asked.series, found.readings, factor
+        table.lower_limits, scatter, forces, asked.series, found.readings, factor, resolution
     )
     used = table.lower_limits.factor if factor is None else factor
     return {

@@ -125,6 +125,8 @@ def _answer(session: Session, request: Mapping[str, Any]) -> Record:
             request["indication_unit"],
             request["degree"],
             len(request["series"]),
+            len({one["rotation_deg"] for one in request["series"]}),
+            request.get("resolution"),
             None
             if reference is None
             else Reference(reference["U_rel_pct"], reference.get("k", Decimal(2))),

@@ -391,6 +391,16 @@ def test_a_guard_band_is_solved_for_a_global_risk_with_a_rate_for_a_prior(client
     assert "the mean 10.1 kN and the standard deviation" in body["statement"]
 
 
+def test_a_rate_of_one_limit_decides_as_the_spread_that_it_means(client):
+    # z(0.98) = 2.05374891 (tables): the observed sd is 0.48691444, less u = 0.1 it is 0.47653507.
+    asked = {"value": "0.994", "U": "0.2", "limits": {"upper": "1"}}
+    asked["rule"] = {"guard": {"basis": "global_risk", "target": "0.0025"}}
+    rated = decided(client, **asked, prior={"reliability": "0.98", "mean": "0"})
+    stated = decided(client, **asked, prior={"sd": "0.476535068529779", "mean": "0"})
+    assert float(rated["prior"]["sd"]) == pytest.approx(0.476535068529779, rel=1e-14)
+    assert [body["verdict"] for body in (rated, stated)] == ["fail", "fail"]
+
+
 def test_quantities_in_other_units_are_converted_with_the_value(client):
     expected = decided(
         client,

@@ -59,6 +59,15 @@ def test_good_results_lengthen_the_interval_by_a_step(ask):
     assert not found["too_little_history"]
 
 
+@pytest.mark.parametrize("zone", ["UTC", "Europe/Prague", "Pacific/Auckland"])
+def test_bare_dates_make_an_interval_no_day_longer(ask, zone):
+    # 2025-01-10 to 2026-01-10 is 365 days; kept, the next date is the recorded one.
+    made = cal("C-1", "LINK", "2025-01-10", [ref("REF")], [result("0.001")], due_at="2026-01-10")
+    laboratory = lab(made, time_zone=zone)
+    found = ask(laboratory)
+    assert (found["present_interval_days"], found["next_date"]) == (365, "2026-01-10")
+
+
 def test_a_result_as_found_outside_shortens_whatever_was_left(ask):
     mixed = [result("0.012", stage="as_found"), result("0.000", stage="as_left")]
     found = ask(lab(*history("0.001", "0.002", mixed)), target_reliability="0.9")

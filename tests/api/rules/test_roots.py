@@ -41,3 +41,15 @@ def test_rows_do_not_disturb_each_other_and_finished_ones_are_left_alone():
 
 def test_no_rows_have_no_roots():
     assert bracketed_root(lambda x, rows: x, np.empty(0), np.empty(0)).size == 0
+
+
+@pytest.mark.parametrize("function", [lambda x: x * x + 1.0, lambda x: x - np.nan])
+def test_a_bracket_without_a_change_of_sign_is_refused(function):
+    with pytest.raises(ArithmeticError, match="change sign"):
+        bracketed_root(lambda x, rows: function(x), np.array([-1.0]), np.array([1.0]))
+
+
+def test_an_end_that_is_the_root_is_kept():
+    ends = np.array([0.0, 1.0])
+    found = bracketed_root(lambda x, rows: x - ends[rows], np.zeros(2), np.ones(2))
+    assert found.tolist() == [0.0, 1.0]

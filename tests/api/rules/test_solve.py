@@ -2,6 +2,7 @@
 
 from math import inf, nan, sqrt
 
+import mpmath
 import numpy as np
 import pytest
 
@@ -98,3 +99,47 @@ def test_the_middle_of_two_limits_is_the_default_mean():
 def test_a_reliability_that_no_spread_explains_is_refused(arguments, message):
     with pytest.raises(ValueError, match=message):
         prior_from_reliability(*arguments)
+
+
+def lost_digits(sd, rate, near, far):
+    """How far, relative to sd, the spread is from the root of its own equation (mpmath, 40 digits).
+
+    Newton's step at sd: the share outside less the wanted one, over its derivative by log sd.
+    """
+    with mpmath.workdps(40):
+        wanted = 1 - mpmath.mpf(rate)
+        distances = [mpmath.mpf(d) / mpmath.mpf(sd) for d in (near, far) if d != inf]
+        outside = sum(mpmath.erfc(z / mpmath.sqrt(2)) / 2 for z in distances)
+        slope = sum(z * mpmath.npdf(z) for z in distances)
+        return abs(outside - wanted) / slope
+
+
+def test_ten_thousand_observed_rates_come_out_again():
+    # One limit, two, and a second one so far away that its tail is lost in rounding.
+    drawn = np.random.default_rng(20_261_130)
+    outside = 10.0 ** drawn.uniform(-6.0, np.log10(0.49), 10_000)
+    far = np.where(drawn.random(10_000) < 0.3, inf, 10.0 ** drawn.uniform(0.0, 2.0, 10_000))
+    low_rate = np.isfinite(far) & (drawn.random(10_000) < 0.1)
+    rates = np.where(low_rate, outside, 1.0 - outside)
+    worst = 0.0
+    for rate, second in zip(rates.tolist(), far.tolist(), strict=True):
+        _, sd = prior_from_reliability(rate, -1.0, second, 0.0, 0.0)
+        worst = max(worst, lost_digits(sd, rate, 1.0, second))
+    assert worst < 1e-13
+
+
+@pytest.mark.parametrize(
+    ("rate", "lower", "upper", "mean", "u", "sd"),
+    [
+        # One limit, z(0.98) = 2.05374891 (tables): sqrt((1/2.05374891)^2 - 0.1^2)
+        (0.98, -inf, 1.0, 0.0, 0.1, 0.476535),
+        # z(0.85) = 1.03643339 (tables): 1/1.03643339
+        (0.85, -inf, 1.0, 0.0, 0.0, 0.964847),
+        # z(0.984) = 2.14441062 (tables), the far tail at 8.6 sd is below 1e-17
+        (0.984, -1.0, 4.0, 0.0, 0.05, 0.463640),
+    ],
+)
+def test_a_limit_whose_tail_is_all_there_is_gives_the_spread_of_the_tables(
+    rate, lower, upper, mean, u, sd
+):
+    assert prior_from_reliability(rate, lower, upper, u, mean)[1] == pytest.approx(sd, abs=2e-6)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -99,6 +100,25 @@ def test_a_class_begins_where_every_point_above_meets_it():
     assert "100" in found[0].reason
 
 
+@pytest.mark.parametrize(("lowest", "begins"), [("50", "50"), ("50.1", None)])
+def test_a_class_holds_nowhere_unless_it_holds_far_enough_down(lowest, begins):
+    # ISO 376, from memory: the range of a class covers at least 50 % to 100 % of the largest force.
+    points = [(Decimal(force), judged()) for force in (lowest, "100")]
+    points.append((Decimal(10), judged(zero="1")))
+    ours = class_begins(table_from_mapping(TABLE | {"must_reach_pct": "50"}), points)
+    assert [one.begins for one in ours] == [begins and Decimal(begins)] * 2
+    assert begins or ours[0].reason == "it would begin at 50.1, above 50 % of 100"
+    without = class_begins(table_from_mapping(TABLE), points)
+    assert [one.begins for one in without] == [Decimal(lowest)] * 2
+
+
+def test_a_criterion_may_ask_for_rotations():
+    turned = TABLE["criteria"][0] | {"minimum_rotations": 3}
+    table = table_from_mapping(TABLE | {"criteria": [turned, *TABLE["criteria"][1:]]})
+    assert classify(table, figures(), None, 3).meets == "fine"
+    assert classify(table, figures(), None, 2).reason == "not judged: zero"
+
+
 def test_the_lower_limit_factor_has_its_check_value():
     # ASTM E74 from memory; the arithmetic is the project's: 2.4 x 0.0021 = 0.00504, x 2000, x 400.
     limit, found = lower_limits(E74, Decimal("0.0021"), (Decimal(1), Decimal(100)), 3, 30)
@@ -141,7 +161,8 @@ def test_the_tables_that_come_along_say_that_they_are_from_memory():
         assert table.content["edition"]
     assert {one.criterion for one in tables["iso_376_2011"].limits} == set(CRITERIA)
     assert tables["iso_376_2011"].cases.keys() == {"A", "B", "C", "D"}
-    assert tables["astm_e74"].lower_limits == E74
+    assert tables["astm_e74"].lower_limits == replace(E74, not_below_resolution=True)
+    assert tables["iso_376_2011"].must_reach_pct == 50
 
 
 @pytest.mark.parametrize(

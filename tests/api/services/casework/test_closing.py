@@ -12,8 +12,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from oracle_cases import cal, force_fault, lab, ref, row
 
-from tests.databases import shared
-
 HARBOUR, QUARRY, PIER = "Harbour Cranes", "Quarry & Söhne", "Pier Works"
 # C-1 and C-2 are affected, C-3 without points cannot be judged, D-1 names nothing in REF's role.
 WHOSE = {"C-1": HARBOUR, "C-2": QUARRY, "C-3": QUARRY, "D-1": PIER}
@@ -176,7 +174,7 @@ def test_no_case_goes_on_while_something_stands_against_it_whatever_was_done_fir
     ended = []
 
     @settings(
-        max_examples=shared(30),
+        max_examples=20,
         deadline=None,
         suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     )

@@ -31,12 +31,15 @@ REPEATED = (series(0, "0.02001"),)
 
 def reported(tables=(), reference=True, temperature=True, **runs):
     values = {"series": SERIES, "repeated": REPEATED, "resolution": Decimal("0.00002"), "degree": 1}
-    found = evaluate_runs(Runs(**{**values, **runs}))
+    values |= runs
+    found = evaluate_runs(Runs(**values))
     asked = Asked(
         "kN",
         "mV/V",
         1,
         len(SERIES),
+        len({one.rotation_deg for one in values["series"]}),
+        values["resolution"],
         Reference(Decimal("0.02"), Decimal(2)) if reference else None,
         Temperature(Decimal(4), Decimal("0.005")) if temperature else None,
         [(shipped_tables()[named["id"]], named) for named in tables],
@@ -139,6 +142,34 @@ def test_lower_limits_take_the_factor_that_is_asked_for():
         assert float(limits["factor"]) == factor
         assert float(limits["lower_limit_factor"]) == pytest.approx(factor * scatter, rel=1e-6)
     assert usual["ranges"] == []
+
+
+def exact_series(*rotations):
+    """Readings that equal the force, at these rotations."""
+    return tuple(series(rotation, "1") for rotation in rotations)
+
+
+def test_a_lower_limit_is_not_below_the_resolution():
+    # ASTM E74, from memory: an LLF below the resolution is set equal to it. Readings without any
+    # scatter by steps of 0.5 kN: AA would begin at 2000 x 0.5 = 1000 kN, A at 400 x 0.5 = 200 kN.
+    coarse = {"series": exact_series(0, 120, 240), "repeated": (), "resolution": Decimal("0.5")}
+    (table,) = reported([{"id": "astm_e74"}], **coarse)["class_reports"]
+    assert table["lower_limits"]["lower_limit_factor"] == "0.5"
+    assert [one["begins"] for one in table["lower_limits"]["classes"]] == [None, None]
+    (table,) = reported([{"id": "astm_e74"}], **coarse | {"resolution": None})["class_reports"]
+    assert all("resolution" in one["reason"] for one in table["lower_limits"]["classes"])
+
+
+def test_two_rotations_are_not_classed_by_their_reproducibility():
+    # ISO 376, from memory: the instrument is turned to three positions.
+    named = [{"id": "iso_376_2011", "case": "A"}]
+    for rotations, outcome in (((0, 120, 240), "met"), ((0, 120), "not_judged")):
+        answer = reported(named, series=exact_series(*rotations), repeated=exact_series(0))
+        (classes,) = at(answer, "100")["classes"]
+        judged = {one["criterion"]: one for one in classes["criteria"]}
+        assert judged["reproducibility"]["outcome"] == outcome
+    assert judged["reproducibility"]["reason"] == "3 rotations are needed, there are 2"
+    assert all(one["begins"] is None for one in answer["class_reports"][0]["ranges"])
 
 
 def test_an_answer_says_what_it_does_not_cover():
