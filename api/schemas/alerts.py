@@ -137,7 +137,8 @@ class AlertSchema(StrictSchema):
         fields.Nested(CoveringSchema),
         metadata={
             "description": "Stored recalls of the item whose window begins before the "
-            "failure and holds every use of the item until good evidence follows"
+            "failure and holds every use of the item until good evidence follows; or that "
+            "corrected what failed and list every use around it"
         },
     )
     draft = fields.Nested(DraftSchema, metadata={"description": "Only in a single answer"})
@@ -165,7 +166,8 @@ class NewAlertAnswerSchema(StrictSchema):
     """The recall of the fault, or why no fault is to be reported; and who says so.
 
     The window of the recall begins before the failure and holds every use of the item, or of an
-    assembly that held it, until good evidence follows.
+    assembly that held it, until good evidence follows; or it is the recall that corrected what
+    failed, and lists every such use from the good evidence before until the next.
     """
 
     recall = fields.Integer(strict=True, validate=validate.Range(1, 2**63 - 1))

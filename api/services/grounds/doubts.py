@@ -144,6 +144,11 @@ def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> s
             fault.get(name, "") in borne for fault in row.faults for name, borne in bears.items()
         )
     }
+    # What an earlier look took may be given back, whatever the fault is of now.
+    took = {one.look for key in ground for one in asked.traced.calibrations[key].taken}
+    if took:
+        rows_of_looks = (asked.session.get_one(Recall, key) for key in stored)
+        found |= {one.id for one in rows_of_looks if took & looks_of(asked.session, one).numbers}
     columns = ", ".join(
         f"certificate.{name}" for name in ("roles", "performed_us", "performed_end_us")
     )

@@ -312,6 +312,9 @@ def test_what_was_given_back_goes_down_the_chain_and_says_so(recall_of):
     assert {one["revision"] for one in found.values()} == {0, 1}
     assert found["C-2"]["reason_paths"] == [["REF", "W-1", "WS", "C-2"]]
     assert "it is given back" in found["C-2"]["detail"]
+    last = cal("C-3", "I-2", "2025-10-01T10:00:00Z", [ref("WS")], customer="Pier")
+    refused = made.client.post("/v1/calibrations", json=last).get_json()
+    assert "recall R-00002 would list it as affected" in {e["detail"] for e in refused["errors"]}
     # -0.001 kN at 10 kN less -0.005.
     assert found["C-1"]["points"][0]["corrected_error"] == "-0.001"
 
@@ -324,6 +327,21 @@ def test_a_revision_that_a_second_look_would_give_back_to_is_not_issued_unseen(r
     assert refused.status_code == 409
     said = {one["code"]: one["detail"] for one in refused.get_json()["errors"]}
     assert said["in_doubt"] == "recall R-00002 would list it as affected"
+
+
+def test_a_fault_that_was_another_items_gives_back_and_stops_what_is_issued_later(recalled):
+    item = {"id": "REF-2", "kind": "reference_standard"}
+    assert recalled.client.post("/v1/items", json=item).status_code == 201
+    draft(recalled)
+    assert looked_at_again(recalled, item="REF-2")["affected"] == []  # C-1 is a draft
+    address = "/v1/certificates/C-1/issue?revision=1"
+    sent = {"issued_at": "2025-07-15T08:00:00Z"}
+    refused = recalled.client.post(address, json=sent).get_json()
+    assert "recall R-00002 would list it as affected" in {e["detail"] for e in refused["errors"]}
+    assert recalled.client.post(address, json=answered(sent)).status_code == 200
+    (first,) = looked_at_again(recalled, previous=2, item="REF-2")["affected"]
+    assert first["points"][0]["corrected_error"] == "-0.004"
+    assert first["reason_paths"] == [["REF", "C-1"]]
 
 
 def test_a_fault_at_another_time_is_not_the_one_that_was_corrected(reissued):
