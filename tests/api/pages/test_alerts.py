@@ -36,7 +36,7 @@ def test_an_alert_says_what_lies_around_it_and_speaks_the_caution(visitor):
     page = unescape(visitor.get("/alerts/1").text)
     assert "it clears nothing that was measured before the failure" in page
     assert "Alert 2" in page  # nothing good lies between the check and the calibration
-    assert "R-00001 is of this item" in re.sub(r"<[^>]+>", "", page)
+    assert "R-00001 would answer it: of this item" in re.sub(r"<[^>]+>", "", page)
     assert "Stay within the rated capacity of the weakest part" in page
     assert visitor.get("/alerts/99").status_code == 404
 
