@@ -15,7 +15,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from api.pages import alerts as alert_pages
 from api.pages import certificates as certificate_pages
 from api.pages import decisions as decision_pages
-from api.pages import docs, recall_files, recall_work, sessions, start
+from api.pages import docs, recall_files, recall_work, sessions, start, stops
 from api.pages import faults as fault_pages
 from api.pages import items as item_pages
 from api.pages import notices as notice_pages
@@ -140,6 +140,7 @@ PAGES = [
     sessions.blp,
     start.blp,
     alert_pages.blp,
+    stops.blp,
     certificate_pages.blp,
     decision_pages.blp,
     recall_pages.blp,

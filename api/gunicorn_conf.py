@@ -10,6 +10,7 @@ gunicorn needs a POSIX system; nothing here is imported on others.
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import tempfile
@@ -55,6 +56,29 @@ logconfig_dict = {
 _made: str | None = None
 if not os.environ.get(FOLDER):
     _made = os.environ[FOLDER] = tempfile.mkdtemp(prefix="tracehold-metrics-")
+
+
+def post_fork(_server: Any, _worker: Any) -> None:
+    """Let a worker refuse what is no request, or too long a one, with a problem document.
+
+    Such a request never reaches the application; gunicorn answers it by this function, in HTML.
+    """
+    from gunicorn import util  # type: ignore[import-untyped]
+
+    util.write_error = write_problem
+
+
+def write_problem(sock: Any, status: int, reason: str, detail: str) -> None:
+    """Answer with a problem document (RFC 9457), and close."""
+    from gunicorn.util import write_nonblock  # type: ignore[import-untyped]
+
+    problem = {"type": "about:blank", "title": reason, "status": status}
+    body = json.dumps(problem | ({"detail": detail} if detail else {})).encode()
+    head = (
+        f"HTTP/1.1 {status} {reason}\r\nConnection: close\r\n"
+        f"Content-Type: application/problem+json\r\nContent-Length: {len(body)}\r\n\r\n"
+    )
+    write_nonblock(sock, head.encode("latin1") + body)
 
 
 def child_exit(_server: Any, worker: Any) -> None:

@@ -4,27 +4,32 @@ A revision that was corrected for a fault rests on what was faulty as before: it
 later recall of the same item, channel or certificate finds it again, and of the effect only what
 was not taken is left: nothing if the fault is the same, the difference if it is now thought to be
 another one. So with U, which the correction widened by the uncertainty of the fault: it is widened
-again only by a fault that is less certain. Over-cautious where it could be read two ways: a fault
-that only bounds its effect is bounded by so much more.
+again only by a fault that is less certain. Another look at a fault gives back what an earlier look
+took and no fault of it does any more: zero less what was taken. Over-cautious where it could be
+read two ways: a fault that only bounds its effect is bounded by so much more.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-from graph.faults import Effect, Fault
+from graph.faults import Effect, Fault, ForceError
 from graph.model import Calibration, Point, Taken, Window
-
-if TYPE_CHECKING:
-    from graph.suspects import SuspectWindow
+from graph.suspects import SuspectWindow
 
 ZERO = Fraction(0)
 # Deltas that do not end are kept with 12 significant digits: what differs by less is the same.
 SAME = Fraction(1, 10**11)
 # What widened U is kept with 9; what would change the square of U by less than this is nothing.
 UNSEEN = Fraction(1, 10**8)
+
+
+# What moves a certificate if only what an earlier look took from it is given back.
+GIVING_BACK = SuspectWindow(
+    ForceError(item="", start_us=0, end_us=0, delta_rel=Fraction(0)), Window(0, 0)
+)
 
 
 class Removed(NamedTuple):
@@ -85,6 +90,50 @@ def taken_before(
         if number and len(one.deltas) == number and _claimant(one, reaching) is suspect
     ]
     return [_sum(ones) for ones in zip(*same, strict=True)] if same else None
+
+
+def owed(
+    looks: Container[str], reaching: Sequence[SuspectWindow], calibration: Calibration
+) -> tuple[str, list[Removed]] | None:
+    """Return what earlier looks took from a revision, and what no fault of this one speaks for.
+
+    Parameters
+    ----------
+    looks : container of str
+        Numbers of the recalls before, at the same fault.
+    reaching : sequence of SuspectWindow
+        All faults of this look that reach the revision.
+    calibration : Calibration
+        The revision, with its points.
+
+    Returns
+    -------
+    tuple of (str, list of Removed) or None
+        The name of what was faulty, and by point what was taken; None if nothing is left of it.
+
+    Examples
+    --------
+    >>> from graph import Moment
+    >>> from graph.model import Taken
+    >>> taken = (Taken("REF", None, Window(5, 20), (Fraction("0.0004"),), look="R-00001"),)
+    >>> at, points = Moment(5, 5), (None,)
+    >>> revised = Calibration(1, "C-1", 1, "issued", "WS", None, at, taken=taken, points=points)
+    >>> owed({"R-00001"}, [], revised)
+    ('REF', [Removed(delta=Fraction(1, 2500), variance=Fraction(0, 1))])
+    >>> owed({"R-00002"}, [], revised) is None
+    True
+    """
+    number = len(calibration.points)
+    same = [
+        one
+        for one in calibration.taken
+        if one.look in looks
+        and number
+        and len(one.deltas) == number
+        and _claimant(one, reaching) is None
+    ]
+    total = [_sum(ones) for ones in zip(*map(_removed, same), strict=True)]
+    return (same[0].name, total) if any(one.delta for one in total) else None
 
 
 def _claimant(taken: Taken, reaching: Sequence[SuspectWindow]) -> SuspectWindow | None:

@@ -123,3 +123,22 @@ def _added(fault: Fault, found: Effect, effect: Effect, weight: Fraction) -> Eff
     if found is NO_EFFECT and weight is ONE:
         return effect
     return Effect(found.delta + weight * effect.delta, found.weight + weight * effect.weight)
+
+
+def together(effects: Sequence[Sequence[Effect]]) -> tuple[tuple[Effect, ...], ...]:
+    """Return the effects of all faults by point; neighbours with the same ones share a tuple.
+
+    Parameters
+    ----------
+    effects : sequence of sequence of Effect
+        For each fault those at the points of one calibration.
+
+    Returns
+    -------
+    tuple of tuple of Effect
+        For each point those of every fault.
+    """
+    found: list[tuple[Effect, ...]] = []
+    for at_point in zip(*effects, strict=True):
+        found.append(found[-1] if found and found[-1] == at_point else at_point)
+    return tuple(found)

@@ -328,6 +328,8 @@ class Taken(NamedTuple):
         What U was widened by at each point, as a variance of delta; none unless given.
     kind : str
         Of the fault, as it was reported.
+    look : str
+        Number of the recall that found it.
     """
 
     name: str
@@ -336,6 +338,7 @@ class Taken(NamedTuple):
     deltas: tuple[Fraction, ...]
     variances: tuple[Fraction, ...] = ()
     kind: str = ""
+    look: str = ""
 
 
 class Calibration(NamedTuple):

@@ -15,15 +15,15 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from graph.corrected import less, nothing_left, taken_before
-from graph.effects import Carried, effects_at_points
+from graph.alternatives import values_of
+from graph.corrected import GIVING_BACK, less, nothing_left, owed, taken_before
+from graph.effects import Carried, effects_at_points, together
 from graph.faults import NO_EFFECT, Effect, Fault
-from graph.in_force import DOUBTS, Candidate, Doubt, beyond_range, beyond_unknown_share
+from graph.in_force import DOUBTS
 from graph.links import CONFIRMED, MAY, Link, Path
-from graph.model import BY_SHARE, ONE, SHIELDED, Calibration, Held, Point, Use
+from graph.model import BY_SHARE, SHIELDED, Calibration, Held, Use
 from graph.passing import Passed, passed_on
 from graph.paths import Reasons, joined, reasons
 from graph.suspects import (
@@ -78,6 +78,8 @@ class Judgement(NamedTuple):
     links : tuple of Link
         The last stretch of every path, by key; of those that would hold, where it cannot be
         excluded.
+    given_back : bool
+        Whether what an earlier look took is given back here.
     """
 
     calibration: Calibration
@@ -88,6 +90,7 @@ class Judgement(NamedTuple):
     doubts: tuple[str, ...] = ()
     cancels: bool = False
     links: tuple[Link, ...] = ()
+    given_back: bool = False
 
 
 class _Judged(NamedTuple):
@@ -100,6 +103,7 @@ class _Judged(NamedTuple):
     cancels: bool = False
     reason: str | None = None
     links: tuple[Link, ...] = ()
+    given_back: bool = False
 
 
 class _Doubt(NamedTuple):
@@ -141,6 +145,8 @@ class _Walk:
     gaps: Container[int] = frozenset()
     judged: dict[int, _Judged] = field(default_factory=dict)
     known: dict[Effect, Effect] = field(default_factory=dict)
+    # The looks before this one, if this is the way of what they took and is given back.
+    looks: frozenset[str] = frozenset()
     # Certificates that cannot be excluded and assign a value: what their users' paths begin with.
     doubtful: dict[int, Reasons] = field(default_factory=dict)
 
@@ -154,6 +160,7 @@ def assess(
     calibrations: Iterable[Calibration],
     graph: Graph | None = None,
     gaps: Sequence[Container[int]] = (),
+    looks: frozenset[str] = frozenset(),
 ) -> Iterator[Judgement]:
     """Judge calibrations one by one; those that no fault ever met give no judgement.
 
@@ -171,6 +178,10 @@ def assess(
     gaps : sequence of container of int
         For each fault, if known, the keys of the calibrations whose records name nothing in a role
         that the faulty item served.
+    looks : frozenset of str
+        Numbers of the recalls before, at the same fault: what they took from a revision, and what
+        no fault here speaks for any more, is given back. The effects have one more for that, as
+        from a fault `GIVING_BACK`; of true_force_offset it is passed on as a share of the force.
 
     Yields
     ------
@@ -202,9 +213,19 @@ def assess(
         _Walk(place, suspect, incoming(graph), carry, some)
         for place, (suspect, some) in enumerate(zip(suspects, missing, strict=True))
     ]
+    if looks:
+        into = incoming(graph)
+        walks.append(_Walk(len(walks), GIVING_BACK, into, carry, looks=looks))
     for calibration in calibrations:
-        met = [(walk, _exposure(walk.suspect, calibration)) for walk in walks]
-        judged = [_judge(walk, calibration, exposure, met) for walk, exposure in met]
+        exposures = [
+            expose(calibration, one.suspect) if one.suspect.met_by(calibration) else NOT_EXPOSED
+            for one in walks
+        ]
+        met = list(zip(walks, exposures, strict=True))
+        judged = [
+            (_give_back if walk.looks else _judge)(walk, calibration, exposure, met)
+            for walk, exposure in met
+        ]
         # Most uses took the value of their item and nothing else.
         settled = not any(use.doubts or use.ranked or use.held for use in calibration.uses)
         doubted = [
@@ -215,10 +236,6 @@ def assess(
         judgement = _judgement(calibration, judged, [one for one in doubted if one is not None])
         if judgement is not None:
             yield judgement
-
-
-def _exposure(suspect: SuspectWindow, calibration: Calibration) -> Exposure:
-    return expose(calibration, suspect) if suspect.met_by(calibration) else NOT_EXPOSED
 
 
 def _judge(
@@ -241,23 +258,58 @@ def _judge(
             if any(map(any, taken)) and nothing_left(fault, effects):
                 return frozenset((CORRECTED,))  # and it passes nothing on
     list_name = _list_of(fault, effects)
-    if not effects and _weighs([*exposure.uses, *(one.use for one in carried)]):
+    uses = [*exposure.uses, *(one.use for one in carried)]
+    if not effects and any(use.weight != 0 for use in uses):
         list_name = INDETERMINATE  # something reached it, and there is no result to move
     # A certificate leads on once for each item, however often that was used.
-    ways = {(edge.source, edge.names): edge.judged.why for edge in through}
-    on = [(names, why) for (_, names), why in ways.items()]
-    why = reasons(calibration.number, exposure.paths, on)
+    on = {(edge.source, edge.names): (edge.names, edge.judged.why) for edge in through}.values()
+    why = reasons(calibration.number, exposure.paths, [*on])
     cancels = list_name == EXPOSED and _cancels(fault, calibration, exposure.uses, carried)
     reason = _why_unknown(exposure, edges) if list_name == INDETERMINATE else None
     links = [Link(walk.place, None, names, place) for place, names in exposure.ways]
     links += [Link(walk.place, edge.source, edge.names, edge.place) for edge in through]
-    if calibration.key in walk.carriers:
-        passed = None
-        if calibration.assigns_value and list_name in (AFFECTED, INDETERMINATE):
-            known = [walk.known.setdefault(effect, effect) for effect in effects]
-            passed = passed_on(calibration, known, by_force=fault.by_force)
-        walk.judged[calibration.key] = _Judged(list_name, why, (), passed)
+    _pass_on(walk, calibration, list_name, why, effects)
     return _Judged(list_name, why, effects, None, cancels, reason, tuple(links))
+
+
+def _give_back(
+    walk: _Walk, calibration: Calibration, exposure: Exposure, met: Sequence[_Met]
+) -> _Judged | frozenset[str]:
+    """What an earlier look took from a calibration, or from what it rests on, and is given back.
+
+    Its path begins with what was faulty then: that itself need not lead to it any more.
+    """
+    edges = _edges(walk, calibration, exposure)
+    found = owed(walk.looks, _reaching(met, calibration), calibration)
+    if not edges and found is None:
+        return frozenset()
+    fault = walk.suspect.fault
+    effects = effects_at_points(fault, calibration, (), _carried(edges))
+    effects = less(fault, effects, found[1], calibration.points) if found else effects
+    if nothing_left(fault, effects):
+        return frozenset() if found is None else frozenset((CORRECTED,))
+    list_name = _list_of(fault, effects)
+    items = [other.suspect.fault.item for other, _ in met]
+    place = items.index(found[0]) if found is not None and found[0] in items else 0
+    direct = [] if found is None else [(found[0],)]
+    on = {(edge.source, edge.names): (edge.names, edge.judged.why) for edge in edges}.values()
+    why = reasons(calibration.number, [(*one, calibration.number) for one in direct], [*on])
+    links = [Link(place, None, names, None) for names in direct]
+    links += [Link(0, edge.source, edge.names, edge.place) for edge in edges]
+    _pass_on(walk, calibration, list_name, why, effects)
+    return _Judged(list_name, why, effects, None, links=tuple(links), given_back=True)
+
+
+def _pass_on(
+    walk: _Walk, calibration: Calibration, list_name: str, why: Reasons, effects: Sequence[Effect]
+) -> None:
+    if calibration.key not in walk.carriers:
+        return
+    passed = None
+    if calibration.assigns_value and list_name in (AFFECTED, INDETERMINATE):
+        known = [walk.known.setdefault(effect, effect) for effect in effects]
+        passed = passed_on(calibration, known, by_force=walk.suspect.fault.by_force)
+    walk.judged[calibration.key] = _Judged(list_name, why, (), passed)
 
 
 def _reaching(met: Sequence[_Met], calibration: Calibration) -> list[SuspectWindow]:
@@ -345,7 +397,7 @@ def _doubt(
     through: list[tuple[Path, Reasons]] = []
     for place, use in enumerate(calibration.uses):
         suspect = any(use is met or use == met for met, _ in exposure.spoken)
-        for items, source, doubts in _values(use, calibration.points):
+        for items, source, doubts in values_of(use, calibration.points):
             if suspect and walk.suspect.fault.item in items:
                 continue  # the fault itself speaks for that
             for key, reason in doubts:
@@ -374,40 +426,12 @@ def _doubt(
     return _Doubt(frozenset(found), why, tuple(links))
 
 
-def _values(
-    use: Use, points: Sequence[Point]
-) -> Iterator[tuple[Path, int | None, list[tuple[int, str]]]]:
-    """Each value that a use took: its item, its certificate, and those it may have been instead."""
-    ranges = _beyond(use, use.ranked, points, ONE)
-    yield (use.item,), use.source, [*use.doubts, *ranges]
-    for one in use.held:
-        ranges = _beyond(use, one.ranked, points, one.share)
-        source = None if one.bearing == SHIELDED else one.source
-        yield one.chain, source, [*one.doubts, *ranges]
-
-
-def _beyond(
-    use: Use, ranked: Sequence[Candidate], points: Sequence[Point], share: Fraction | None
-) -> list[Doubt]:
-    """Doubts by range at the points that a use served; without a share at whatever was borne."""
-    if len(ranked) < 2:
-        return []
-    borne = ONE if share is None else share
-    served = [point.carried(borne).force_n for point in points if use.weight_at(point.key)]
-    forces = [force for force in served if force is not None]
-    return (beyond_unknown_share if share is None else beyond_range)(ranked, forces)
-
-
 def _would_list(walk: _Walk, key: int) -> Reasons | None:
     """Paths to a certificate whose users are listed, or cannot be excluded either."""
     judged = walk.judged.get(key)
     if judged is not None and judged.passed is not None:
         return judged.why
     return walk.doubtful.get(key)
-
-
-def _weighs(uses: Sequence[Use]) -> bool:
-    return any(use.weight != 0 for use in uses)
 
 
 def _list_of(fault: Fault, effects: Sequence[Effect]) -> str:
@@ -445,21 +469,14 @@ def _judgement(
     if calibration.status != "issued":
         return Judgement(calibration, TRACED, why, reason=calibration.status, links=links)
     nothing = (NO_EFFECT,) * len(calibration.points)
-    effects = _together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
+    effects = together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
     # Of several independent faults one with an effect is enough, even if their sum has none.
     lists = {one.list_name for one in reached}
     list_name = min(lists, key=_LISTED_BEFORE.index)
     cancels = list_name == EXPOSED and any(one.cancels for one in reached)
     reason = max([one.reason for one in reached if one.reason], default=None)  # shares first
-    return Judgement(calibration, list_name, why, effects, reason, named, cancels, links)
-
-
-def _together(effects: Sequence[Sequence[Effect]]) -> tuple[tuple[Effect, ...], ...]:
-    """Effects of all faults by point; neighbouring points with the same ones share a tuple."""
-    found: list[tuple[Effect, ...]] = []
-    for at_point in zip(*effects, strict=True):
-        found.append(found[-1] if found and found[-1] == at_point else at_point)
-    return tuple(found)
+    given = any(one.given_back for one in reached)
+    return Judgement(calibration, list_name, why, effects, reason, named, cancels, links, given)
 
 
 def _clearance(calibration: Calibration, reasons_found: set[str]) -> Judgement | None:

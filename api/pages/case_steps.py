@@ -10,6 +10,12 @@ from api.pages.words import counted
 from api.services.base.record import Record
 from api.services.casework.cases import CORRECTIVE, STATES, same_person
 
+MOST_SHOWN = 12
+_LACKS = {
+    "draft": "To be reissued, and no corrected revision is drafted",
+    "issue": "To be reissued, and the corrected revision is a draft yet",
+    "void": "To be withdrawn, and not voided",
+}
 MEANS = {
     "open": "The recall was stored.",
     "assessed": "Its significance was evaluated.",
@@ -66,6 +72,24 @@ def corrective_next(case: Record) -> str:
     return next(missing, CORRECTIVE[-1])
 
 
+def still_to_do(case: Record) -> list[str]:
+    """Return in sentences what was decided about certificates and is not done yet."""
+    left = case["outstanding"]
+    said = []
+    for lacks, words in _LACKS.items():
+        action = "withdraw" if lacks == "void" else "reissue"
+        named = [one for one in left[action]["named"] if one["lacks"] == lacks]
+        if not named:
+            continue
+        shown = [f"{one['certificate']} rev. {one['revision']}" for one in named[:MOST_SHOWN]]
+        more = ", ..." if len(named) > MOST_SHOWN else ""
+        said.append(f"{words}: {', '.join(shown)}{more}.")
+    rest = sum(one["remaining"] - len(one["named"]) for one in left.values())
+    if rest:
+        said.append(f"{counted(rest, 'further certificate')} remain.")
+    return said
+
+
 def _why_not(case: Record, name: str, coming: bool, later: bool) -> str | None:
     if not (coming or later):
         return None
@@ -93,7 +117,7 @@ def _why_not(case: Record, name: str, coming: bool, later: bool) -> str | None:
 def _mind(case: Record, name: str) -> str | None:
     if name != "closed":
         return None
-    said = []
+    said = still_to_do(case)
     silent = case["notices"]["created"] - case["notices"]["acknowledged"]
     if silent:
         said.append(f"No acknowledgement is recorded of {counted(silent, 'notice')}.")

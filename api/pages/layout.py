@@ -17,6 +17,7 @@ from werkzeug.exceptions import HTTPException
 
 from api import errors
 from api.pages import words
+from api.services.access import persons
 from api.services.access.page_sessions import form_token
 from api.services.base.cautions import CAUTION
 from api.services.base.recording import zone_of
@@ -62,6 +63,15 @@ def zone() -> ZoneInfo:
     return found
 
 
+def persons_kept() -> list[tuple[str, str]]:
+    """Return id and words of the recorded persons who may act, read once a request."""
+    found: list[tuple[str, str]] | None = g.get("page_persons")
+    if found is None:
+        with reading() as session:
+            found = g.page_persons = persons.choices(session)
+    return found
+
+
 def _shared() -> dict[str, Any]:
     cookie: str | None = g.get("page_cookie")
     return {
@@ -76,6 +86,7 @@ def _shared() -> dict[str, Any]:
         "when_us": lambda at_us: words.when(text_of(at_us), zone()),
         "zone_name": lambda: zone().key,
         "key": g.get("key"),
+        "persons_kept": persons_kept,
         "form_token": None if cookie is None else form_token(cookie),
         "caution_text": CAUTION,
     }

@@ -1,4 +1,4 @@
-"""What is done in a recall: dispositions for many certificates at once, and the steps of its case.
+"""What is done in a recall: dispositions, corrected revisions, and the steps of its case.
 
 Every form is carried out once and against the state of the case that its page showed: if somebody
 else did something meanwhile, nothing is stored and the page says so.
@@ -23,10 +23,13 @@ from api.schemas.cases import (
     NoticeExceptionSchema,
     StepSchema,
 )
+from api.schemas.corrected_revisions import CorrectedRevisionsSchema
 from api.schemas.dispositions import DispositionSchema
+from api.services.base.confirmed import refuse_other_count
 from api.services.base.record import Record
 from api.services.casework import cases, corrective_steps, dispositions, notice_exceptions
 from api.services.casework.entry_filters import FILTERS
+from api.services.certificates import corrected_revisions
 from api.services.recalls.staleness import standing
 from api.store.casework import RecallCase
 from api.web.clock import now_us
@@ -36,6 +39,7 @@ from api.web.transactions import writing
 blp = pages("recall_work")
 DISPOSITIONS, STEPS, RESUMPTION = DispositionSchema(), CaseChangeSchema(), StepSchema()
 CORRECTIVE, EXCEPTION = CorrectiveStepSchema(), NoticeExceptionSchema()
+REVISIONS = CorrectedRevisionsSchema()
 
 
 @blp.route("/recalls/<int:recall_id>/dispositions", methods=["POST"])
@@ -49,7 +53,7 @@ def dispose(recall_id: int) -> Response:
     body: Record = forms.filled(sent, "action", "justification", "reason_for_customer")
     body["by"] = by()
     if sent.get("scope") == "ticked":
-        ticked = [orjson.loads(text) for text in sent.getlist("certificate")]
+        ticked = _ticked()
         if not ticked:
             raise Problem("invalid-request", "No certificate was ticked.")
         body["certificates"] = ticked
@@ -68,6 +72,32 @@ def dispose(recall_id: int) -> Response:
         recorded = dispositions.record(session, case, command, now_us())
         shown = {"list": sent.get("list"), "sort": sent.get("sort"), **_shown_filters()}
         return {"disposed": recorded, **shown}
+
+    return _in_case(recall_id, work)
+
+
+@blp.route("/recalls/<int:recall_id>/revisions", methods=["POST"])
+@page("record")
+def draft_revisions(recall_id: int) -> Response:
+    """Draft the corrected revision of the certificate named, or of all that are to be reissued.
+
+    Somebody who means all of them writes down how many they are.
+    """
+    body: Record = forms.filled(request.form, "amendment") | {"by": by()}
+    if named := _ticked():
+        body["certificates"] = named
+    count = forms.number(request.form, "count")
+    if not named and count is None:
+        raise Problem("invalid-request", "Write how many certificates are meant, to confirm it.")
+    sent = _loaded(REVISIONS, body)
+
+    def work(session: Session, case: RecallCase) -> dict[str, Any]:
+        names = sent.get("certificates")
+        if names is None:
+            names = corrected_revisions.to_reissue(session, recall_id)
+            refuse_other_count(len(names), count or 0, "certificate")
+        made = corrected_revisions.draft(session, recall_id, names, sent, now_us())
+        return {"drafted": len(made), "_anchor": "revisions"}
 
     return _in_case(recall_id, work)
 
@@ -105,14 +135,11 @@ def except_customers(recall_id: int) -> Response:
     """Record why the customers ticked are sent no notice, and nobody is told of certificates."""
     body: Record = forms.filled(request.form, "reason") | {"by": by()}
     customers = request.form.getlist("customer")
-    # A revision and a number, since several revisions can be listed.
-    lost = [one.partition(" ") for one in request.form.getlist("certificate")]
+    lost = _ticked()
     if customers:
         body["customers"] = customers
     if lost:
-        body["certificates"] = [
-            {"certificate": number, "revision": revision} for revision, _, number in lost
-        ]
+        body["certificates"] = lost
     if not (customers or lost):
         raise Problem("invalid-request", "No customer and no certificate was ticked.")
     sent = _loaded(EXCEPTION, body)
@@ -154,6 +181,14 @@ def _in_case(recall_id: int, work: Callable[[Session, RecallCase], dict[str, Any
         return redirect(url_for("recall_pages.show_recall", recall_id=recall_id, **shown), 303)
 
     return once(done)
+
+
+def _ticked() -> list[Any]:
+    """The certificates that were ticked; with a revision each, since several can be listed."""
+    try:
+        return [orjson.loads(text) for text in request.form.getlist("certificate")]
+    except orjson.JSONDecodeError as wrong:
+        raise Problem("invalid-request", "A tick names no certificate; look again.") from wrong
 
 
 def _shown_filters() -> dict[str, Any]:

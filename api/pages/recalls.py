@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 
 from api.errors import NotFound
 from api.pages import forms
-from api.pages.case_steps import case_steps, corrective_next, resumption
+from api.pages.case_steps import case_steps, corrective_next, resumption, still_to_do
 from api.pages.layout import pages, show
 from api.pages.point_drawing import drawing
 from api.pages.recall_drawing import picture
@@ -28,7 +28,7 @@ from api.schemas.recalls import EntryQuerySchema
 from api.services.base.record import Record
 from api.services.casework import cases, dispositions, isolation, similar_items
 from api.services.casework.entry_filters import FILTERS
-from api.services.certificates import statements
+from api.services.certificates import corrected_revisions, statements
 from api.services.evidence import evidence, page_part
 from api.services.recalls import lists, recalls
 from api.services.recalls.staleness import staleness, standing
@@ -88,6 +88,8 @@ def show_recall(recall_id: int) -> Response:
             **staleness(session, recall_id),
             "case": case,
             "steps": case_steps(case),
+            "still_to_do": still_to_do(case),
+            "to_reissue": corrected_revisions.to_reissue(session, recall_id),
             "resumption": resumption(case, g.key.person),
             "corrective_next": corrective_next(case),
             "second_looks": recalls.second_looks(session, recall_id),
@@ -117,6 +119,7 @@ def show_recall(recall_id: int) -> Response:
         kept=forms.filled(sent, "list", "sort", *FILTERS),
         once=new_once(),
         disposed=sent.get("disposed", 0, type=int),
+        drafted=sent.get("drafted", 0, type=int),
         most_similar=MOST_SIMILAR,
         **facts,
     )

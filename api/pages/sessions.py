@@ -19,7 +19,7 @@ from flask import Response, g, redirect, request, url_for
 
 from api.errors import TraceholdError
 from api.pages.layout import is_part, pages, show
-from api.services.access import keys, page_sessions
+from api.services.access import keys, page_sessions, persons
 from api.services.access.keys import KeyRecord
 from api.web.auth import check, verified
 from api.web.clock import now_us
@@ -67,9 +67,12 @@ def customer() -> str | None:
 
 
 def by() -> str:
-    """Who acts: the person of the key or session, else the name in the form."""
+    """Who acts: the person of the key or session, else the one named in the form, or its id."""
     bound: str | None = g.key.person
-    return bound or request.form.get("by", "").strip()
+    if bound:
+        return bound
+    with reading() as session:
+        return persons.as_recorded(session, request.form.get("by", "").strip())
 
 
 def new_once() -> str:

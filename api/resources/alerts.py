@@ -3,7 +3,9 @@
 A failed check or inspection, a calibration that fails as found, and the use of an overdue item in
 an issued certificate raise an alert, in the transaction that records them, on every way. An alert
 is answered by a fault (the recall of it, whose window must hold the failure) or by a person with a
-reason. What is corrected, withdrawn or voided ends its alert.
+reason. What is corrected, withdrawn or voided ends its alert, which says by whom and why (`ended`).
+What fails only since a recall corrected its certificate is answered by that recall, if it lists
+every use of the item from the good evidence before until the next.
 
 A customer's instrument that fails as found raises one only if a calibration ever used it, or an
 assembly held it. An overdue item has one alert for each value that was overdue, which grows with

@@ -3,7 +3,9 @@
 A case becomes notified once every customer concerned was sent its notice, or a named reason stands
 why not; it is closed once that still holds, the recall is not stale (or another look at the fault
 has taken its place), and every certificate that is affected, indeterminate or cannot be excluded
-has a disposition. Cause, corrective action and the review of its effectiveness are steps beside it.
+has a disposition. What was decided and is not done yet, a corrected revision or a void, stands
+under `outstanding` and holds no step back. Cause, corrective action and the review of its
+effectiveness are steps beside it.
 
 While a recall isolates an item, a new use of it is refused unless a named person overrides it; the
 isolation ends with the resumption, not with the case.

@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote, urlencode
 
+from marshmallow import fields
+
+from api.errors import Forbidden
 from api.resources.access import customer_of_key
 from api.schemas.calibrations import CalibrationQuerySchema, CalibrationSchema
 from api.schemas.certificates import (
@@ -22,6 +25,8 @@ from api.schemas.certificates import (
 from api.services.base.recording import begin
 from api.services.certificates import certificates, customer_view, use_corrections
 from api.services.grounds import chains, issues
+from api.services.overview.stopped import MOST_LOOKED_AT
+from api.services.overview.stopped import find as find_stopped
 from api.services.records.revisions import choose
 from api.web import paging
 from api.web.auth import requires
@@ -46,14 +51,34 @@ class UseCorrectionListQuery(paging.PageQuery, CertificateQuerySchema):
 class CertificateListQuery(paging.PageQuery, CalibrationQuerySchema):
     """Filters of the list, and where to go on."""
 
+    stopped = fields.Boolean(
+        truthy={"true"},
+        falsy={"false"},
+        load_default=False,
+        metadata={
+            "description": "Only issued ones that would be stopped today, the latest first, with "
+            f"their `stops`. A page looks at {MOST_LOOKED_AT} and may be empty while there is a "
+            "next one"
+        },
+    )
+
 
 @blp.route("")
 @requires("read", customers=True)
 @blp.arguments(CertificateListQuery, location="query")
 @blp.response(200, CertificatePageSchema)
 def list_certificates(query: dict[str, Any]) -> Any:
-    """List certificates in the order they were recorded; to a customer, its own."""
+    """List certificates in the order they were recorded; to a customer, its own.
+
+    With `stopped` those that would not be issued today without somebody who answers for it.
+    """
     owner = customer_of_key()
+    if query["stopped"]:
+        if owner is not None:
+            raise Forbidden("What speaks against certificates is for the laboratory alone.")
+        with reading() as session:
+            after, limit = paging.after(query), query["limit"]
+            return paging.answer(*find_stopped(session, query, after, limit, now_us()))
     with reading() as session:
         found, key = certificates.find(session, query, paging.after(query), query["limit"], owner)
     return paging.answer(found if owner is None else list(map(customer_view.head, found)), key)

@@ -1,4 +1,8 @@
-"""Persons: who answers for changes, apart from the keys of programs."""
+"""Persons: who answers for changes, apart from the keys of programs.
+
+Wherever a body says `by`, for itself or its override, the id of a person is kept as that person's
+name, as with a key that speaks for one; a name that is nobody's id stands for itself.
+"""
 
 from __future__ import annotations
 

@@ -72,6 +72,16 @@ class AlertAnswerSchema(StrictSchema):
     lapsed_at = MomentText()
 
 
+class EndedSchema(StrictSchema):
+    """When and by what write an alert ended, by whom, and the reason that was given for it."""
+
+    at = MomentText()
+    cause = Text()
+    by = Text()
+    key = Text(metadata={"description": "Name of the key, where no person was named"})
+    reason = Text()
+
+
 class CoveringSchema(StrictSchema):
     """A recall that would answer an alert."""
 
@@ -112,6 +122,7 @@ class AlertSchema(StrictSchema):
     followed_by = fields.Nested(EvidenceSchema, allow_none=True)
     raised_at = MomentText()
     changed_at = MomentText()
+    ended = fields.Nested(EndedSchema)
     answers = fields.List(fields.Nested(AlertAnswerSchema))
     links = fields.Dict(keys=fields.String(), values=fields.String())
     used_by = fields.List(
@@ -128,7 +139,8 @@ class AlertSchema(StrictSchema):
         fields.Nested(CoveringSchema),
         metadata={
             "description": "Stored recalls of the item whose window begins before the "
-            "failure and holds every use of the item until good evidence follows"
+            "failure and holds every use of the item until good evidence follows; or that "
+            "corrected what failed and list every use around it"
         },
     )
     draft = fields.Nested(DraftSchema, metadata={"description": "Only in a single answer"})
@@ -156,7 +168,8 @@ class NewAlertAnswerSchema(StrictSchema):
     """The recall of the fault, or why no fault is to be reported; and who says so.
 
     The window of the recall begins before the failure and holds every use of the item, or of an
-    assembly that held it, until good evidence follows.
+    assembly that held it, until good evidence follows; or it is the recall that corrected what
+    failed, and lists every such use from the good evidence before until the next.
     """
 
     recall = fields.Integer(strict=True, validate=validate.Range(1, 2**63 - 1))

@@ -152,6 +152,37 @@ class HistorySchema(StepAnswerSchema):
     to = Text()
 
 
+class OutstandingCertificateSchema(StrictSchema):
+    """A certificate about which something was decided that is not done yet."""
+
+    certificate = Text()
+    revision = WholeNumber()
+    issuer = Text()
+    lacks = fields.String(
+        validate=validate.OneOf(("draft", "issue", "void")),
+        metadata={
+            "description": "draft: no later revision is recorded; issue: one is, as a draft; void: "
+            "it is not voided"
+        },
+    )
+
+
+class OutstandingActionSchema(StrictSchema):
+    """How many certificates remain of one action, and which."""
+
+    remaining = WholeNumber()
+    named = fields.List(
+        fields.Nested(OutstandingCertificateSchema), metadata={"description": "The first hundred"}
+    )
+
+
+class OutstandingSchema(StrictSchema):
+    """What was decided and is still to be done; a case may be closed while it is."""
+
+    reissue = fields.Nested(OutstandingActionSchema)
+    withdraw = fields.Nested(OutstandingActionSchema)
+
+
 class CaseSchema(StrictSchema):
     """Where the handling of a recall stands."""
 
@@ -165,6 +196,7 @@ class CaseSchema(StrictSchema):
     corrective = fields.Nested(CorrectiveSchema)
     customers = fields.Nested(CustomersToldSchema)
     dispositions = fields.Dict()
+    outstanding = fields.Nested(OutstandingSchema)
     notices = fields.Dict()
     stale = Stale(metadata={"description": 'Whether the recall is stale: true, false, "checking"'})
     reopen = fields.Boolean(

@@ -95,6 +95,18 @@ class MeasuredInSchema(StrictSchema):
     budgets = fields.List(fields.Dict(), metadata={"description": "id, title"})
 
 
+class GroundSchema(StrictSchema):
+    """One thing that speaks against issuing a certificate (stop), or is to be borne in mind."""
+
+    code = Text(metadata={"description": "in_doubt, voided_value, outside_range ..."})
+    weight = fields.String(validate=validate.OneOf((STOP, MIND)))
+    item = Text()
+    point = Text()
+    stage = Text(metadata={"description": "as_found or as_left, where a point has both"})
+    detail = Text()
+    remedy = Text()
+
+
 class CertificateHeadSchema(CalibrationSchema):
     """A certificate without its uses and results, and whether a recall speaks against it."""
 
@@ -105,6 +117,9 @@ class CertificateHeadSchema(CalibrationSchema):
 
     agreement = fields.Nested(VersionedReferenceSchema)
     recall_state = fields.String(validate=validate.OneOf(RECALL_STATES))
+    stops = fields.List(
+        fields.Nested(GroundSchema), metadata={"description": "In a list with `stopped`"}
+    )
     version = fields.Integer()
 
 
@@ -169,18 +184,6 @@ class ChainSchema(StrictSchema):
         },
     )
     override = fields.Nested(OverrideSchema)
-
-
-class GroundSchema(StrictSchema):
-    """One thing that speaks against issuing a certificate (stop), or is to be borne in mind."""
-
-    code = Text(metadata={"description": "in_doubt, voided_value, outside_range ..."})
-    weight = fields.String(validate=validate.OneOf((STOP, MIND)))
-    item = Text()
-    point = Text()
-    stage = Text(metadata={"description": "as_found or as_left, where a point has both"})
-    detail = Text()
-    remedy = Text()
 
 
 class RecordedOrTriedSchema(CertificateAnswerSchema):

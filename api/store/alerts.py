@@ -42,6 +42,8 @@ class Alert(Base):
     state: Mapped[str] = mapped_column(Text)
     raised_us: Mapped[int] = mapped_column(BigInteger)
     changed_us: Mapped[int] = mapped_column(BigInteger)
+    # Of an ended one: what was written (`cause`), by whom (`by`, or the `key`) and the `reason`.
+    ended: Mapped[Any | None] = mapped_column(JsonText)
     __table_args__ = (
         CheckConstraint("state IN ('open','answered','ended')", name="state"),
         CheckConstraint("kind IN ('as_found','check','overdue_use')", name="kind"),

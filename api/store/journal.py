@@ -101,6 +101,18 @@ def note(session: Session, what: str, *, by: str | None = None, **facts: Any) ->
     entry.person = by or entry.person
 
 
+def said_so_far(session: Session) -> Fact:
+    """Return who acts in this transaction (`by`, or the name of the `key`) and the first reason."""
+    entry: Entry | None = session.info.get(_PENDING)
+    if entry is None:
+        return {}
+    person = entry.person or entry.author.person
+    who = {"by": person} if person else {"key": entry.author.key_name}
+    reasons = (one["reason"] for one in entry.facts if one.get("reason"))
+    known = who | {"reason": next(reasons, None)}
+    return {name: value for name, value in known.items() if value is not None}
+
+
 def take_entry(session: Session) -> Entry:
     """Return what the line of this transaction would say, which is then not written by itself."""
     entry: Entry = session.info.pop(_PENDING)

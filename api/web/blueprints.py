@@ -21,6 +21,7 @@ from werkzeug.exceptions import UnsupportedMediaType
 
 from api.errors import TooLarge
 from api.web.json import ExcessiveJson, dumps, loads
+from api.web.named_persons import named
 
 # Values in the body of a request that is not bulk; elements of a list within a record that is.
 MAX_VALUES, MAX_LIST = 100_000, 10_000
@@ -93,6 +94,8 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]  # it publishes 
             @wraps(document(view))
             def parsed(*args: Any, **kwargs: Any) -> Any:
                 sent = self.ARGUMENTS_PARSER.load(made, flask.request, location)
+                if location == "json":
+                    sent = named(sent)
                 return view(*args, sent, **kwargs)
 
             return parsed  # type: ignore[return-value]  # one argument less is what it is for

@@ -32,6 +32,7 @@ PAGES = {
     "notice-records": "/recalls/1/notices/1/records",
     "decide": DECISION,
     "certificate": "/certificates/MV-25-0075",
+    "stops": "/stops",
     "customer": "/customers/1",
     "problem": "/items/NOSUCH",
     "nowhere": "/no/such/page",

@@ -154,6 +154,10 @@ def test_a_recall_is_worked_through_by_keyboard(desktop):
     page.keyboard.press("Enter")
     expect(page.locator("main")).to_contain_text("Recorded for 1 certificate.")
     expect(page.locator("main")).to_contain_text("39 of 40 without a disposition")
+    page.get_by_label("To confirm that all are meant: how many?").last.fill("1")
+    page.locator("#revisions-by").fill("Ida Example")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("status").filter(has_text="draft")).to_contain_text("1 draft recorded")
 
 
 def test_all_rows_are_ticked_with_one_box(onlooker):

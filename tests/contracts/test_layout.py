@@ -47,6 +47,9 @@ ELSEWHERE = {
     "api/store/comparisons.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/database.py": "tests/api/services/imports/test_imports.py: locks and rollback",
     "api/services/certificates/certificate_rows.py": "tests/api/resources/test_calibrations.py",
+    "api/services/casework/outstanding.py": "tests/api/resources/test_cases.py closes a case",
+    "api/services/recalls/giving_back.py": "tests/api/resources/test_corrected_revisions.py",
+    "graph/alternatives.py": "tests/graph/test_in_force.py: certificates that may have served",
     "api/services/grounds/agreed_rules.py": "tests/api/services/grounds/test_figures.py",
     "api/services/grounds/candidates.py": "tests/api/services/grounds/test_ranges.py",
     "api/store/grounds.py": "tests/api/store/test_migrate.py compares it with the migrations",
@@ -61,6 +64,7 @@ ELSEWHERE = {
     "api/store/uncertainty.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/store/upsert.py": "tests/api/web/test_idempotency.py: of parallel duplicates one is done",
     "api/web/clock.py": "one call of the system's clock",
+    "api/web/named_persons.py": "tests/api/resources/test_persons.py names persons by id",
     "api/web/pictures.py": "tests/api/resources/test_decisions.py asks for pictures",
 }
 

@@ -194,6 +194,20 @@ def test_a_proxys_headers_reach_the_application(database_url, token):
         assert requests.get(server.at("/metrics"), headers=passed_on, timeout=30).status_code == 401
 
 
+def test_gunicorn_refuses_too_long_a_line_or_header_with_a_problem(database_url, token):
+    # RFC 9457; 414 is RFC 9110, 15.5.15, and 431 RFC 6585, 5. Its own limits are 4094 and 8190.
+    with served(GUNICORN, database_url, token) as server:
+        long = {414: ("/v1/items?q=" + "x" * 5000, {}), 431: ("/v1/items", {"X-Long": "x" * 9000})}
+        for status, (path, headers) in long.items():
+            answer = requests.get(server.at(path), headers=headers, timeout=30)
+            assert answer.status_code == status
+            assert answer.headers["Content-Type"] == "application/problem+json"
+            problem = answer.json()
+            assert problem["status"] == status
+            assert problem["type"] == "about:blank"
+            assert problem["title"]
+
+
 @pytest.mark.slow
 def test_gunicorn_finishes_a_stream_and_its_workers_count_together(database_url, token):
     with served(GUNICORN, database_url, token) as server:

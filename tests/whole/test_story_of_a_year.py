@@ -2,20 +2,26 @@
 
 Invented. A working standard is calibrated in January, a tension link with it in March; in June the
 standard is found reading 0.25 % high. What was measured is sent once: the runs. Forces, means, U,
-k, degrees of freedom, references and adapters are taken from there, the fault is drafted from the
-failed as-found, and the corrected revision from the recall. `Desk` refuses a number with a decimal
-point that was sent before. The arithmetic stands beside each check.
+k, degrees of freedom, references and adapters are taken from there. The failed as-found raises an
+alert, which holds the fault ready and is answered by its recall; the corrected revision comes from
+the recall. `Desk` refuses a number with a decimal point that was sent before. The arithmetic stands
+beside each check.
 """
 
 from __future__ import annotations
 
 import json
 import re
+import time
 from collections.abc import Iterator
 from fractions import Fraction
 from typing import Any
 
 import pytest
+
+from api.services.feed.deliveries import deliver, sender
+from tests.api.pages.conftest import Visitor
+from tests.receiver import Receiver
 
 Json = Any
 CUSTOMER = "Corvane Offshore"
@@ -123,6 +129,8 @@ def received(desk: Desk) -> None:
     agreed = {"id": "A-1", "customer": CUSTOMER, "type": "tension_link", "by": "A. Quill"}
     agreed |= {"rule": {"id": "guard_U", "version": 1}, "from": "2025-01-01"}
     desk.types("agreements", agreed | {"specification": {"id": "LINK", "version": 1}})
+    terms = [{"kind": "percent_of_nominal", "value": "0.10"}]
+    desk.types("specifications", {"id": "STANDARD", "tolerance": {"terms": terms}})
 
 
 ABOUT = {"place": "Hall 2", "conditions": "20 °C to 21 °C", "performed_by": "S. Holm"}
@@ -190,6 +198,10 @@ def standard_failed(desk: Desk) -> Json:
     }
     made = {"certificate": "W-2", "item": "WS", "adjusted": True, "budget": budgets} | ABOUT
     made |= {"received_at": "2025-06-15", "order": "own", "authorised_by": "fenn"}
+    limits = {"tolerance": "STANDARD", "rule": "simple"}
+    made["results"] = [
+        {"stage": stage, "point": point} | limits for stage in runs_of for point in (1, 2, 3)
+    ]
     return desk.types("calibrations", made | {"issued_at": "2025-06-17T10:00:00Z"})
 
 
@@ -198,7 +210,32 @@ def desk(client: Json) -> Desk:
     return Desk(client)
 
 
-def test_a_year_in_the_life_of_a_laboratory(desk, recheck):
+@pytest.fixture
+def told(app, client, database) -> Iterator[Json]:
+    """Register a webhook for alerts; what it was told of so far."""
+    app.config["WEBHOOKS_TO_PRIVATE"] = True
+    receiver = Receiver()
+    hook = {"url": receiver.url, "events": ["alert.raised", "alert.answered"]}
+    assert client.post("/v1/webhooks", json=hook).status_code == 201
+
+    def changes() -> Json:
+        assert all(
+            one.accepted for one in deliver(database, lambda: time.time_ns() // 1000, sender(True))
+        )
+        return [one for _, body in receiver.got for one in json.loads(body)["changes"]]
+
+    yield changes
+    receiver.close()
+
+
+@pytest.fixture
+def visitor(app, keys) -> Visitor:
+    made = Visitor(app)
+    assert made.sign_in(keys.token()).status_code == 303
+    return made
+
+
+def test_a_year_in_the_life_of_a_laboratory(desk, recheck, told, visitor):
     received(desk)
     standard = standard_calibrated(desk)
     assert [one["error"] for one in standard["results"]] == ["0.000"] * 3
@@ -225,10 +262,14 @@ def test_a_year_in_the_life_of_a_laboratory(desk, recheck):
     errors = {(one["stage"], one["point"]): one["error"] for one in failed["results"]}
     assert errors["as_found", 2] == "0.160"  # 0.25 % of 64 kN
     assert errors["as_left", 2] == "0.000"
+    assert failed["overall"] == {"as_found": "fail", "as_left": "pass"}  # within 0.10 % of nominal
 
-    # The fault is drafted from the certificate: it read 0.25 % high, so true is 1/1.0025 of it.
-    fault = desk.passes("recalls/fault-drafts", {"certificate": "W-2"}, 200)["fault"]
+    # The fault stands in the alert: it read 0.25 % high, so true is 1/1.0025 of it.
+    alert = raised(desk, told, visitor)
+    fault = alert["draft"]["fault"]
+    # From the last good values as left, W-1, until W-2 (of its last runs): nothing used it since.
     assert fault["last_good_at"] == "2025-01-20T09:00:00Z"
+    assert fault["isolated_at"] == failed["performed_at"] == "2025-06-16T14:00:00Z"
     delta = 1 / (1 + Fraction(25, 10_000)) - 1
     for segment in fault["segments"]:
         assert float(segment["delta_rel"]) == pytest.approx(float(delta), abs=1e-12)
@@ -236,6 +277,7 @@ def test_a_year_in_the_life_of_a_laboratory(desk, recheck):
     assert [one["certificate"] for one in recall["affected"]] == ["K-1"]
     assert recall["affected"][0]["verdict_changes"]
     assert desk.reads("certificates/K-1")["recall_state"] == "recalled"
+    answered(desk, told, visitor, alert["id"], recall)
 
     # Stop: the draft of May rests on the same fault.
     stopped = desk.passes("certificates/K-2/issue", by | {"issued_at": "2025-06-18"}, 409)
@@ -248,6 +290,37 @@ def test_a_year_in_the_life_of_a_laboratory(desk, recheck):
     assert desk.reads("recalls/2")["stale"] is False
     shown = desk.reads(f"recalls/{recall['id']}/case")
     assert (shown["state"], shown["reopen"]) == ("closed", False)
+    # The second look covers the failure as the first did.
+    assert desk.reads("alerts?state=open")["items"] == []
+    assert desk.reads(f"alerts/{alert['id']}")["state"] == "answered"
+
+
+def raised(desk: Desk, told: Json, visitor: Visitor) -> Json:
+    """The failure stands on the start page, in the feed and with the webhook; return its alert."""
+    change = {"event": "alert.raised", "item": "WS", "state": "open"}
+    (in_feed,) = desk.reads("changes?events=alert.raised")["items"]
+    assert in_feed.items() >= change.items()
+    assert told() == [in_feed]
+    start = visitor.get("/").text
+    assert "Alerts open: 1" in start
+    assert f'href="/alerts/{in_feed["alert"]}"' in start
+    assert "WS failed as found in certificate W-2" in start
+    alert = desk.reads(f"alerts/{in_feed['alert']}")
+    assert alert["good_before"]["certificate"] == "W-1"
+    assert desk.reads(f"alerts/{alert['id']}/reach")["summary"]["affected"] == 1
+    return alert
+
+
+def answered(desk: Desk, told: Json, visitor: Visitor, alert: int, recall: Json) -> None:
+    """The alert is answered by the fault that was reported from it."""
+    assert desk.reads(f"alerts/{alert}")["covered_by"] == [
+        {"recall": recall["id"], "recall_number": recall["number"]}
+    ]
+    answer = {"recall": recall["id"], "by": "A. Quill", "together": True}
+    shown = desk.passes(f"alerts/{alert}/answers", answer)
+    assert shown["state"] == "answered"
+    assert [one["event"] for one in told()] == ["alert.raised", "alert.answered"]
+    assert "Alerts open: 0" in visitor.get("/").text
 
 
 def handled(desk: Desk, recall: int, fault: Json, delta: Fraction) -> None:
@@ -273,7 +346,12 @@ def handled(desk: Desk, recall: int, fault: Json, delta: Fraction) -> None:
     at = {"issued_at": "2025-06-20T10:00:00Z"}
     refused = desk.passes(address, at, 422)
     assert [one["pointer"] for one in refused["errors"]] == ["/authorised_by"]
-    assert desk.types(address, at | {"authorised_by": "fenn"}, 200)["status"] == "issued"
+    at |= {"authorised_by": "fenn"}
+    # WS failed, and nothing good stands between that and March: who issues it answers for that.
+    stopped = desk.passes(address, at, 409)
+    assert [one["code"] for one in stopped["errors"]] == ["failed_check"]
+    at |= {"override": {"by": "fenn", "reason": "corrected for what it was found wrong by"}}
+    assert desk.types(address, at, 200)["status"] == "issued"
     (notice,) = desk.types(f"{case}/notices", who)["items"]
     assert notice["customer"] == CUSTOMER
     sent = who | {"how": "email", "to": "quality@corvane.example"}

@@ -20,6 +20,8 @@ from api.store.paging import KeyValues, page
 from api.store.tables import Person
 
 COLUMNS = ("name", "office", "active")
+# Offered on a page; another one is typed.
+MOST = 200
 
 
 def create(session: Session, sent: Record, now_us: int) -> Person:
@@ -67,6 +69,24 @@ def in_words(session: Session, code: str) -> str:
     if person is None:
         return code
     return person.name if person.office is None else f"{person.name}, {person.office}"
+
+
+def as_recorded(session: Session, said: str) -> str:
+    """Return the name of the person of this id; what is nobody's id stays as it was said.
+
+    Names stand in the records, as those of persons whom a key speaks for do, so that two records of
+    one person are seen to be. Raises UnknownReference if that person is not active any more.
+    """
+    person = _found(session, said)
+    return said if person is None else active(session, said, "/by").name
+
+
+def choices(session: Session) -> list[tuple[str, str]]:
+    """Return id and words of the persons who may act, for pages to choose from."""
+    rows = session.scalars(select(Person).where(Person.active).order_by(Person.name).limit(MOST))
+    return [
+        (one.code, one.name if one.office is None else f"{one.name}, {one.office}") for one in rows
+    ]
 
 
 def change(session: Session, person: Person, changes: Record) -> Person:

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from api.errors import NotFound
 from api.services.alerts.coverage import covering
 from api.services.alerts.failures import CHECK, FOUND, OVERDUE
-from api.services.alerts.states import ENDED
+from api.services.alerts.states import ENDED, OPEN
 from api.services.base.record import Record
 from api.store.alerts import Alert, AlertAnswer, AlertUse
 from api.store.chunks import chunks
@@ -116,6 +116,7 @@ def answers(session: Session, alerts: Sequence[Alert]) -> list[Record]:
             "followed_by": one.followed,
             "raised_at": text_of(one.raised_us),
             "changed_at": text_of(one.changed_us),
+            "ended": None if one.state != ENDED else _ended(one),
             "answers": answered.get(one.id, []),
             "links": _links(one.id),
         }
@@ -133,6 +134,14 @@ def together(session: Session, alert: Alert) -> list[Alert]:
     )
     statement = select(Alert).where(Alert.item_id == alert.item_id, Alert.state != ENDED, same)
     return list(session.scalars(statement.order_by(Alert.id)))
+
+
+def most_pressing(session: Session, limit: int) -> list[Record]:
+    """Return open alerts after which nothing good followed, then the others; the newest first."""
+    statement = passing(select(Alert), {"state": OPEN}).order_by(
+        Alert.followed.is_not(None), Alert.until_us.desc(), Alert.id.desc()
+    )
+    return answers(session, list(session.scalars(statement.limit(limit))))
 
 
 def count(session: Session, filters: Record) -> int:
@@ -159,9 +168,15 @@ def _says(alert: Alert, item: str, by: Record) -> str:
         return f"{item} failed check {by['check']}{kind}"
     if alert.kind == FOUND:
         return f"{item} failed as found in certificate {by['certificate']}"
-    many = "once" if alert.uses == 1 else f"{alert.uses} times"
     since = f" ({by['due_at']})" if "due_at" in by else ""
+    if not alert.uses:  # ended
+        return f"no use of {item} after certificate {by['certificate']} was due{since} stands now"
+    many = "once" if alert.uses == 1 else f"{alert.uses} times"
     return f"{item} was used {many} after certificate {by['certificate']} was due{since}"
+
+
+def _ended(alert: Alert) -> Record:
+    return {"at": text_of(alert.changed_us)} | (alert.ended or {})
 
 
 def _links(key: int) -> Record:

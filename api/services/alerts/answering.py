@@ -34,7 +34,7 @@ def one(session: Session, alert: Alert, command: Record, now_us: int) -> list[Al
     Raises
     ------
     Conflict
-        If what raised it is withdrawn or corrected.
+        If what raised it is withdrawn or corrected, or if it is answered so already.
     InvalidRecord
         If the recall does not cover one of them.
     UnknownReference
@@ -48,6 +48,10 @@ def one(session: Session, alert: Alert, command: Record, now_us: int) -> list[Al
     if command.get("together"):
         others = (other for other in together(session, alert) if other.id != alert.id)
         meant += [other for other in others if other.state == OPEN]
+    meant = [one for one in meant if not _is_answered_so(session, one, command)]
+    if not meant:
+        issue = Issue("", "it is answered so already", "nothing more need be done")
+        raise Conflict(f"alert {alert.id} has this very answer already", [issue])
     return _answer(session, meant, command, now_us)
 
 
@@ -73,6 +77,16 @@ def recall_of(session: Session, number: str) -> int:
         detail = f'recall "{number}" does not exist'
         raise UnknownReference(detail, [Issue("/recall", detail, "mend the number", number)])
     return key
+
+
+def _is_answered_so(session: Session, alert: Alert, command: Record) -> bool:
+    """Whether the answer that counts says the same, by the same person."""
+    if alert.state != ANSWERED:
+        return False
+    last = select(AlertAnswer).where(AlertAnswer.alert_id == alert.id)
+    made = session.scalars(last.order_by(AlertAnswer.id.desc()).limit(1)).one()
+    said = (made.recall_id, made.reason, made.person)
+    return said == (command.get("recall"), command.get("reason"), command["by"])
 
 
 def _answer(session: Session, meant: Sequence[Alert], command: Record, now_us: int) -> list[Alert]:

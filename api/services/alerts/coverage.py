@@ -6,6 +6,10 @@ taken out of use, answers it where nothing used the item since; one that ends wi
 not where something did. Windows of one recall count together. All uses of an overdue item must lie
 inside one.
 
+A failure that was seen because a recall corrected the certificate is answered by that recall, or
+another look at it, if it lists every use of the item between the good evidence before and behind
+the failure: what it does not list, the item's own fault would have to reach.
+
 Not asked: whether the kind and size of the fault are those of the failure; a person says so.
 """
 
@@ -19,15 +23,20 @@ import orjson
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.services.alerts.failures import OVERDUE
+from api.services.alerts.failures import FOUND, OVERDUE
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
 from api.services.recalls.differences import windows_of
 from api.services.recalls.later_uses import Span, Used, span_of, uses_within
 from api.services.recalls.soundness import histories
 from api.store.alerts import Alert
-from api.store.tables import Certificate, Item, Recall
+from api.store.chunks import chunks
+from api.store.tables import Certificate, Item, Recall, RecallEntry
 from graph.moments import instant_us, text_of
+from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
+
+# Where a use stands of which a recall has told.
+_LISTED = (AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)
 
 
 def why_not(session: Session, recall: Recall, alert: Alert) -> str | None:
@@ -40,6 +49,8 @@ def why_not(session: Session, recall: Recall, alert: Alert) -> str | None:
         for fault, window in zip(recall.faults, windows, strict=True)
         if _is_of(session, fault, alert.item_id, code)
     ]
+    if not own and (looks := _looks_that_corrected(session, recall, alert)):
+        return _not_listed(session, recall, looks, alert, code)
     if not own:
         return f"no fault of recall {recall.number} is of {code}"
     zone = zone_of(session)
@@ -71,6 +82,55 @@ def _is_of(session: Session, fault: Record, item: int, code: str) -> bool:
         Certificate.number == fault.get("certificate"), Certificate.item_id == item
     )
     return session.scalar(of_item.limit(1)) is not None
+
+
+def _looks_that_corrected(session: Session, recall: Recall, alert: Alert) -> list[int]:
+    """Return a recall and the looks before it, if one of them corrected what failed as found."""
+    if alert.kind != FOUND or alert.certificate_id is None:
+        return []
+    made = session.get_one(Certificate, alert.certificate_id).fault_corrections or ()
+    corrected_by = {one["recall"] for one in made}
+    looks, numbers, look = list[int](), set[str](), recall
+    while True:
+        looks.append(look.id)
+        numbers.add(look.number)
+        if look.previous_id is None:
+            return looks if corrected_by & numbers else []
+        look = session.get_one(Recall, look.previous_id)
+
+
+def _not_listed(
+    session: Session, recall: Recall, looks: Sequence[int], alert: Alert, code: str
+) -> str | None:
+    """Return which uses around a failure no look lists; None if one of them lists every one."""
+    history = histories(session, [alert.item_id]).get(alert.item_id, [])
+    uses = uses_within(session, alert.item_id, span_of(history, alert.at_us))
+    listed = {
+        (row.issuer, row.number)
+        for some in chunks(sorted({one.number for one in uses}))
+        for row in session.execute(
+            select(Certificate.issuer, Certificate.number)
+            .join(RecallEntry, RecallEntry.certificate_id == Certificate.id)
+            .where(
+                RecallEntry.recall_id.in_(looks),
+                RecallEntry.list_name.in_(_LISTED),
+                Certificate.number.in_(some),
+            )
+        )
+    }
+    left_out = [one for one in uses if (one.issuer, one.number) not in listed]
+    if not left_out:
+        return None
+    return (
+        f"recall {recall.number} corrected what failed, and lists not every use of {code} from the "
+        f"good evidence before it until the next: {_named(left_out)}"
+    )
+
+
+def _named(uses: Sequence[Used]) -> str:
+    first = uses[0]
+    many = "" if len(uses) == 1 else f", the first of {len(uses)}"
+    return f"{text_of(first.used_us)} in {first.number}{many}"
 
 
 class _Bounds(NamedTuple):

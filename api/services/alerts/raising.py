@@ -34,7 +34,7 @@ from api.store.assemblies import held
 from api.store.chunks import chunks
 from api.store.graph_lock import lock_graph
 from api.store.reading import SessionReader
-from api.store.record_changes import position
+from api.store.record_changes import UNKNOWN_CAUSE, position
 from api.store.record_touch import Range, written_since
 from api.store.record_watch import RecordChange
 from api.store.tables import Certificate, Check, Item, Recall, Usage
@@ -52,8 +52,8 @@ def follow(session: Session) -> int:
     if reading is None:
         reading = AlertReading(id=1, position=-1, recall_id=0)
         session.add(reading)
-    now_us = _now(session, reading.position)
-    told = Told(session, now_us)
+    now_us, cause = _written(session, reading.position)
+    told = Told(session, now_us, cause)
     if reading.position != last:
         _records(told, reading.position)
     newest = session.scalar(select(func.max(Recall.id))) or 0
@@ -88,9 +88,15 @@ def derived(session: Session) -> dict[Name, Failure]:
     }
 
 
-def _now(session: Session, after: int) -> int:
-    written = select(func.max(RecordChange.at_us)).where(RecordChange.id > after)
-    return session.scalar(written) or time.time_ns() // 1000
+def _written(session: Session, after: int) -> tuple[int, str]:
+    """Return instant and words of the last write behind a position."""
+    last = session.execute(
+        select(RecordChange.at_us, RecordChange.cause)
+        .where(RecordChange.id > after)
+        .order_by(RecordChange.id.desc())
+        .limit(1)
+    ).first()
+    return (time.time_ns() // 1000, UNKNOWN_CAUSE) if last is None else (last.at_us, last.cause)
 
 
 def _records(told: Told, after: int) -> None:

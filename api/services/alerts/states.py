@@ -11,6 +11,8 @@ from api.services.alerts.failures import OVERDUE, Failure, Name
 from api.services.feed import changes
 from api.store.alerts import Alert, AlertAnswer
 from api.store.journal import note as journal_note
+from api.store.journal import said_so_far
+from api.store.record_changes import UNKNOWN_CAUSE
 
 OPEN, ANSWERED, ENDED = "open", "answered", "ended"
 MOST_NAMED = 50
@@ -18,10 +20,14 @@ MOST_NAMED = 50
 
 @dataclass(slots=True)
 class Told:
-    """Alerts that changed in this transaction, for the feed and the journal."""
+    """Alerts that changed in this transaction, for the feed and the journal.
+
+    `cause` is what was written, as stored recalls are told of it.
+    """
 
     session: Session
     now_us: int
+    cause: str = UNKNOWN_CAUSE
     changed: list[tuple[Alert, str]] = field(default_factory=list)
 
     def become(self, alert: Alert, state: str, why: str | None = None) -> None:
@@ -31,6 +37,7 @@ class Told:
             answer = self.session.scalars(last.order_by(AlertAnswer.id.desc()).limit(1)).one()
             answer.lapsed, answer.lapsed_us = why, self.now_us
         alert.state, alert.changed_us = state, self.now_us
+        alert.ended = {"cause": self.cause} | said_so_far(self.session) if state == ENDED else None
         self.changed.append((alert, state))
 
     def end(self) -> None:
@@ -43,7 +50,8 @@ class Told:
             told.setdefault(event, []).append(alert.id)
         for event, keys in told.items():
             what = event.replace(".", " ")
-            journal_note(self.session, what, alerts=len(keys), first=keys[:MOST_NAMED])
+            said = {"cause": self.cause} if event == "alert.ended" else {}
+            journal_note(self.session, what, alerts=len(keys), first=keys[:MOST_NAMED], **said)
         self.session.flush()
 
 

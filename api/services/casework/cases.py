@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, Issue, NotFound
 from api.services.base.record import Record
 from api.services.casework.closing import TO_DECIDE, count, refuse_open_ends, undecided
+from api.services.casework.outstanding import outstanding
 from api.services.casework.told import latest_dispositions, progress
 from api.services.feed import changes
 from api.store.casework import CaseEvent, Disposition, Notice, NoticeRecord, RecallCase
@@ -122,6 +123,7 @@ def answer(session: Session, case: RecallCase) -> Record:
         "corrective": _corrective(events),
         "customers": progress(session, case.recall_id),
         "dispositions": _progress(session, case.recall_id),
+        "outstanding": outstanding(session, case.recall_id),
         "notices": _notices(session, case.recall_id),
     }
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue
@@ -81,17 +81,23 @@ def find(
     owner: str | None = None,
 ) -> tuple[list[Record], KeyValues | None]:
     """Return a page of certificates, in the order they were recorded; of one owner if named."""
-    statement = select(Certificate)
+    statement = matching(select(Certificate), filters)
+    if owner is not None:
+        statement = statement.where(Certificate.customer_id == customer_key(owner))
+    rows, key = page(session, statement, [Certificate.id], after, limit)
+    return heads(session, [row[0] for row in rows]), key
+
+
+def matching(statement: Select[Any], filters: Record) -> Select[Any]:
+    """Return a statement on certificates, narrowed to `status`, `item` and `customer`."""
     if "status" in filters:
         statement = statement.where(Certificate.status == filters["status"])
     if "item" in filters:
         item = select(Item.id).where(Item.code == filters["item"]).scalar_subquery()
         statement = statement.where(Certificate.item_id == item)
-    for name in (filters.get("customer"), owner):
-        if name is not None:
-            statement = statement.where(Certificate.customer_id == customer_key(name))
-    rows, key = page(session, statement, [Certificate.id], after, limit)
-    return heads(session, [row[0] for row in rows]), key
+    if "customer" in filters:
+        statement = statement.where(Certificate.customer_id == customer_key(filters["customer"]))
+    return statement
 
 
 def void(

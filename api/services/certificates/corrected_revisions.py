@@ -16,8 +16,8 @@ from collections.abc import Sequence
 from decimal import Decimal, localcontext
 from typing import Any, NamedTuple
 
-from sqlalchemy import insert, inspect, select
-from sqlalchemy.orm import Session
+from sqlalchemy import exists, insert, inspect, select
+from sqlalchemy.orm import Session, aliased
 
 from api.errors import Conflict, Issue, NotFound
 from api.services.base.record import Record, digest
@@ -36,6 +36,7 @@ from graph.moments import text_of
 from graph.recall import AFFECTED
 
 REISSUE = "reissue"
+Later = aliased(Certificate)
 # What a draft does not take over: its own key, and what happened to the revision before.
 OWN = {"id", "version", "recorded_us", "content_hash", "serves_from_us", "serves_until_us"}
 OWN |= {"issued_at", "issued_us", "superseded_by", "void_reason", "voided_at", "voided_us"}
@@ -82,6 +83,11 @@ def draft(
 
 def to_reissue(session: Session, recall_id: int) -> list[Record]:
     """Name the affected certificates that are to be reissued and have no later revision yet."""
+    later = exists().where(
+        Later.number == Certificate.number,
+        Later.issuer == Certificate.issuer,
+        Later.revision > Certificate.revision,
+    )
     rows = session.execute(
         select(Certificate.number, Certificate.revision, Certificate.issuer)
         .join(RecallEntry, RecallEntry.certificate_id == Certificate.id)
@@ -92,13 +98,12 @@ def to_reissue(session: Session, recall_id: int) -> list[Record]:
             Disposition.id.in_(latest_dispositions(recall_id)),
             Disposition.action == REISSUE,
             Certificate.status == "issued",
+            ~later,
         )
         .order_by(RecallEntry.position)
-    ).all()
+    )
     return [
-        {"certificate": row.number, "revision": row.revision, "issuer": row.issuer}
-        for row in rows
-        if revisions(session, row.number, row.issuer)[0].revision == row.revision
+        {"certificate": row.number, "revision": row.revision, "issuer": row.issuer} for row in rows
     ]
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from decimal import Decimal, localcontext
 from fractions import Fraction
+from zoneinfo import ZoneInfo
 
 import orjson
 from sqlalchemy.orm import Session
@@ -16,13 +17,15 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, Issue
 from api.services.base.record import Record
 from api.services.recalls.differences import bounds_of
+from api.services.recalls.giving_back import looks_of
 from api.services.recalls.reading_results import Judged, judged
 from api.services.recalls.run import recall
 from api.store.reading import SessionReader
 from api.store.sources import Recorded
-from api.store.tables import Recall
+from api.store.tables import Certificate, Recall
 from graph.exact import root, text
 from graph.model import Point
+from graph.moments import instant_us
 from graph.recall import AFFECTED
 
 # As fault records name what is faulty.
@@ -33,6 +36,7 @@ SAME = Decimal("1e-11")
 _KEPT = 9
 
 
+UTC = ZoneInfo("UTC")  # windows are written in it
 # Affected entries by the key of their certificate.
 Alone = dict[int, Record]
 
@@ -101,10 +105,12 @@ def taken(
     """
     read = judged(Recorded(SessionReader(session)), [certificate])
     points = read.get(certificate, [])
+    faults = [{name: one[name] for name in NAMED if name in one} for one in stored.faults]
+    windows = bounds_of(orjson.loads(stored.head))
     made: Record = {
         "recall": stored.number,
-        "faults": [{name: one[name] for name in NAMED if name in one} for one in stored.faults],
-        "windows": bounds_of(orjson.loads(stored.head)),
+        "faults": faults,
+        "windows": _with_given_back(session, stored, certificate, faults, windows),
         "points": _points(entry, points),
     }
     if alone:
@@ -115,6 +121,47 @@ def taken(
         ]
         _refuse_other_sum(entry, made)
     return made
+
+
+def _with_given_back(
+    session: Session,
+    stored: Recall,
+    certificate: int,
+    faults: Sequence[Record],
+    windows: Sequence[Record],
+) -> list[Record]:
+    """Return the windows, each as long as what earlier looks took for the same and is given back.
+
+    So that a later recall that finds what was taken finds that it was given back, too.
+    """
+    looks = looks_of(session, stored).numbers
+    before = session.get_one(Certificate, certificate).fault_corrections or ()
+    found = []
+    for fault, window in zip(faults, windows, strict=True):
+        for made in (one for one in before if one["recall"] in looks):
+            for other, other_window in zip(made["faults"], made["windows"], strict=True):
+                if all(other.get(name) == fault.get(name) for name in NAMED[:-1]):
+                    window = _joined(window, other_window)
+        found.append(window)
+    return found
+
+
+def _joined(one: Record, other: Record) -> Record:
+    """The window from the earlier start to the later end of two."""
+
+    def first(window: Record) -> tuple[bool, int, bool]:
+        start = window["start"]
+        at = 0 if start is None else instant_us(start, UTC)
+        return start is not None, at, not window["start_inclusive"]
+
+    def last(window: Record) -> tuple[bool, int, bool]:
+        end = window["end"]
+        return end is None, 0 if end is None else instant_us(end, UTC), window["end_inclusive"]
+
+    begins, ends = min(one, other, key=first), max(one, other, key=last)
+    return {name: begins[name] for name in ("start", "start_inclusive")} | {
+        name: ends[name] for name in ("end", "end_inclusive")
+    }
 
 
 def _points(entry: Record, points: Sequence[Judged]) -> list[Record]:

@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 from api.services.base.record import Record
 from api.services.base.sheets import Cell
 from api.services.casework.dispositions import current, said
+from api.services.casework.outstanding import lacking, outstanding
 from api.services.evidence.leading import Leading
 from api.store.casework import Disposition
 from api.store.tables import Recall, RecallEntry, Result
@@ -56,6 +57,7 @@ COLUMNS = (
     "disposition_by",
     "justification",
     "disposition_at",
+    "still_lacks",
 )
 LOT = 1_000
 
@@ -67,13 +69,15 @@ def rows(session: Session, recall_id: int, lists: Sequence[str]) -> Iterator[lis
     for lot in _lots(session, recall_id, lists):
         keys = [one.certificate_id for one in lot]
         decided = current(session, recall_id, keys)
+        lacks = lacking(session, recall_id, keys)
         stated = _results(session, keys)
         leading.learn(keys)
         part = leading.part(keys)
         for one in lot:
             entry = orjson.loads(one.body)
             front = _front(entry, _path(part, one.certificate_id, entry, recall.faults))
-            back = _back(entry, decided.get(one.certificate_id))
+            made = decided.get(one.certificate_id)
+            back = [*_back(entry, made), lacks.get(one.certificate_id)]
             results = stated.get(one.certificate_id, [])
             points = entry.get("points", ())
             if len(points) != len(results) and points:
@@ -86,13 +90,21 @@ def rows(session: Session, recall_id: int, lists: Sequence[str]) -> Iterator[lis
 
 
 def lines(session: Session, recall: Recall, lists: Sequence[str]) -> Iterator[bytes]:
-    """Yield the entries as JSON lines with their dispositions, and last a line with the summary."""
+    """Yield the entries as JSON lines with their dispositions, and last a line with the summary.
+
+    That says what was decided and is still to be done, too.
+    """
     count = 0
     for lot in _lots(session, recall.id, lists):
-        decided = current(session, recall.id, [one.certificate_id for one in lot])
+        keys = [one.certificate_id for one in lot]
+        decided = current(session, recall.id, keys)
+        lacks = lacking(session, recall.id, keys)
         for one in lot:
             made = decided.get(one.certificate_id)
-            more = b"null" if made is None else orjson.dumps(said(made))
+            more = b"null"
+            if made is not None:
+                left = lacks.get(one.certificate_id)
+                more = orjson.dumps(said(made) | ({"still_lacks": left} if left else {}))
             yield b'%b,"disposition":%b}\n' % (one.body[:-1].encode(), more)
             count += 1
     last = {
@@ -100,6 +112,7 @@ def lines(session: Session, recall: Recall, lists: Sequence[str]) -> Iterator[by
         "recall": recall.id,
         "number": recall.number,
         "result_hash": recall.result_hash,
+        "outstanding": outstanding(session, recall.id),
         "lists": list(lists),
         "entries": count,
     }

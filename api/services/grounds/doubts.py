@@ -33,7 +33,9 @@ from api.services.grounds.candidates import Candidates
 from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.recalls import reach
+from api.services.recalls.giving_back import looks_of
 from api.services.recalls.newcomers import WereIssued, Within
+from api.services.recalls.reach import NONE, Looks
 from api.services.recalls.reading import Traced
 from api.services.recalls.run import recall_from
 from api.services.recalls.staleness import marked
@@ -79,7 +81,7 @@ def doubt_findings(asked: Candidates) -> Found:
     within = Within(asked.reader, drafts, frozenset(found.certificates), tuple(found.uses))
     for recall in sorted(concerned):
         row = stored[recall]
-        for key, name in _listed(session, within, row.faults, keys).items():
+        for key, name in _listed(session, within, row, keys).items():
             if name in WEIGHT:
                 yield key, _finding(row.number, row.faults, name)
 
@@ -97,12 +99,15 @@ def _finding(number: str, faults: Sequence[Record], name: str) -> Finding:
 
 
 def _listed(
-    session: Session, within: Within, faults: Sequence[Record], keys: Sequence[int]
+    session: Session, within: Within, stored: Row[int, str, Any], keys: Sequence[int]
 ) -> dict[int, str]:
     """Return the list in which a fresh recall has each of these certificates."""
-    request = {"faults": faults}
+    request = {"faults": stored.faults}
     whole = WereIssued(SessionReader(session), within.drafts)
     try:
+        looks = looks_of(session, session.get_one(Recall, stored.id))
+        if not looks.corrected.isdisjoint(within.keys):
+            return _lists(whole, request, keys, looks)
         reported = reach.asked(within, request).reported
         ranged = [one for one in reported if needs_used_range(within, one)]
         if any(one.fault.by_force for one in ranged):
@@ -115,8 +120,10 @@ def _listed(
     return found
 
 
-def _lists(source: Recorded, request: Record, keys: Sequence[int]) -> dict[int, str]:
-    answer, wanted = recall_from(source, request, 0), frozenset(keys)
+def _lists(
+    source: Recorded, request: Record, keys: Sequence[int], looks: Looks = NONE
+) -> dict[int, str]:
+    answer, wanted = recall_from(source, request, 0, looks), frozenset(keys)
     return {
         one.certificate: name
         for name, entries in answer.lists.items()
@@ -141,6 +148,11 @@ def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> s
             fault.get(name, "") in borne for fault in row.faults for name, borne in bears.items()
         )
     }
+    # What an earlier look took may be given back, whatever the fault is of now.
+    took = {one.look for key in ground for one in asked.traced.calibrations[key].taken}
+    if took:
+        rows_of_looks = (asked.session.get_one(Recall, key) for key in stored)
+        found |= {one.id for one in rows_of_looks if took & looks_of(asked.session, one).numbers}
     columns = ", ".join(
         f"certificate.{name}" for name in ("roles", "performed_us", "performed_end_us")
     )

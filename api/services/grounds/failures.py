@@ -1,11 +1,12 @@
 """What was used and failed a check, with nothing good between that and the use.
 
 A failure is a failed check or inspection, or a result as found that the rule of its certificate
-fails; a single result, where none stands as found, was found so and left so, as for the alerts
-(`api.services.recalls.soundness`). Good evidence is a passed check or inspection, or an issued
-calibration whose results as left (or single) do not fail. It must lie between the failure and the
-use; of two at one instant the failure comes first. A bare date counts from the start of its day for
-a check and a calibration; a use on a bare date spans its day.
+fails, on condition too; a single result, where none stands as found, was found so and left so. What
+fails is decided for alerts and here by one function (`api.services.recalls.soundness.said`). Good
+evidence is a passed check or inspection, or an issued calibration whose results as left (or single)
+do not fail. It must lie between the failure and the use; of two at one instant the failure comes
+first. A bare date counts from the start of its day for a check and a calibration; a use on a bare
+date spans its day.
 
 Choice: a failure after the use counts too, since nobody knows when it began. It is left out where
 it came later than the certificate is asked about.
@@ -98,7 +99,7 @@ def _histories(asked: Candidates) -> dict[str, list[Event]]:
         if one.status == ISSUED
     }
     for key, (one, statements) in asked.results_of(issued).items():
-        for good in said(list(zip(one.points, statements, strict=True)), (FAIL,)):
+        for good in said(list(zip(one.points, statements, strict=True))):
             what = f"{'' if good else 'as found in '}certificate {one.number}"
             found[issued[key]].append(Event(one.performed.start_us, good, what))
     return {item: sorted(some) for item, some in found.items() if any(not one.good for one in some)}

@@ -44,12 +44,11 @@ def open_work(session: Session, now_us: int) -> Record:
     life, more_parts = cycles.near_life(
         session, {"share_from": NEAR_LIFE, "rate_days": cycles.DAYS}, now_us, None, SHOWN
     )
-    waiting, _ = alerts.find(session, {"state": OPEN}, None, SHOWN)
     checks, more_checks = setup_checks.find(session, {"outcome": DIFFERS}, None, SHOWN)
     return {
         "cases": _cases(session),
         "recalls": open_recalls(session),
-        "alerts": waiting,
+        "alerts": alerts.most_pressing(session, SHOWN),
         "alerts_count": alerts.count(session, {"state": OPEN}),
         **_reopen(session),
         "overdue": [_late(row) for row in session.execute(late.limit(SHOWN))],

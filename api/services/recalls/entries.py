@@ -44,6 +44,10 @@ INDETERMINATE_REASONS = {
     "shares": "which share of the force each part carried is not recorded, or does not add up",
     "part": "what a part of the assembly does that was calibrated with it is not known",
 }
+GIVEN_BACK = (
+    "an earlier look at the fault took from its errors, or from those of what it rests on, what "
+    "this look does not find: it is given back"
+)
 CANCELS = "paths of one fault cancel each other, if they are fully correlated as is assumed"
 
 
@@ -82,6 +86,8 @@ class Entries:
             made["detail"] = INDETERMINATE_REASONS[finding.reason]
         if finding.reason == "shares":  # a record that can be completed: the reader is told which
             made["reason"] = finding.reason
+        if finding.given_back:
+            made["detail"] = GIVEN_BACK
         if finding.cancels:
             made["detail"] = CANCELS
         return made | self._points.told(finding, statements)

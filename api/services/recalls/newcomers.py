@@ -23,6 +23,7 @@ from sqlalchemy.orm import Session
 from api.errors import TraceholdError
 from api.services.base.record import Record
 from api.services.recalls.differences import bounds_of
+from api.services.recalls.giving_back import looks_of
 from api.services.recalls.run import recall_from
 from api.services.recalls.staleness import last_differences
 from api.services.recalls.upward import Link, upward
@@ -118,6 +119,8 @@ def nothing_new(session: Session, state: RecallWatch, stored: Recall, now_us: in
     new = _new(session, state.checked_position)
     if new is None or not _nobody_rests_on(session, new, stored.faults):
         return False
+    if not looks_of(session, stored).corrected.isdisjoint(new):
+        return False  # corrected by an earlier look, which took what this one may give back
     within = _grounds(session, new)
     if within is None:
         return False

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from api.services.base.record import Record
 from api.services.recalls.faults import Reported, report
@@ -41,6 +41,16 @@ MEANING = (
     "recall may clear some of them, and says which are here only because the records cannot "
     "exclude them."
 )
+
+
+class Looks(NamedTuple):
+    """Numbers of the looks at one fault before, and keys of the revisions that they corrected."""
+
+    numbers: frozenset[str] = frozenset()
+    corrected: frozenset[int] = frozenset()
+
+
+NONE = Looks()
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +106,16 @@ def asked(source: Source, request: Record) -> Asked:
     return Asked(faults, reported)
 
 
-def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gathered:
-    """Narrow the windows and find everyone who could be reached; `traced` has the direct users."""
+def gather(
+    source: Source,
+    reported: Sequence[Reported],
+    traced: Traced,
+    corrected: Collection[int] = (),
+) -> Gathered:
+    """Narrow the windows and find everyone who could be reached; `traced` has the direct users.
+
+    What rests on a revision that an earlier look `corrected` is reached, too.
+    """
     direct = {key for one in reported for key in one.direct}
     traced.read(direct)
     wrong = {key for one in reported for key in one.fault.certificates}
@@ -128,7 +146,7 @@ def gather(source: Source, reported: Sequence[Reported], traced: Traced) -> Gath
     missing = missing_roles(source, reported, cases, users)
     gaps = [one.certificates for one in missing]
     sought = tuple(one.window for one in missing if one.window is not None)
-    reached = _everything_downward(traced, suspects.union(doubtful, *gaps))
+    reached = _everything_downward(traced, suspects.union(doubtful, corrected, *gaps))
     return Gathered(cases, windows, notes, frozenset(direct), reached, measured, gaps, sought)
 
 

@@ -134,6 +134,7 @@ def _taken(text: str) -> Iterator[Taken]:
                 tuple(Fraction(point["delta_rel"]) for point in points),
                 tuple(Fraction(point.get("u_rel", 0)) ** 2 for point in points),
                 fault["kind"],
+                one["recall"],
             )
 
 

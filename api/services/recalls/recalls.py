@@ -14,6 +14,7 @@ from api.rules import ENGINE_VERSION
 from api.services.base.record import Record
 from api.services.casework import cases
 from api.services.recalls.differences import differences, found_entries, hash_of, stored_entries
+from api.services.recalls.giving_back import listed_before
 from api.services.recalls.rechecking import begin_watch
 from api.services.recalls.run import Answer, Entry
 from api.services.recalls.staleness import flags, reopened, stale_is, staleness
@@ -61,6 +62,7 @@ def store(
     lock_graph(session)  # numbers are given out one after the other, without gaps
     head = answer.head
     entered = {one.certificate for found in answer.lists.values() for one in found}
+    entered |= listed_before(session, previous)
     seen = watched(session, answer.faults, answer.sought, entered)
     if not overtaken and concerns(session, touch_since(session, read_at), seen):
         raise Overtaken

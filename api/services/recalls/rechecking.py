@@ -27,8 +27,9 @@ from api.services.recalls.differences import (
     stored_entries,
     windows_of,
 )
+from api.services.recalls.giving_back import listed_before
 from api.services.recalls.newcomers import nothing_new
-from api.services.recalls.run import Answer, recall
+from api.services.recalls.run import Answer, again
 from api.services.recalls.staleness import (
     OTHER_WAYS,
     cause_of,
@@ -159,7 +160,7 @@ def worked_out(session: Session, recall_id: int, now_us: int) -> Exact:
     sought: Collection[Window] = ()
     result_hash = ""
     try:
-        answer = recall(session, {"faults": stored.faults}, now_us)
+        answer = again(session, stored, now_us)
     except TraceholdError as error:
         found = {"impossible": error.detail}  # what is faulty cannot be found as it was
         listed = before.keys()
@@ -167,7 +168,8 @@ def worked_out(session: Session, recall_id: int, now_us: int) -> Exact:
         after, sought, result_hash = found_entries(answer), answer.sought, answer.result_hash
         found, listed = _windows(stored, answer), after.keys()
     other = differing(before, after)
-    seen = watched(session, stored.faults, sought, listed)
+    looked_at = listed | listed_before(session, stored.previous_id)
+    seen = watched(session, stored.faults, sought, looked_at)
     return Exact(
         recall_id,
         read_at,

@@ -21,7 +21,7 @@ from api.services.base.record import Record, digest
 from api.services.recalls import reach
 from api.services.recalls.entries import Entries
 from api.services.recalls.faults import Reported
-from api.services.recalls.reach import Gathered
+from api.services.recalls.reach import NONE, Gathered, Looks
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Measured, Statement
 from api.spans import spanned
@@ -30,6 +30,7 @@ from api.store.reading import SessionReader
 from api.store.records import CertificateRow
 from api.store.sources import Recorded, Source
 from graph.circles import way_round
+from graph.corrected import GIVING_BACK
 from graph.links import recorded
 from graph.model import Calibration
 from graph.recall import AFFECTED, INDETERMINATE, LISTS, Judgement, assess, rank
@@ -37,6 +38,8 @@ from graph.traceability import CyclicTrace, in_order_of_dependence, reached
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
+
+    from api.store.tables import Recall
 
 
 UNTIE = (
@@ -118,11 +121,25 @@ def recall(session: Session, request: Record, now_us: int) -> Answer:
 
     Raises as `recall_from` does.
     """
-    return recall_from(Recorded(SessionReader(session)), request, now_us)
+    # A snapshot is recalled from without the tables that this asks.
+    from api.services.recalls.giving_back import looks_at
+
+    looks = looks_at(session, request.get("previous"))
+    return recall_from(Recorded(SessionReader(session)), request, now_us, looks)
 
 
-def recall_from(source: Source, request: Record, now_us: int) -> Answer:
+def again(session: Session, stored: Recall, now_us: int) -> Answer:
+    """Find what the faults of a stored recall reach today; raises as `recall_from` does."""
+    from api.services.recalls.giving_back import looks_of
+
+    source, looks = Recorded(SessionReader(session)), looks_of(session, stored)
+    return recall_from(source, {"faults": stored.faults}, now_us, looks)
+
+
+def recall_from(source: Source, request: Record, now_us: int, looks: Looks = NONE) -> Answer:
     """Find what the reported faults reach, wherever the records are read.
+
+    What earlier `looks` took from revisions, and none of the faults speaks for, is given back.
 
     Raises
     ------
@@ -133,13 +150,14 @@ def recall_from(source: Source, request: Record, now_us: int) -> Answer:
     """
     asked = reach.asked(source, request)
     traced = Traced(source, asked.methods)
-    gathered = reach.gather(source, asked.reported, traced)
+    gathered = reach.gather(source, asked.reported, traced, looks.corrected)
     measured = gathered.measured or Measured(traced)
-    cases, windows = gathered.cases, gathered.windows
+    windows, gives_back = gathered.windows, looks.numbers if looks.corrected else frozenset()
+    cases = [*gathered.cases, *([GIVING_BACK] if gives_back else [])]
     lists: dict[str, list[Entry]] = {name: [] for name in LISTS}
     tally = Tally()
     written = Entries(cases, traced, gathered.gaps)
-    for finding, statements in _findings(gathered, asked.reported, measured):
+    for finding, statements in _findings(gathered, asked.reported, measured, gives_back):
         made = written.entry(finding, statements)
         tally.count(made)
         key = finding.calibration.key
@@ -203,7 +221,10 @@ class Tally:
 
 
 def _findings(
-    gathered: Gathered, reported: Sequence[Reported], measured: Measured
+    gathered: Gathered,
+    reported: Sequence[Reported],
+    measured: Measured,
+    gives_back: frozenset[str],
 ) -> Iterator[tuple[Judgement, Sequence[Statement]]]:
     """Judge everyone read, in order of dependence, some hundred at a time."""
     traced, with_points = measured.traced, gathered.reached
@@ -225,7 +246,7 @@ def _findings(
             statements[calibration.key] = stated
             yield calibration
 
-    for finding in assess(gathered.cases, calibrations(), graph, gathered.gaps):
+    for finding in assess(gathered.cases, calibrations(), graph, gathered.gaps, gives_back):
         yield finding, statements[finding.calibration.key]
 
 

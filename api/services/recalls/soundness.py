@@ -132,11 +132,12 @@ def _calibrations(session: Session, items: Collection[int]) -> list[Evidence]:
     return found
 
 
-def said(results: Sequence[Judged], failing: Collection[str] = FAILING) -> list[bool]:
+def said(results: Sequence[Judged]) -> list[bool]:
     """Return what a calibration says of its item: False against it, as found; True for it, as left.
 
     A single result is both; where one stands as found, that alone says how it was found. A result
-    of which its rule makes no statement speaks neither against the item nor for it.
+    of which its rule makes no statement speaks neither against the item nor for it. A conditional
+    fail is a failure for alerts and grounds alike: the result lies outside its limit.
     """
 
     def verdicts(stages: Collection[str]) -> list[str | None]:
@@ -147,6 +148,6 @@ def said(results: Sequence[Judged], failing: Collection[str] = FAILING) -> list[
         ]
 
     found, left = verdicts((AS_FOUND,)) or verdicts((SINGLE,)), verdicts((AS_LEFT, SINGLE))
-    against = [False] if not set(found).isdisjoint(failing) else []
-    good = left and set(left).isdisjoint({*failing, NO_STATEMENT})
+    against = [False] if not set(found).isdisjoint(FAILING) else []
+    good = left and set(left).isdisjoint({*FAILING, NO_STATEMENT})
     return [*against, True] if good else against

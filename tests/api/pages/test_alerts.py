@@ -36,7 +36,7 @@ def test_an_alert_says_what_lies_around_it_and_speaks_the_caution(visitor):
     page = unescape(visitor.get("/alerts/1").text)
     assert "it clears nothing that was measured before the failure" in page
     assert "Alert 2" in page  # nothing good lies between the check and the calibration
-    assert "R-00001 is of this item" in re.sub(r"<[^>]+>", "", page)
+    assert "R-00001 would answer it: of this item" in re.sub(r"<[^>]+>", "", page)
     assert "Stay within the rated capacity of the weakest part" in page
     assert visitor.get("/alerts/99").status_code == 404
 
@@ -92,3 +92,16 @@ def test_an_overdue_use_shows_the_certificates_that_it_is_in(visitor, client):
     page = visitor.get(f"/alerts/{one['id']}").text
     assert "MV-26-0900" in page
     assert "WS-101 was used once after certificate MV-25-0152 was due" in page
+
+
+def test_persons_who_are_kept_are_offered_and_one_of_them_is_kept_by_name(visitor, keys):
+    assert "persons-kept" not in visitor.get("/alerts/1").text
+    ada = {"id": "a.quill", "name": "Ada Quill", "office": "quality manager"}
+    made = visitor.client.post("/v1/persons", json=ada, headers=keys.headers())
+    assert made.status_code == 201, made.text
+    page = visitor.get("/alerts/1").text
+    assert 'list="persons-kept"' in page
+    assert '<option value="a.quill">Ada Quill, quality manager</option>' in page
+    form = {"by": "a.quill", "reason": "looked into"}
+    assert visitor.send("/alerts/1", "/alerts/1/answers", **form).status_code == 303
+    assert "Ada Quill, " in visitor.get("/alerts/1").text.split("<h2>Answers</h2>")[1]

@@ -55,12 +55,40 @@ def test_a_case_is_closed_when_nothing_stands_against_it_any_more(visitor):
     fields = {"scope": "filter", "list": "affected", "action": "reissue", "by": "Ida Example"}
     fields["count"] = "40"
     visitor.send("/recalls/1", "/recalls/1/dispositions", **fields)
-    assert "Set it to closed" in visitor.get("/recalls/1").text
+    before = visitor.get("/recalls/1").text
+    assert "Set it to closed" in before
+    assert "Mind:</strong> To be reissued, and no corrected revision is drafted: " in before
     answer = visitor.send("/recalls/1", "/recalls/1/case", state="closed", **STEP)
     assert answer.status_code == 303
     page = visitor.get("/recalls/1").text
     assert "Set it to" not in page
+    assert "Still to be done, though the case is closed" in page
     assert "Record the disposition" not in page
+
+
+def test_corrected_revisions_are_drafted_one_by_one_and_all_that_are_to_be_reissued(
+    visitor, signed_in
+):
+    at, chosen = "/recalls/1/revisions", "/recalls/1?chosen=MV-25-0075"
+    assert 'id="revisions"' not in visitor.get("/recalls/1").text
+    button = "Draft its corrected revision"
+    assert button in visitor.get(chosen).text
+    assert button not in signed_in("read", "recall").get(chosen).text
+    (one,) = re.findall(r'name="certificate" value="([^"]+)">\s*<div', visitor.get(chosen).text)
+    made = visitor.send(chosen, at, certificate=unescape(one), by="Ida Example")
+    assert made.headers["Location"] == "/recalls/1?drafted=1#revisions"
+    assert "1 draft recorded" in " ".join(visitor.get(made.headers["Location"]).text.split())
+    fields = {"scope": "filter", "list": "affected", "action": "reissue", "by": "Ida Example"}
+    visitor.send("/recalls/1", "/recalls/1/dispositions", **fields, count="40")
+    page = visitor.get("/recalls/1").text
+    assert "39 certificates to be reissued without a corrected revision" in page
+    for count, status in (("", 422), ("40", 409), ("39", 303)):
+        answer = visitor.send("/recalls/1", at, by="Ida Example", count=count)
+        assert answer.status_code == status, answer.text
+    page = visitor.get("/recalls/1").text
+    assert "to be reissued without a corrected revision" not in page
+    assert "the corrected revision is a draft yet" in page
+    assert "recall R-00001" in visitor.get("/certificates/MV-25-0075?revision=1").text
 
 
 def test_work_resumes_by_the_word_of_somebody_who_did_not_assess_the_case(visitor, keys):
@@ -171,6 +199,36 @@ def test_cause_action_and_review_are_recorded_in_their_order(visitor):
     part = visitor.get(page).text.split('id="corrective"')[1].split('id="resumption"')[0]
     assert "cause: the reference was overloaded" in part
     assert "review of effectiveness (it did not help)" in part
+
+
+def test_a_certificate_of_which_nobody_knows_who_is_to_be_told_is_ticked_by_itself(visitor, keys):
+    # An instrument without owner, calibrated without naming a customer; its number holds a space.
+    lost = {
+        "certificate": "MV 25/0901",
+        "item": "LOST-1",
+        "performed_at": "2025-06-03T10:00:00-07:00",
+        "uses": [{"item": STORY["fault"]["item"], "role": "force_reference"}],
+        "results": [],
+    }
+    items = [{"id": "LOST-1", "kind": "customer_instrument"}]
+    sent = {"items": items, "calibrations": [lost]}
+    headers = keys.headers()
+    made = visitor.client.post("/v1/imports", json=sent, headers=headers)
+    assert made.status_code == 201, made.text
+    fault = {"fault": STORY["fault"], "previous": 1}
+    assert visitor.client.post("/v1/recalls", json=fault, headers=headers).status_code == 201
+    page = visitor.get("/recalls/3").text
+    assert "Nobody knows who is to be told of 1 certificate" in page
+    (ticked,) = re.findall(r'name="certificate" value="([^"]+)"> <span>anybody, of', page)
+    form = {"certificate": unescape(ticked), "reason": "it was scrapped", "by": "Tor Example"}
+    answer = visitor.send("/recalls/3", "/recalls/3/notice-exceptions", **form)
+    assert answer.status_code == 303, answer.text
+    page = visitor.get("/recalls/3").text
+    assert "Nobody knows who is to be told" not in page
+    part = page.split('id="told"')[1].split('id="corrective"')[0]
+    assert "Nobody is told of" in part
+    assert "MV 25/0901" in part
+    assert "it was scrapped" in part
 
 
 def test_nobody_is_left_out_without_being_ticked(visitor):

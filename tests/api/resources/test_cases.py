@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
-from oracle_cases import cal, force_fault, lab
+from oracle_cases import answered, cal, force_fault, lab
 
 
 def test_a_stored_recall_opens_a_case(recalled):
@@ -33,12 +33,48 @@ def test_a_stored_recall_opens_a_case(recalled):
             "exceptions": [],
         },
         "dispositions": {"needed": 4, "missing": 4, "by_action": {}},
+        "outstanding": {name: {"remaining": 0, "named": []} for name in ("reissue", "withdraw")},
         "notices": {"created": 0, "delivered": 0, "acknowledged": 0},
         "stale": False,
         "reopen": False,
         "looked_at_again": None,
     }
     assert shown.headers["ETag"]
+
+
+def test_a_closed_case_says_what_was_decided_and_is_still_to_be_done(recalled):
+    # C-1 has a draft, C-3 none, and C-2 and C-4 are to be withdrawn; C-4 is voided in time.
+    recalled.dispose("reissue", certificates=["C-1", "C-3"])
+    recalled.dispose("withdraw", certificates=["C-2", "C-4"])
+    drafted = recalled.client.post(f"{recalled.at}/revisions/C-1", json={"by": "Robin Manager"})
+    assert drafted.status_code == 201, drafted.text
+    recalled.excepted()
+    for state in ("assessed", "notified"):
+        recalled.step(state)
+    recalled.client.get(f"{recalled.at}?exact=true")
+    closed = recalled.step("closed")
+    assert closed.status_code == 200, closed.text
+    left = closed.get_json()["outstanding"]
+    assert left["reissue"]["remaining"] == left["withdraw"]["remaining"] == 2
+    named = [one for action in ("reissue", "withdraw") for one in left[action]["named"]]
+    assert [(one["certificate"], one["lacks"]) for one in named] == [
+        ("C-1", "issue"),
+        ("C-3", "draft"),
+        ("C-2", "void"),
+        ("C-4", "void"),
+    ]
+    recalled.client.post("/v1/certificates/C-4/void", json={"reason": "withdrawn"})
+    recalled.client.post(
+        "/v1/certificates/C-1/issue?revision=1", json=answered({"issued_at": "2025-07-15"})
+    )
+    left = recalled.case().get_json()["outstanding"]
+    names = [[one["certificate"] for one in left[a]["named"]] for a in ("reissue", "withdraw")]
+    assert names == [["C-3"], ["C-2"]]
+    lines = recalled.client.get(f"{recalled.at}/export.ndjson").text.splitlines()
+    assert json.loads(lines[-1])["outstanding"] == left
+    said = {one.get("certificate"): one.get("disposition") for one in map(json.loads, lines)}
+    assert said["C-3"]["still_lacks"] == "draft"
+    assert "still_lacks" not in said["C-1"]
 
 
 def test_a_case_goes_step_by_step_and_keeps_who_when_and_why(recalled):

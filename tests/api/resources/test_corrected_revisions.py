@@ -6,6 +6,8 @@ memory). The arithmetic is that of the recall of `conftest`: delta 0.0005, U_del
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from oracle_cases import answered, cal, lab, percent, ref, row
 
@@ -236,6 +238,110 @@ def test_a_correction_of_a_correction_keeps_both(reissued):
     # 0.0005 + 0.0003 were taken of 0.0008, and 0.0005 of that of the two others.
     found = again(reissued, delta_rel="0.0008")
     assert [one["certificate"] for one in found["affected"]] == ["C-2", "C-3"]
+
+
+SHORTER = {"last_good_at": "2025-02-15T00:00:00Z"}
+
+
+def looked_at_again(reissued, previous=1, **more):
+    fault = reissued.recall["faults"][0] | more
+    sent = {"fault": {n: value for n, value in fault.items() if value is not None}}
+    made = reissued.client.post("/v1/recalls", json=sent | {"previous": previous})
+    assert made.status_code == 201, made.text
+    return json.loads(made.text)
+
+
+def revised(reissued, recall, number, revision):
+    address = f"/v1/recalls/{recall}/revisions/{number}"
+    made = reissued.client.post(address, json={"by": "Robin Manager"})
+    assert made.status_code == 201, made.text
+    issue = answered({"issued_at": "2025-08-15T08:00:00Z"})
+    at = f"/v1/certificates/{number}/issue?revision={revision}"
+    assert reissued.client.post(at, json=issue).status_code == 200
+    return json.loads(made.text)
+
+
+@pytest.mark.parametrize("more", [SHORTER, {"delta_rel": "0", "U_delta_rel": None}])
+def test_a_second_look_gives_back_what_it_no_longer_finds(reissued, database, recheck, more):
+    # C-1 of 1 February lies before the window now, or the fault is none: 0 - 0.0005 of 10 kN, so
+    # that -0.009 + 0.005 = -0.004 as it was stated first.
+    second = looked_at_again(reissued, **more)
+    first = second["affected"][0]
+    assert (first["certificate"], first["revision"]) == ("C-1", 1)
+    (point,) = first["points"]
+    assert (point["delta_rel"], point["corrected_error"]) == ("-0.0005", "-0.004")
+    assert first["reason_paths"] == [["REF", "C-1"]]
+    assert len(second["affected"]) == (1 if more is SHORTER else 3)
+    # Its revision says again what was measured, and a fresh look finds nothing left.
+    made = revised(reissued, 2, "C-1", 2)
+    assert made["results"][0]["error"] == "-0.004"
+    recheck()
+    third = looked_at_again(reissued, previous=2, **more)
+    assert ("C-1", 2) not in {(e["certificate"], e["revision"]) for e in third["affected"]}
+    assert reissued.client.get("/v1/recalls/3").get_json()["stale"] is False
+    with database.read() as session:
+        assert verify(session).findings == []
+    # Who finds the whole fault again finds it whole: 0.0005 - 0.0005 + 0.0005.
+    whole = {one["certificate"]: one for one in again(reissued)["affected"]}
+    assert whole["C-1"]["points"][0]["delta_rel"] == "0.0005"
+
+
+def test_a_fault_that_is_no_second_look_gives_nothing_back(reissued):
+    found = again(reissued, **SHORTER)
+    assert found["affected"] == []
+
+
+def test_what_was_given_back_goes_down_the_chain_and_says_so(recall_of):
+    # W-1 and C-1, which rests on it, were both corrected by 0.0005; C-2 took the value of W-1 as
+    # it was corrected, which was wrong if the fault began later.
+    made = recall_of(
+        lab(
+            cal("W-1", "WS", "02-01", [ref("REF")], [row(error="0.001")], customer="Pier"),
+            cal("C-1", "I-1", "03-01", [ref("WS")], [row(error="-0.001")], customer="Pier"),
+            kinds={"I-2": "customer_instrument"},
+        )
+    )
+    for number in ("W-1", "C-1"):
+        revised(made, 1, number, 1)
+    later = answered(cal("C-2", "I-2", "2025-09-01T10:00:00Z", [ref("WS")], customer="Pier"))
+    assert made.client.post("/v1/calibrations", json=later).status_code == 201
+    second = looked_at_again(made, **SHORTER)
+    found = {one["certificate"]: one for one in second["affected"]}
+    assert found.keys() == {"W-1", "C-1", "C-2"}
+    assert {one["points"][0]["delta_rel"] for one in found.values()} == {"-0.0005"}
+    assert {one["revision"] for one in found.values()} == {0, 1}
+    assert found["C-2"]["reason_paths"] == [["REF", "W-1", "WS", "C-2"]]
+    assert "it is given back" in found["C-2"]["detail"]
+    last = cal("C-3", "I-2", "2025-10-01T10:00:00Z", [ref("WS")], customer="Pier")
+    refused = made.client.post("/v1/calibrations", json=last).get_json()
+    assert "recall R-00002 would list it as affected" in {e["detail"] for e in refused["errors"]}
+    # -0.001 kN at 10 kN less -0.005.
+    assert found["C-1"]["points"][0]["corrected_error"] == "-0.001"
+
+
+def test_a_revision_that_a_second_look_would_give_back_to_is_not_issued_unseen(recalled):
+    draft(recalled)
+    looked_at_again(recalled, **SHORTER)
+    address = "/v1/certificates/C-1/issue?revision=1"
+    refused = recalled.client.post(address, json={"issued_at": "2025-07-15T08:00:00Z"})
+    assert refused.status_code == 409
+    said = {one["code"]: one["detail"] for one in refused.get_json()["errors"]}
+    assert said["in_doubt"] == "recall R-00002 would list it as affected"
+
+
+def test_a_fault_that_was_another_items_gives_back_and_stops_what_is_issued_later(recalled):
+    item = {"id": "REF-2", "kind": "reference_standard"}
+    assert recalled.client.post("/v1/items", json=item).status_code == 201
+    draft(recalled)
+    assert looked_at_again(recalled, item="REF-2")["affected"] == []  # C-1 is a draft
+    address = "/v1/certificates/C-1/issue?revision=1"
+    sent = {"issued_at": "2025-07-15T08:00:00Z"}
+    refused = recalled.client.post(address, json=sent).get_json()
+    assert "recall R-00002 would list it as affected" in {e["detail"] for e in refused["errors"]}
+    assert recalled.client.post(address, json=answered(sent)).status_code == 200
+    (first,) = looked_at_again(recalled, previous=2, item="REF-2")["affected"]
+    assert first["points"][0]["corrected_error"] == "-0.004"
+    assert first["reason_paths"] == [["REF", "C-1"]]
 
 
 def test_a_fault_at_another_time_is_not_the_one_that_was_corrected(reissued):

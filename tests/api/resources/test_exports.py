@@ -75,6 +75,7 @@ def test_a_row_of_the_table_says_all_of_one_point(recalled):
         "disposition": "reissue",
         "disposition_by": "Quinn Assessor",
         "justification": "",
+        "still_lacks": "draft",
     }
     assert decided_at.endswith("Z")
     assert [one["certificate"] for one in rest] == ["C-2", "C-3", "C-4"]

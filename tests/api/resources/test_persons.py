@@ -102,3 +102,48 @@ def test_a_laboratory_may_require_a_person_for_every_change(database, keys):
     assert refused.status_code == 403
     assert refused.json["type"] == "/problems/person-required"
     assert client.get("/v1/customers", headers=headers).status_code == 200
+
+
+def test_who_is_named_by_id_is_kept_by_name_and_who_left_is_refused(client, made):
+    client.post("/v1/imports", json={"items": [{"id": "WS", "kind": "working_standard"}]})
+    check = {"id": "K-1", "item": "WS", "at": "2025-02-10", "result": "fail"}
+    client.post("/v1/checks", json=check)
+    for said, kept in (("a.quill", "Ada Quill"), ("Ada Quill", "Ada Quill"), ("Somebody", None)):
+        answer = {"by": said, "reason": f"looked into by {said}"}
+        shown = client.post("/v1/alerts/1/answers", json=answer)
+        assert shown.status_code == 201, shown.text
+        assert shown.json["answers"][-1]["by"] == (kept or said)
+    etag = {"If-Match": client.get("/v1/persons/a.quill").headers["ETag"]}
+    client.patch("/v1/persons/a.quill", json={"active": False}, headers=etag)
+    refused = client.post("/v1/alerts/1/answers", json={"by": "a.quill", "reason": "x"})
+    assert refused.status_code == 422
+    assert "not active any more" in refused.text
+    assert refused.json["errors"][0]["pointer"] == "/by"
+
+
+def test_an_override_keeps_the_person_of_an_id(client, made):
+    items = [{"id": name, "kind": "working_standard"} for name in ("WS", "REF")]
+    client.post("/v1/imports", json={"items": items})
+    use = {"item": "REF", "role": "force_reference"}
+    result = {"point": 1, "stage": "single", "applied": "10", "error": "0", "unit": "kN"}
+    sent = {"certificate": "C-1", "item": "WS", "performed_at": "2025-02-01T10:00:00Z"}
+    sent |= {"status": "issued", "uses": [use], "results": [result | {"U": "0.01", "k": "2"}]}
+    sent["override"] = {"by": "a.quill", "reason": "REF is told elsewhere"}
+    assert client.post("/v1/calibrations", json=sent).status_code == 201
+    kept = client.get("/v1/certificates/C-1/grounds").json["override"]
+    assert kept == {"by": "Ada Quill", "reason": "REF is told elsewhere"}
+
+
+def test_who_assessed_a_case_is_known_by_id_and_by_name(client, made):
+    client.post("/v1/imports", json={"items": [{"id": "WS", "kind": "working_standard"}]})
+    fault = {"item": "WS", "kind": "unknown", "last_good_at": None, "isolated_at": "2025-03-01"}
+    assert client.post("/v1/recalls", json={"fault": fault}).status_code == 201
+
+    def sends(method, path, **body):
+        etag = {"If-Match": client.get("/v1/recalls/1/case").headers["ETag"]}
+        return client.open(f"/v1/recalls/1/{path}", method=method, json=body, headers=etag)
+
+    step = {"state": "assessed", "by": "a.quill", "reason": "window known"}
+    assert sends("PATCH", "case", **step).status_code == 200
+    assert sends("POST", "resumption", by="Ada Quill", reason="fit").status_code == 409
+    assert sends("POST", "resumption", by="Bram Reed", reason="fit").status_code == 200

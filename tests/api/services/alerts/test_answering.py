@@ -22,6 +22,18 @@ def test_a_person_with_a_reason_answers_an_alert(laboratory):
     assert line["person"] == "Quinn Assessor"
 
 
+def test_the_same_answer_is_given_once_and_another_one_may_follow(laboratory):
+    laboratory.brings(checks=[check("K-1"), check("K-2", at="2025-02-11")])
+    laboratory.answer(reason="the wrong weight")
+    refused = laboratory.answer(status=409, reason="the wrong weight")
+    assert refused["errors"][0]["detail"] == "it is answered so already"
+    assert len(laboratory.alert()["answers"]) == 1
+    # With those of the same failure it is said of the others alone.
+    laboratory.answer(reason="the wrong weight", together=True)
+    assert [len(laboratory.alert(key)["answers"]) for key in (1, 2)] == [1, 1]
+    assert len(laboratory.answer(reason="looked at again")["answers"]) == 2
+
+
 def test_an_answer_says_a_recall_or_a_reason(laboratory):
     laboratory.brings(checks=[check("K-1")])
     refused = laboratory.answer(status=422)

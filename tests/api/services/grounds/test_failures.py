@@ -99,6 +99,16 @@ def test_a_single_result_that_fails_was_found_and_left_so(bench, at, seen, found
     assert bench.codes(candidate()) == ([FAILED] if found else [])
 
 
+@pytest.mark.parametrize(("error", "found"), [("0.01", False), ("0.011", True), ("0.013", True)])
+def test_a_conditional_fail_is_a_failure_for_grounds_and_alerts_alike(bench, error, found):
+    # four_state_U: up to T = 0.01 a conditional pass, up to T + U = 0.012 a conditional fail.
+    seen = [row(stage="as_found", error=error, rule="four_state_U")]
+    bench.imported(cal("W-2", "WS", "05-01", [ref("REF")], seen, assigns_value=False))
+    assert bench.codes(candidate()) == ([FAILED] if found else [])
+    alerts = bench.get("/v1/alerts?item=WS&kind=as_found")["items"]
+    assert len(alerts) == found
+
+
 def test_as_found_results_that_pass_or_are_not_judged_are_none(bench):
     seen = [row(stage="as_found", error="0.008"), row(stage="as_found", error="9", rule=None)]
     del seen[1]["rule"]

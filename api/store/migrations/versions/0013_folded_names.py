@@ -1,6 +1,6 @@
 """Names of customers as they are compared: an agreement is found under another spelling, too.
 
-Revision 0014, after 0012.
+Revision 0013, after 0012.
 """
 
 import sqlalchemy as sa
@@ -8,7 +8,7 @@ from alembic import op
 
 from api.store.spelling import folded
 
-revision = "0014"
+revision = "0013"
 down_revision = "0012"
 branch_labels = None
 depends_on = None
