@@ -173,20 +173,26 @@ def beyond_unknown_share(ranked: Sequence[Candidate], forces: Iterable[Fraction]
     for force in forces:
         # Open at the lower end and, save at the force itself, at the upper one.
         left = [(min(force, _NONE), max(force, _NONE))] if force else []
+        whole: Fraction | None = force
         for place, one in enumerate(ranked):
             if one.span is None:
                 continue
-            if place and any(_meets(piece, one.span, force) for piece in left):
+            if place and any(_meets(piece, one.span, whole) for piece in left):
                 found[one.key] = Doubt(one.key, MAY_BE_OUTSIDE)
             left = [rest for piece in left for rest in _less(piece, one.span)]
+            if _holds(one.span, force):
+                whole = None
     return list(found.values())
 
 
 _NONE = Fraction(0)
 
 
-def _meets(piece: Range, span: Range, whole: Fraction) -> bool:
-    """Whether a range holds a force of an open piece, or its end where that is the whole force."""
+def _meets(piece: Range, span: Range, whole: Fraction | None) -> bool:
+    """Whether a range holds a force of an open piece, or its end where that is the whole force.
+
+    The whole force is None once a later range has held it.
+    """
     low, high = max(piece[0], span[0]), min(piece[1], span[1])
     return low < high or (low == high and (low == whole or piece[0] < low < piece[1]))
 

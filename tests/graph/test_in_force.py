@@ -98,6 +98,17 @@ def test_without_a_share_any_force_up_to_the_whole_may_have_been_borne(whole, ke
     assert found == [Doubt(key, MAY_BE_OUTSIDE) for key in keys]
 
 
+def test_a_whole_force_that_a_later_range_holds_is_not_borne_outside_it():
+    # At 5 kN the range from 5 holds the whole; what lies below it, (0, 5), misses [5, 10].
+    spans = {2: (5, 50), 1: (5, 10)}
+    ranked = [
+        Candidate(key, (key, 0, "C"), span=(Fraction(low), Fraction(high)))
+        for key, (low, high) in spans.items()
+    ]
+    for whole in (4, 5, 6):
+        assert beyond_unknown_share(ranked, [Fraction(whole)]) == []
+
+
 def test_a_range_of_one_force_is_met_within_and_at_the_whole():
     spans = {2: (10, 20), 1: (30, 30)}
     ranked = [

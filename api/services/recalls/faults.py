@@ -135,6 +135,8 @@ def build(
             f"{place}/{end}", f"comes before {begin}", "exchange or mend them", fault.get(end)
         )
         raise InvalidRecord("the window ends before it begins", [issue])
+    if is_data and end_us is not None and moment(fault[end], zone).date_only:
+        end_us += 1  # such a window ends just before its end, which here is the next midnight
     common: dict[str, Any] = {
         "item": name,
         "certificates": certificates,

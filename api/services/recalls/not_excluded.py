@@ -12,7 +12,7 @@ from collections.abc import Collection, Container, Iterable, Sequence
 from typing import NamedTuple
 
 from api.services.recalls.faults import Reported
-from api.store.links import Met, Window
+from api.store.links import Met, Span, Window
 from api.store.sources import Source
 from graph.faults import READOUT_ROLES
 from graph.in_force import (
@@ -70,17 +70,8 @@ def _missing(
 ) -> Missing:
     if reported.item_key is None:
         return NOBODY  # a certificate or method is named by the record or was not used
-    only = case.fault.only
-    window = case.window
-    first, last = window.start_us, window.end_us
-    if first is not None and not window.start_inclusive:
-        first += 1
-    if last is not None and not window.end_inclusive:
-        last -= 1
-    roles = roles_served(case, direct) | source.roles_elsewhere(_met(case), (first, last))
-    roles = roles or set(ROLES_OF_KIND.get(reported.kind or "", DEFAULT_ROLES))
-    if only is not None and only.roles is not None:
-        roles &= only.roles
+    only, (first, last) = case.fault.only, _inside(case)
+    roles = roles_concerned(source, reported, case, direct)
     if not roles:
         return NOBODY
     found = source.lacking_roles(roles, (first, last))
@@ -93,6 +84,27 @@ def _missing(
         keys -= _of_other_directions(source, keys, only.directions)
     named = tuple(sorted(roles))
     return Missing(dict.fromkeys(sorted(keys), named), Window(first, last, named))
+
+
+def roles_concerned(
+    source: Source, reported: Reported, case: SuspectWindow, direct: Iterable[Calibration]
+) -> set[str]:
+    """Roles in which a fault of an item, in its window, could have been used; `direct` as above."""
+    only = case.fault.only
+    roles = roles_served(case, direct) | source.roles_elsewhere(_met(case), _inside(case))
+    roles = roles or set(ROLES_OF_KIND.get(reported.kind or "", DEFAULT_ROLES))
+    return roles if only is None or only.roles is None else roles & only.roles
+
+
+def _inside(case: SuspectWindow) -> Span:
+    """First and last microsecond of a window."""
+    window = case.window
+    first, last = window.start_us, window.end_us
+    if first is not None and not window.start_inclusive:
+        first += 1
+    if last is not None and not window.end_inclusive:
+        last -= 1
+    return first, last
 
 
 def roles_served(case: SuspectWindow, direct: Iterable[Calibration]) -> set[str]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
 from api.services.base.record import Record
 from api.services.recalls.faults import Reported
+from api.services.recalls.independence import covered, resting
 from api.services.recalls.reading import Traced
 from api.store.records import CheckRow
 from api.store.sources import Source
@@ -26,10 +26,9 @@ def narrowed(
     `references` reads what the references of checks rested on; `direct` are the calibrations that
     ever used the item, whose forces are its used range.
     """
-    checks = [
-        _check(row, _rests_on_fault(references, row, reported))
-        for row in _checks(references.source, reported)
-    ]
+    rows, direct = _checks(references.source, reported), list(direct)
+    dependent = resting(references, rows, reported, direct)
+    checks = [_check(row, row.code in dependent) for row in rows]
     used = _used_range(reported, direct)
     window, considered = narrow(reported.fault, checks, used)
     return SuspectWindow(reported.fault, window, reported.case.holders), considered
@@ -39,7 +38,7 @@ def needs_used_range(source: Source, reported: Reported) -> bool:
     """Whether a check covers single forces, so that the range of all uses must be known."""
     if reported.fault.by_force:
         return bool(_checks(source, reported))
-    return any(isinstance(_covers(row), list) for row in _checks(source, reported))
+    return any(isinstance(covered(row), tuple) for row in _checks(source, reported))
 
 
 def window_answer(reported: Reported, case: SuspectWindow, considered: list[Considered]) -> Record:
@@ -95,17 +94,7 @@ def _checks(source: Source, reported: Reported) -> list[CheckRow]:
     return sorted(found, key=lambda check: (check.performed_us, check.code))
 
 
-def _covers(check: CheckRow) -> Any:
-    return None if check.covers is None else json.loads(check.covers)
-
-
 def _check(check: CheckRow, rests_on_fault: bool) -> Check:
-    covers = _covers(check)
-    if isinstance(covers, list):
-        # Few checks name single forces, and a first list does not wait for the table of units.
-        from api.rules.units import parse_quantity, to_newton
-
-        covers = tuple(to_newton(*parse_quantity(force)) for force in covers)
     return Check(
         code=check.code,
         at=Moment(check.performed_us, check.performed_end_us),
@@ -113,42 +102,9 @@ def _check(check: CheckRow, rests_on_fault: bool) -> Check:
         limit_rel=_fraction(check.acceptance_limit_rel),
         U_rel=_fraction(check.U_rel),
         independent=bool(check.independent) and not rests_on_fault,
-        covers_n=covers,
+        covers_n=covered(check),
         mode=check.mode,
     )
-
-
-def _rests_on_fault(traced: Traced, check: CheckRow, reported: Reported) -> bool:
-    """Whether the reference of a check itself rested, or may have, on the faulty item then."""
-    if check.against_id is None:
-        return False
-    if check.against_id in reported.item_keys:
-        return True
-    source, names = traced.source, reported.case.names
-    code, _ = source.item_words([check.against_id])[check.against_id]
-    traced.histories.learn({check.against_id: code})
-    at, mode = Moment(check.performed_us, check.performed_end_us), check.mode
-    own = source.certificate_in_force(check.against_id, at.end_us, mode)
-    rest = traced.histories.rest(code, at, mode, own)
-    # What it may have carried instead counts, too: doubt must not clear anybody.
-    asked = [Use(code, "against", at, source=own, doubts=rest.doubts, held=rest.held)]
-    # What only confirmed limits gave no value, so that no check is less independent for it.
-    seen: set[int] = set()
-    while asked:
-        if any(_is_faulty(use, reported, names) for use in asked):
-            return True
-        keys = {link for use in asked for link in use.links(confirmed=False)} - seen
-        seen |= keys
-        traced.read(keys)
-        asked = [use for key in keys for use in traced.calibrations[key].uses]
-    return False
-
-
-def _is_faulty(use: Use, reported: Reported, names: Collection[str]) -> bool:
-    """Whether a use is one of what is faulty, or of something that held it."""
-    if use.item == reported.fault.item:
-        return use.may_be_on(reported.fault.channel)
-    return use.item in names or any(one.part in names for one in use.held)
 
 
 def _used_range(reported: Reported, direct: Iterable[Calibration]) -> Range | None:

@@ -96,6 +96,18 @@ def test_a_data_fault_has_its_own_times():
     assert (fault.start_us, fault.end_us) == (DAY, None)
 
 
+def test_a_data_fault_put_right_on_a_bare_day_lasts_the_whole_of_it():
+    # Its window ends before its end: of a bare day that is the midnight after it.
+    sent = {"kind": "wrong_correction_factor", "factor_applied": "0.8", "factor_right": "1"}
+    times = {"entered_at": "1970-01-02", "fixed_at": "1970-01-03"}
+    window = build(
+        FaultSchema().load({"item": "REF"} | sent | times), UTC, None, name="REF"
+    ).window()
+    assert (window.start_us, window.end_us, window.end_inclusive) == (DAY, 3 * DAY, False)
+    assert window.holds(Moment(3 * DAY - 1, 3 * DAY - 1))
+    assert not window.holds(Moment(3 * DAY, 3 * DAY))
+
+
 def test_an_open_end_stays_open_unless_an_instant_is_asked_about():
     assert made(kind="unknown", isolated_at=None).end_us is None
 
