@@ -12,6 +12,7 @@ from api.errors import InvalidRecord
 from api.schemas.faults import FaultSchema
 from api.services.recalls.faults import build
 from graph import faults as kinds
+from graph.moments import Moment
 
 F = Fraction
 UTC = ZoneInfo("UTC")
