@@ -363,9 +363,7 @@ def _why_unknown(exposure: Exposure, edges: Sequence[_Edge]) -> str | None:
     """Whether it is for the parts of a used assembly that nobody can say what the fault does."""
     if exposure.unshared:
         return SHARES
-    parts = [
-        edge.held for edge in edges if edge.held is not None and edge.judged.passed is not None
-    ]
+    parts = [one.held for one in edges if one.held is not None and one.judged.passed is not None]
     if any(held.unshared for held in parts):
         return SHARES
     weighed = all(use.share is not None for use in exposure.uses)

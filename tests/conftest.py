@@ -38,6 +38,7 @@ from tests.databases import (
     new_postgresql,
 )
 
+LONG = ("slow", "browser")
 # Long searches are asked for by name: --hypothesis-profile=histories.
 hypothesis.settings.register_profile("histories", max_examples=1_000)
 
@@ -107,7 +108,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             (left if on_another_engine(item) else kept).append(item)
         config.hook.pytest_deselected(items=left)
         items[:] = kept
-    items.sort(key=lambda item: item.get_closest_marker("slow") is None)
+    items.sort(key=lambda item: not (set(LONG) & {mark.name for mark in item.iter_markers()}))
 
 
 def on_another_engine(item: pytest.Item) -> bool:

@@ -59,7 +59,9 @@ DOORS = (
     "tests/whole/test_bad_input.py",
     "tests/whole/test_customer_keys.py",
     "tests/whole/test_import_forms.py",
+    "tests/whole/test_recall_properties.py",
     "tests/whole/test_refused_records.py",
+    "tests/whole/test_stale_recalls.py::test_every_kind",
     "tests/whole/test_stopping.py",
 )
 TABLES = [table.name for table in Base.metadata.sorted_tables]

@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -190,17 +190,27 @@ FEATURES: dict[str, Callable[[Pair], None]] = {
 }
 
 
-def mattering(lab: Json, faults: list[Json], answer: Json) -> Iterator[str]:
-    """Features without which the answer would be another one."""
-    for name, change in FEATURES.items():
+def mattering(lab: Json, faults: list[Json], answer: Json, names: Iterable[str]) -> Iterator[str]:
+    """Features, of those named, without which the answer would be another one."""
+    for name in names:
         pair: Any = json.loads(json.dumps([lab, faults]))
-        change(pair)
+        FEATURES[name](pair)
         if pair == [lab, faults] or not pair[0]["calibrations"]:
             continue
         fault: Any = pair[1][0] if len(pair[1]) == 1 else pair[1]
         other = recall(pair[0], fault)
         if differs(answer, other):
-            yield f"matters: {name}"
+            yield name
+
+
+def silent(seeds: range) -> set[str]:
+    """Features without which no answer to the laboratories of these seeds would be another one."""
+    left = set(FEATURES)
+    for seed in seeds:
+        lab, fault = of_seed(seed)
+        faults = fault if isinstance(fault, list) else [fault]
+        left -= set(mattering(lab, faults, recall(lab, fault), sorted(left)))
+    return left
 
 
 def differs(answer: Json, other: Json) -> bool:
@@ -226,7 +236,7 @@ def count(seeds: range, deep: bool = True) -> Counter[str]:
         answer = recall(lab, fault)
         names = set(seen(lab, faults, answer))
         if deep:
-            names |= set(mattering(lab, faults, answer))
+            names |= {f"matters: {name}" for name in mattering(lab, faults, answer, FEATURES)}
         found.update(names)
     return found
 

@@ -325,7 +325,7 @@ def test_a_stored_recall_is_never_wrong_for_long(client, database):
         assert {what for what, count in laboratory.done.items() if count} >= WRITES
 
 
-def test_every_way_to_write_is_heard(client, database):
+def test_every_kind_of_write_is_heard(client, database):
     laboratory = Laboratory(client, database)
     last = len(BEGINNING)
     writes: tuple[Callable[[], None], ...] = (

@@ -200,28 +200,10 @@ def record_alone(session: Session, record: Record, now_us: int) -> tuple[Certifi
     outcome = record_one(session, calibrations.COLLECTION, record, now_us)
     made = choose(session, record["certificate"], record.get("issuer", ""), record["revision"])
     if outcome.created:
-        _refuse_without_successor(session, made)
         asked.refuse_unsaid(session, made)
     if outcome.created and made.status == "issued":
         settle(session, made, record.get("override"), now_us, record)
     return made, bool(outcome.created)
-
-
-def _refuse_without_successor(session: Session, certificate: Certificate) -> None:
-    """Refuse a certificate that is said to be superseded, by nothing that is named or recorded.
-
-    It would serve as a value though nothing was ever asked of its issue. History that an import
-    brings is taken as it is: its successor may be lost.
-    """
-    if certificate.status != "superseded" or certificate.superseded_by is not None:
-        return
-    recorded = revisions(session, certificate.number, certificate.issuer)
-    if any(one.revision > certificate.revision for one in recorded):
-        return
-    detail = "superseded, but nothing says by what"
-    remedy = "send superseded_by with its revision or certificate; a draft is issued, then revised"
-    issue_ = Issue("/superseded_by", detail, remedy)
-    raise InvalidRecord(f'certificate "{certificate.number}" is {detail}', [issue_])
 
 
 def tried(session: Session, record: Record, now_us: int) -> list[Record]:

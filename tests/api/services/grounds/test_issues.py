@@ -213,20 +213,3 @@ def test_what_is_no_draft_is_not_issued_and_says_what_to_do_instead(bench, statu
     (error,) = bench.post("/v1/certificates/N-1/issue", body, 409)["errors"]
     assert f"is {status}, not a draft" in error["detail"]
     assert word in error["remedy"]
-
-
-def test_what_is_superseded_says_by_what(bench):
-    """It was never asked whether it might be issued, and would serve as a value all the same."""
-    bench.imported()
-    old = candidate(status="superseded")
-    (error,) = bench.post("/v1/calibrations", old, 422)["errors"]
-    assert (error["pointer"], error["remedy"].startswith("send superseded_by")) == (
-        "/superseded_by",
-        True,
-    )
-    assert bench.client.get("/v1/certificates/N-1").status_code == 404
-    bench.post("/v1/calibrations", old | {"superseded_by": 1})
-    # Its successor may be on record already; history that is imported is taken as it is.
-    bench.post("/v1/calibrations", candidate(number="N-2", revision=1))
-    bench.post("/v1/calibrations", candidate(number="N-2", status="superseded"))
-    bench.post("/v1/imports", lab(candidate(number="N-3", status="superseded")) | {"items": []})
