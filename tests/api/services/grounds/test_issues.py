@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from oracle_cases import cal, lab, ref, row
+from oracle_cases import cal, ref, row
 
 from tests.api.services.grounds.conftest import SPAN, candidate
 
