@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import networkx as nx
+import pytest
+import sqlalchemy as sa
 
 from api.store import link_checks
+from api.store.serving import refresh_after
 from api.store.tables import Usage
 
 SIZE = 60  # as in conftest.py
@@ -46,3 +49,25 @@ def test_a_link_that_does_not_point_back_in_time_is_found(woven):
 def test_numbers_are_read_by_key(woven):
     session, *_ = woven
     assert link_checks.numbers_of(session, [3, 3, 7]) == {3: "C-3", 7: "C-7"}
+
+
+@pytest.mark.parametrize(
+    "question",
+    [link_checks.used_from, link_checks.items_from, link_checks.certificates_from, refresh_after],
+)
+def test_what_was_recorded_last_is_found_without_reading_everything(own_database, question):
+    if not own_database.is_sqlite:
+        pytest.skip("PostgreSQL keeps statistics, by which it chooses")
+    asked = []
+    sa.event.listen(
+        own_database.engine, "before_cursor_execute", lambda *given: asked.append(given[2:4])
+    )
+    with own_database.read() as session:
+        assert question(session, 1) == set()
+        steps = [
+            step.detail
+            for text, values in [one for one in asked if one[0].startswith("SELECT")]
+            for step in session.connection().exec_driver_sql(f"EXPLAIN QUERY PLAN {text}", values)
+        ]
+    assert steps
+    assert not [step for step in steps if step.startswith("SCAN")]
