@@ -4,7 +4,9 @@ Choice: a command is imported when it is named, or when the list of all is asked
 of a recall would otherwise wait for commands that nobody called.
 
 Exit codes: 0 done; 1 a nonconformity, where --fail-on-nonconformity asks for it; 2 wrong usage;
-3 refused, by the server, the network or the database. Data goes to stdout, messages to stderr.
+3 refused, by the server, the network, the database or the system; 4 no statement, where the same
+option asks; 5 a row of a batch could not be decided, or there was none. Data goes to stdout,
+messages to stderr.
 """
 
 from __future__ import annotations

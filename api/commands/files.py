@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, BinaryIO
 
 import click
+
+from api.commands.output import Refused
 
 if TYPE_CHECKING:
     from api.services.batches.formats import Kind
@@ -36,10 +40,37 @@ def kind_named(file: Path, name: str) -> Kind:
 
 
 @contextmanager
+def source_of(file: Path | None) -> Iterator[BinaryIO]:
+    """Open a file, or a copy of standard input: not every format is read without going back."""
+    if file is not None:
+        with file.open("rb") as opened:
+            yield opened
+        return
+    with TemporaryFile() as kept:
+        shutil.copyfileobj(sys.stdin.buffer, kept)
+        kept.seek(0)
+        yield kept
+
+
+@contextmanager
+def told_by_the_system() -> Iterator[None]:
+    """Turn what the system refuses, as a full disk, into a refusal with an exit code of its own."""
+    try:
+        yield
+    except OSError as error:
+        if error.filename is None:  # what is left for stdout must not be tried again at the end
+            with suppress(OSError):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        place = error.filename or "output"
+        raise Refused(f"{place}: {error.strerror or error}; nothing there is whole") from error
+
+
+@contextmanager
 def target_of(output: Path | None) -> Iterator[BinaryIO]:
     """Open stdout, or a file that gets its name only when it is whole."""
     if output is None:
         yield sys.stdout.buffer
+        sys.stdout.buffer.flush()
         return
     part = output.with_name(f".{output.name}.{os.getpid()}.part")
     try:

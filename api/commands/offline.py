@@ -12,12 +12,24 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 import click
 
-from api.commands.files import ENDINGS, kind_named, row_fault, target_of, write_beside
+from api.commands.files import (
+    ENDINGS,
+    kind_named,
+    row_fault,
+    source_of,
+    target_of,
+    told_by_the_system,
+    write_beside,
+)
 from api.commands.output import Refused, say
-from api.commands.remote import FILE, end_by, read_json
+from api.commands.remote import FILE, NONCONFORMING, NONCONFORMITY, end_by, read_json
 
 if TYPE_CHECKING:
     from api.rules.rule import Rule
+
+
+STDIN = "-"
+UNDECIDED = 5  # the exit code of a batch with rows that could not be decided, or without any
 
 
 class FileOrPattern(click.ParamType[Any]):
@@ -28,8 +40,8 @@ class FileOrPattern(click.ParamType[Any]):
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> Path | str:
-        """Return the path of a file; what has the marks of a pattern and is no file stays text."""
-        if has_magic(value) and not os.path.exists(value):
+        """Return the path of a file; "-", and a pattern that is no file, stay text."""
+        if value == STDIN or (has_magic(value) and not os.path.exists(value)):
             pattern: str = value
             return pattern
         path: Path = FILE.convert(value, param, ctx)
@@ -42,8 +54,14 @@ class FileOrPattern(click.ParamType[Any]):
     "-o",
     "--output",
     type=click.Path(path_type=Path),
-    help=f"File to write, {ENDINGS}; else stdout, in the format of FILE. For parts also a new "
-    "folder, a file for each.",
+    help=f"File to write, {ENDINGS}; else, or for -, stdout, in the format of FILE. For parts also "
+    "a new folder, a file for each.",
+)
+@click.option(
+    "--format",
+    "of_stdin",
+    type=click.Choice(["csv", "ndjson", "json", "parquet", "arrow"]),
+    help="Format of standard input, where FILE is -.",
 )
 @click.option(
     "--dask",
@@ -69,6 +87,7 @@ class FileOrPattern(click.ParamType[Any]):
 def evaluate(
     file: Path | str,
     output: Path | None,
+    of_stdin: str | None,
     dask: str | None,
     rule: str | None,
     rules_file: Path | None,
@@ -83,8 +102,12 @@ def evaluate(
     cannot be decided comes back with its line and the reason. Under a rule with a precondition rows
     also say which branch of it decided and why, and the verdict may be no_statement.
 
-    FILE may be a pattern in quotation marks, such as 'part-*.parquet': the parts, .csv or .parquet,
-    are one batch in the natural order of their names, and a row in error names its part too.
+    FILE may be - for standard input, or a pattern in quotation marks, such as 'part-*.parquet': the
+    parts, .csv or .parquet, are one batch in the natural order of their names, and a row in error
+    names its part too.
+
+    Exit code 5 says that a row could not be decided, or that there was none; a nonconformity goes
+    before it, where --fail-on-nonconformity asks.
     """
     from api.errors import TraceholdError
     from api.services.batches.batches import Batch, Deciding
@@ -93,17 +116,28 @@ def evaluate(
     documents = _documents(rules_file)
     rules = _rules(documents)
     default = _default(rules, rule)
-    if isinstance(file, str) or dask is not None:
+    if output is not None and str(output) == STDIN:
+        output = None
+    _refuse(file, output, of_stdin, dask)
+    if (isinstance(file, str) and file != STDIN) or dask is not None:
         from api.commands.parts import Parts, evaluate_parts
 
         asked = Parts(file, output, documents, rule, raw, summary_line)
-        _finish(evaluate_parts(asked, dask), fail_on_nonconformity)
+        with told_by_the_system():
+            summary = evaluate_parts(asked, dask)
+        _finish(summary, fail_on_nonconformity)
         return
     deciding = Deciding(row_fault, rules, default)
-    kind = kind_named(file, "FILE")
+    path = file if isinstance(file, Path) else None
+    kind = kind_named(Path(f"stdin.{of_stdin}") if path is None else path, "FILE")
     answer = kind if output is None else kind_named(output, "--output")
     try:
-        with file.open("rb") as source, target_of(output) as target, _progress(source) as seen:
+        with (
+            told_by_the_system(),
+            source_of(path) as source,
+            target_of(output) as target,
+            _progress(source) as seen,
+        ):
             pieces, writer = read_pieces(source, kind, answer), writer_of(answer, raw, summary_line)
             batch = Batch(pieces, deciding, writer, seen)
             write_beside(target, batch)
@@ -112,12 +146,27 @@ def evaluate(
     _finish(batch.summary(), fail_on_nonconformity)
 
 
+def _refuse(file: Path | str, output: Path | None, of_stdin: str | None, dask: str | None) -> None:
+    """Refuse what contradicts itself, before anything is read."""
+    if (file == STDIN) != (of_stdin is not None):
+        raise click.UsageError("--format is for standard input, where FILE is -, and needed there")
+    if file == STDIN and dask is not None:
+        raise click.UsageError("--dask needs FILE, which every worker can read")
+    if isinstance(file, Path) and output is not None and output.exists() and output.samefile(file):
+        raise click.BadParameter("it is FILE itself; name another", param_hint="--output")
+
+
 def _finish(summary: Mapping[str, Any], fail_on_nonconformity: bool) -> None:
     from api.commands.views import batch_summary
 
     say(str(batch_summary(summary)))
+    verdicts = [name for name, count in summary["by_verdict"].items() if count]
+    if fail_on_nonconformity and any(name in NONCONFORMING for name in verdicts):
+        sys.exit(NONCONFORMITY)
+    if summary["refused"] or not summary["rows"]:
+        sys.exit(UNDECIDED)
     if fail_on_nonconformity:
-        end_by([name for name, count in summary["by_verdict"].items() if count])
+        end_by(verdicts)
 
 
 @contextmanager

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from api.client import Client
 
 NONCONFORMING = ("conditional_fail", "fail")
+NONCONFORMITY = 1
 NO_STATEMENT, UNSTATED = "no_statement", 4  # the verdict, and the exit code that it ends with
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
@@ -69,7 +70,7 @@ def end_by(verdicts: Collection[str]) -> None:
     A result without statement is no nonconformity, and nothing that may be taken for a pass.
     """
     if any(verdict in NONCONFORMING for verdict in verdicts):
-        sys.exit(1)
+        sys.exit(NONCONFORMITY)
     if NO_STATEMENT in verdicts:
         sys.exit(UNSTATED)
 

@@ -99,8 +99,10 @@ def test_help_comes_without_the_heavy_libraries(arguments):
 def test_evaluating_a_file_loads_neither_the_server_nor_the_database(tmp_path):
     code = "import sys; from api.cli import main; main(sys.argv[1:], standalone_mode=False); "
     code += "print(sorted({name.split('.')[0] for name in sys.modules}), file=sys.stderr)"
+    results = tmp_path / "results.csv"
+    results.write_text("value,U,lower,upper,rule\n0.5,0.1,0,1,guard_U\n")
     done = subprocess.run(
-        [sys.executable, "-c", code, "evaluate", str(DEMO / "results.csv")],
+        [sys.executable, "-c", code, "evaluate", str(results)],
         env=environment(),
         capture_output=True,
         text=True,
@@ -304,7 +306,7 @@ def test_a_broken_chain_says_where_and_why(ask, tmp_path):
 def test_evaluating_a_file_equals_the_batch_of_a_server(run, server, keys, tmp_path):
     target = tmp_path / "decided.csv"
     done = run("evaluate", DEMO / "results.csv", "-o", target)
-    assert (done.exit_code, done.stdout) == (0, "")
+    assert (done.exit_code, done.stdout) == (5, "")
     assert "40 rows: 24 pass" in done.stderr
     rows = list(csv.DictReader(io.StringIO(target.read_text(), newline="")))
     with Client(server, keys.token()) as client:
@@ -331,6 +333,46 @@ def test_rows_without_a_rule_take_the_one_named_or_one_of_a_file(run, tmp_path):
     assert failing.exit_code == 1
 
 
+def test_what_is_undecided_ends_with_a_code_of_its_own_whatever_is_asked_for(run, tmp_path):
+    results = tmp_path / "results.csv"
+    results.write_text("value,U,lower,upper,rule\nabc,0.1,0,1,guard_U\n0.5,0.1,0,1,guard_U\n")
+    for asked in ((), ("--fail-on-nonconformity",)):
+        done = run("evaluate", results, *asked)
+        assert (done.exit_code, "1 not decided" in done.stderr) == (5, True)
+    results.write_text("value,U,lower,upper,rule\n")
+    assert run("evaluate", results).exit_code == 5
+    results.write_text("value,U,lower,upper,rule\nabc,0.1,0,1,guard_U\n2,0.1,0,1,guard_U\n")
+    assert run("evaluate", results, "--fail-on-nonconformity").exit_code == 1
+
+
+def test_a_batch_comes_from_standard_input_and_goes_to_standard_output():
+    text = "value,U,lower,upper,rule\n0.5,0.1,0,1,guard_U\n"
+    runner = CliRunner()
+    done = runner.invoke(main, ["evaluate", "-", "--format", "csv", "-o", "-"], input=text)
+    assert (done.exit_code, ",pass," in done.stdout) == (0, True)
+    assert runner.invoke(main, ["evaluate", "-"], input=text).exit_code == 2
+
+
+def test_a_batch_is_never_written_over_its_rows(run, tmp_path):
+    results = tmp_path / "results.csv"
+    results.write_text("value,U,lower,upper,rule\n0.5,0.1,0,1,guard_U\n")
+    before = results.read_bytes()
+    refused = run("evaluate", results, "-o", results)
+    assert (refused.exit_code, results.read_bytes()) == (2, before)
+    assert "it is FILE itself; name another" in refused.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device that is always full")
+def test_what_the_system_refuses_never_ends_as_a_nonconformity(run, tmp_path):
+    nowhere = run("evaluate", DEMO / "results.csv", "-o", tmp_path / "none" / "out.csv")
+    assert (nowhere.exit_code, "No such file or directory" in nowhere.stderr) == (3, True)
+    command = [sys.executable, "-m", "api", "evaluate", str(DEMO / "results.csv")]
+    with open("/dev/full", "wb") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert (done.returncode, "No space left on device" in done.stderr) == (3, True), done.stderr
+    assert "Traceback" not in done.stderr
+
+
 def test_a_missing_statement_ends_with_a_code_of_its_own_where_it_is_asked_for(run, tmp_path):
     results, rules = tmp_path / "results.csv", tmp_path / "rules.json"
     tur = {"id": "tur", "guard": {"basis": "none"}, "precondition": {"least_tur": "4"}}
@@ -349,7 +391,7 @@ def test_a_missing_statement_ends_with_a_code_of_its_own_where_it_is_asked_for(r
 @pytest.mark.parametrize("ending", [".ndjson", ".json", ".parquet", ".arrow"])
 def test_a_file_is_decided_from_and_to_the_format_of_its_ending(run, tmp_path, ending):
     there, back = tmp_path / f"decided{ending}", tmp_path / "back.csv"
-    assert run("evaluate", DEMO / "results.csv", "-o", there).exit_code == 0
+    assert run("evaluate", DEMO / "results.csv", "-o", there).exit_code == 5  # two are undecided
     # A file that has answers already is refused before anything is written.
     again = run("evaluate", there, "-o", back)
     assert (again.exit_code, back.exists()) == (3, False)
@@ -365,7 +407,7 @@ def test_rows_pass_through_a_columnar_file_unchanged(run, tmp_path):
     pq.write_table(arrow_csv.read_csv(DEMO / "results.csv"), source)
     assert "40 rows: 24 pass" in run("evaluate", source, "-o", target).stderr
     last = run("evaluate", source, "-o", target, "--summary-line")
-    assert last.exit_code == 0
+    assert last.exit_code == 5
     assert target.read_text().splitlines()[-1].startswith('#summary {"rows": 40,')
 
 

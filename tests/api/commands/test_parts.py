@@ -33,7 +33,7 @@ def run(tmp_path):
 
 def test_parts_go_to_stdout_in_their_order_with_the_totals_on_stderr(run, tmp_path):
     done = run(tmp_path / "part-*.csv", "--summary-line")
-    assert done.exit_code == 0
+    assert done.exit_code == 5  # two rows are undecided
     lines = done.stdout.splitlines()
     assert [line[:2] for line in lines[1:]] == ["a,", "b,", "a,", "b,", "#s"]
     assert '"rows": 4' in lines[-1]
