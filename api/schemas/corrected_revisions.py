@@ -8,7 +8,7 @@ from api.schemas.base import StrictSchema
 from api.schemas.calibrations import MAX_REVISION
 from api.schemas.certificates import CertificateAnswerSchema
 from api.schemas.dispositions import CertificateNameSchema, named
-from api.schemas.fields import Text, WholeNumber
+from api.schemas.fields import Text
 
 
 class CorrectedRevisionSchema(StrictSchema):
@@ -21,7 +21,7 @@ class CorrectedRevisionSchema(StrictSchema):
 class CorrectedRevisionQuerySchema(StrictSchema):
     """Which certificate is meant, where the number alone is not one."""
 
-    revision = WholeNumber(maximum=MAX_REVISION)
+    revision = fields.Integer(validate=validate.Range(0, MAX_REVISION))
     issuer = Text(max_length=200)
 
 

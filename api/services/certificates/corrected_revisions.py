@@ -27,6 +27,7 @@ from api.services.certificates import calibrations
 from api.services.certificates.results import is_relative
 from api.services.certificates.taken import Alone, each_alone, taken
 from api.services.grounds.figures import off
+from api.services.recalls.entries import GIVEN_BACK
 from api.services.recalls.lists import entry_of
 from api.services.records.revisions import revisions
 from api.store.casework import Disposition
@@ -87,6 +88,7 @@ def to_reissue(session: Session, recall_id: int) -> list[Record]:
         Later.number == Certificate.number,
         Later.issuer == Certificate.issuer,
         Later.revision > Certificate.revision,
+        Later.status != "voided",
     )
     rows = session.execute(
         select(Certificate.number, Certificate.revision, Certificate.issuer)
@@ -133,9 +135,10 @@ def _against(session: Session, recall_id: int, one: _Subject) -> list[Issue]:
     if certificate.status != "issued":
         what = f"it is {certificate.status}"
         found.append(Issue("", what, "name the revision that is issued", name))
-    latest = revisions(session, certificate.number, certificate.issuer)[0].revision
-    if latest > certificate.revision:
-        what = f"revision {latest} is recorded already"
+    recorded = revisions(session, certificate.number, certificate.issuer)
+    later = [row.revision for row in recorded if row.status != "voided"]
+    if max(later) > certificate.revision:
+        what = f"revision {max(later)} is recorded already"
         found.append(Issue("", what, "issue it, or void it and record another", name))
     return found
 
@@ -152,7 +155,7 @@ def _insert(
     removed = taken(session, recall, certificate.id, entry, alone)
     removed |= {"by": request["by"], "at": text_of(now_us)}
     values = _copied(certificate, OWN) | {
-        "revision": certificate.revision + 1,
+        "revision": revisions(session, certificate.number, certificate.issuer)[0].revision + 1,
         "status": "draft",
         "amendment": request.get("amendment") or _amendment(recall, one),
         "fault_corrections": [*(certificate.fault_corrections or ()), removed],
@@ -197,10 +200,14 @@ def _amendment(recall: Recall, one: _Subject) -> str:
     if any("U_after" in point for point in entry["points"]):
         what += ", uncertainties"
     issued = f", issued {certificate.issued_at}" if certificate.issued_at else ""
+    why = f"A fault was found in what its calibration rested on (recall {recall.number})"
+    done = "are corrected for it"
+    if entry.get("detail") == GIVEN_BACK:
+        why = f"A correction made before was found to be wrong (recall {recall.number})"
+        done = "are corrected for that"
     return (
-        f"This revision takes the place of revision {certificate.revision}{issued}. A fault was "
-        f"found in what its calibration rested on (recall {recall.number}). {what} and statements "
-        "of conformity are corrected for it; indications are referred to the forces stated."
+        f"This revision takes the place of revision {certificate.revision}{issued}. {why}. {what} "
+        f"and statements of conformity {done}; indications are referred to the forces stated."
     )
 
 

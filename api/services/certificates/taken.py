@@ -12,11 +12,13 @@ from fractions import Fraction
 from zoneinfo import ZoneInfo
 
 import orjson
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue
 from api.services.base.record import Record
 from api.services.recalls.differences import bounds_of
+from api.services.recalls.entries import GIVEN_BACK
 from api.services.recalls.giving_back import looks_of
 from api.services.recalls.reading_results import Judged, judged
 from api.services.recalls.run import recall
@@ -34,6 +36,7 @@ NAMED = ("item", "channel", "certificate", "revision", "issuer", "method", "kind
 SAME = Decimal("1e-11")
 # U after is kept with 12 digits; where the fault widens it by much, these of the rest are sure.
 _KEPT = 9
+_MANY = 60  # more than any delta has
 
 
 UTC = ZoneInfo("UTC")  # windows are written in it
@@ -60,7 +63,7 @@ def each_alone(session: Session, stored: Recall, keys: Collection[int], now_us: 
     list of dict
         One for each fault: its affected entries by the key of the certificate.
     """
-    if len(stored.faults) == 1:
+    if len(stored.faults) == 1 and stored.previous_id is None:
         return []
     return [_alone(session, fault, keys, now_us) for fault in stored.faults]
 
@@ -114,13 +117,54 @@ def taken(
         "points": _points(entry, points),
     }
     if alone:
-        nothing = [{"delta_rel": "0"} for _ in points]
         made["by_fault"] = [
-            _points(found[certificate], points) if certificate in found else nothing
+            _points(found[certificate], points)
+            if certificate in found
+            else [{"delta_rel": "0"} for _ in points]
             for found in alone
         ]
+        if entry.get("detail") == GIVEN_BACK:
+            _book_given_back(session, stored, entry, made)
         _refuse_other_sum(entry, made)
     return made
+
+
+def _book_given_back(session: Session, stored: Recall, entry: Record, made: Record) -> None:
+    """Say of what no fault of a look does, and earlier looks took, for what it had been taken.
+
+    A later recall of that then finds that it was given back.
+    """
+    looks = looks_of(session, stored).numbers - {stored.number}
+    named_before = set[int]()
+    earlier = session.scalars(select(Recall).where(Recall.number.in_(looks)).order_by(Recall.id))
+    for look in earlier:
+        for fault, window in zip(look.faults, bounds_of(orjson.loads(look.head)), strict=True):
+            named = {name: fault[name] for name in NAMED if name in fault}
+            place = next((n for n, one in enumerate(made["faults"]) if _same(one, named)), None)
+            if place is None:
+                made["faults"].append(named)
+                made["windows"].append(window)
+            elif place < len(made["by_fault"]):
+                named_before.add(place)
+            else:
+                made["windows"][place] = _joined(made["windows"][place], window)
+    with localcontext(prec=_MANY):
+        left = [
+            Decimal(point["delta_rel"]) - sum(Decimal(one["delta_rel"]) for one in at_point)
+            for point, *at_point in zip(entry["points"], *made["by_fault"], strict=True)
+        ]
+    # Of several things that looks were wrong about, the first that no fault names has it all; if
+    # this look names them all, the first of them that it was wrong about before.
+    unnamed = len(made["faults"]) - len(made["by_fault"])
+    made["by_fault"] += [[{"delta_rel": "0"} for _ in left] for _ in range(unnamed)]
+    place = len(made["by_fault"]) - unnamed if unnamed else min(named_before, default=0)
+    for point, rest in zip(made["by_fault"][place], left, strict=True):
+        point["delta_rel"] = format(Decimal(point["delta_rel"]) + rest, "f")
+
+
+def _same(one: Record, other: Record) -> bool:
+    """Whether two faults are of the same thing."""
+    return all(one.get(name) == other.get(name) for name in NAMED[:-1])
 
 
 def _with_given_back(
@@ -140,7 +184,7 @@ def _with_given_back(
     for fault, window in zip(faults, windows, strict=True):
         for made in (one for one in before if one["recall"] in looks):
             for other, other_window in zip(made["faults"], made["windows"], strict=True):
-                if all(other.get(name) == fault.get(name) for name in NAMED[:-1]):
+                if _same(other, fault):
                     window = _joined(window, other_window)
         found.append(window)
     return found

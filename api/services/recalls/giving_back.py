@@ -17,36 +17,47 @@ from graph.recall import AFFECTED
 Revised = aliased(Certificate)
 
 
-def looks_at(session: Session, previous: int | None) -> Looks:
-    """Return the looks that a second look follows; none without `previous`."""
-    keys, numbers = list[int](), list[str]()
-    while previous is not None and previous not in keys:
-        look = session.get(Recall, previous)
-        if look is None:  # refused when it is stored
-            return NONE
-        keys.append(look.id)
-        numbers.append(look.number)
-        previous = look.previous_id
-    if not keys:
+def looks_at(session: Session, previous: int | None, last: int | None = None) -> Looks:
+    """Return the looks at the fault of a recall that came before a second look; none without one.
+
+    They are all that follow the first of them, in whatever order one named another, up to recall
+    `last`, if it is given: what one of them gave back another must know of.
+    """
+    looks = {} if previous is None else _all_looks(session, previous, last)
+    if not looks:
         return NONE
-    return Looks(frozenset(numbers), frozenset(session.scalars(_corrected(keys))))
+    return Looks(frozenset(looks.values()), frozenset(session.scalars(_corrected([*looks]))))
 
 
 def looks_of(session: Session, recall: Recall) -> Looks:
-    """Return the looks that a stored second look follows, itself among them."""
-    return NONE if recall.previous_id is None else looks_at(session, recall.id)
+    """Return the looks before a stored second look, itself among them."""
+    return NONE if recall.previous_id is None else looks_at(session, recall.id, recall.id)
 
 
 def listed_before(session: Session, previous: int | None) -> set[int]:
-    """Return the certificates that earlier looks list as affected, for a second look to watch."""
-    found, looked = set[int](), set[int]()
-    while previous is not None and previous not in looked:
-        looked.add(previous)
-        listed = select(RecallEntry.certificate_id).where(
-            RecallEntry.recall_id == previous, RecallEntry.list_name == AFFECTED
-        )
-        found.update(session.scalars(listed))
-        previous = session.scalar(select(Recall.previous_id).where(Recall.id == previous))
+    """Return the certificates that looks at a fault list as affected, for another to watch."""
+    looks = {} if previous is None else _all_looks(session, previous, None)
+    listed = select(RecallEntry.certificate_id).where(
+        RecallEntry.recall_id.in_([*looks]), RecallEntry.list_name == AFFECTED
+    )
+    return set(session.scalars(listed)) if looks else set()
+
+
+def _all_looks(session: Session, one: int, last: int | None) -> dict[int, str]:
+    """Return the numbers of a recall and of all looks at the same fault, by key."""
+    first = session.get(Recall, one)
+    if first is None:  # refused when it is stored
+        return {}
+    while first.previous_id is not None:
+        first = session.get_one(Recall, first.previous_id)
+    found, frontier = {first.id: first.number}, [first.id]
+    while frontier:
+        later = select(Recall.id, Recall.number).where(Recall.previous_id.in_(frontier))
+        if last is not None:
+            later = later.where(Recall.id <= last)
+        rows = session.execute(later).all()
+        frontier = [row.id for row in rows]
+        found |= {row.id: row.number for row in rows}
     return found
 
 

@@ -344,6 +344,52 @@ def test_a_fault_that_was_another_items_gives_back_and_stops_what_is_issued_late
     assert first["reason_paths"] == [["REF", "C-1"]]
 
 
+def with_another_standard(made):
+    item = {"id": "REF-2", "kind": "reference_standard"}
+    assert made.client.post("/v1/items", json=item).status_code == 201
+
+
+def test_what_was_given_back_is_told_of_what_it_was_taken_for(reissued):
+    # The fault was another item's: C-1 rev. 2 says again -0.004, as measured, and of REF it keeps
+    # 0.0005 - 0.0005. Whoever finds a fault of REF after all finds the whole of it.
+    with_another_standard(reissued)
+    looked_at_again(reissued, item="REF-2")
+    made = revised(reissued, 2, "C-1", 2)
+    assert made["results"][0]["error"] == "-0.004"
+    assert made["amendment"].count("A correction made before was found to be wrong") == 1
+    booked = made["fault_corrections"][-1]
+    assert [one["item"] for one in booked["faults"]] == ["REF-2", "REF"]
+    assert [one[0]["delta_rel"] for one in booked["by_fault"]] == ["0", "-0.0005"]
+    for more in ({}, {"delta_rel": "0.0003"}):
+        (found,) = [one for one in again(reissued, **more)["affected"] if one["revision"] == 2]
+        assert found["points"][0]["delta_rel"] == more.get("delta_rel", "0.0005")
+
+
+def test_a_look_that_names_an_early_one_knows_what_the_later_ones_gave_back(reissued):
+    with_another_standard(reissued)
+    looked_at_again(reissued, item="REF-2")
+    revised(reissued, 2, "C-1", 2)
+    third = looked_at_again(reissued, previous=1, item="REF-2")
+    assert ("C-1", 2) not in {(e["certificate"], e["revision"]) for e in third["affected"]}
+
+
+def test_a_draft_of_an_earlier_look_is_voided_and_the_later_look_makes_its_own(recalled):
+    made = draft(recalled, query="?revision=0")
+    assert made.status_code == 201
+    smaller = looked_at_again(recalled, delta_rel="0.0003")
+    assert ("C-1", 0) in {(e["certificate"], e["revision"]) for e in smaller["affected"]}
+    at = "/v1/recalls/2/revisions/C-1"
+    by = {"by": "Robin Manager"}
+    assert recalled.client.post(at, json=by).status_code == 409
+    gone = "/v1/certificates/C-1/void?revision=1"
+    assert recalled.client.post(gone, json={"reason": "of another size"}).status_code == 200
+    made = recalled.client.post(at, json=by)
+    assert made.status_code == 201, made.text
+    # -0.004 kN less 0.0003 of 10 kN
+    assert made.get_json()["revision"] == 2
+    assert made.get_json()["results"][0]["error"] == "-0.007"
+
+
 def test_a_fault_at_another_time_is_not_the_one_that_was_corrected(reissued):
     late = {"last_good_at": "2025-06-30T12:00:00Z", "isolated_at": "2025-12-31T00:00:00Z"}
     found = again(reissued, **late)
