@@ -176,8 +176,11 @@ def capable(
     if check.get("independent") is not True or limit is None or u is None or smallest is None:
         return False
     against, covers = check.get("against") or [], check.get("covers")
+    # The full range is that of all uses (DESIGN 9): the standard was used at each of their forces.
+    full = covers == "full range"
+    forces = used_forces(lab, fault["item"]) if full else covered_points(covers)
     for item in [against] if isinstance(against, str) else against:
-        if independence.lost(item, when, check.get("mode"), covered_points(covers)):
+        if independence.lost(item, when, check.get("mode"), forces):
             return False
     return covers_fault(lab, fault, check) and number(limit) + number(u) < smallest
 

@@ -62,6 +62,8 @@ CASES: dict[str, tuple[list[Json], Json, str]] = {
         {"covers": ["10"]},
         KEPT,
     ),
+    # REF is used at 10 kN, too, which the full range holds.
+    "outside its range somewhere": ([EARLIER, by("OTHER", "S-2", "03-01", force="20")], {}, KEPT),
     "inside its range": (
         [EARLIER, by("OTHER", "S-2", "03-01", force="20")],
         {"covers": ["20"]},

@@ -15,6 +15,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from decimal import Decimal
+from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
@@ -33,17 +34,24 @@ ALWAYS = Window(None, None)
 
 
 def resting(
-    traced: Traced, checks: Sequence[CheckRow], reported: Reported, direct: Iterable[Calibration]
+    traced: Traced,
+    checks: Sequence[CheckRow],
+    reported: Reported,
+    direct: Iterable[Calibration],
+    forces: Collection[Fraction],
 ) -> set[str]:
     """Return the codes of the checks whose reference rested, or may have, on what is faulty.
 
-    `traced` reads what references rested on; `direct` are the calibrations that ever used it.
+    `traced` reads what references rested on; `direct` are the calibrations that ever used what is
+    faulty, at these `forces` (N), if they had to be known.
     """
     dependent = {one.code for one in checks if one.against_id in reported.item_keys}
     against = [one for one in checks if one.against_id is not None and one.code not in dependent]
     if not against:
         return dependent
-    asked = {one.code: _as_calibration(traced, one, -n) for n, one in enumerate(against, start=1)}
+    asked = {
+        one.code: _as_calibration(traced, one, -n, forces) for n, one in enumerate(against, start=1)
+    }
     unnamed = _Unnamed(traced, reported, direct)
     maybe = {
         code: made for code, made in asked.items() if _could_rest(traced, made, reported, unnamed)
@@ -62,8 +70,10 @@ def covered(check: CheckRow) -> Any:
     return tuple(to_newton(*parse_quantity(force)) for force in covers)
 
 
-def _as_calibration(traced: Traced, check: CheckRow, key: int) -> Calibration:
-    """Return a check as a calibration that used its reference, at the forces that it names."""
+def _as_calibration(
+    traced: Traced, check: CheckRow, key: int, used: Collection[Fraction]
+) -> Calibration:
+    """Return a check as a calibration that used its reference at the forces that it covers."""
     source, against = traced.source, check.against_id
     assert against is not None
     code, _ = source.item_words([against])[against]
@@ -74,10 +84,11 @@ def _as_calibration(traced: Traced, check: CheckRow, key: int) -> Calibration:
     use = Use(
         code, "against", at, source=own, ranked=rest.ranked, doubts=rest.doubts, held=rest.held
     )
-    forces = covered(check)
+    covers = covered(check)
+    forces: Sequence[Fraction | None] = covers if isinstance(covers, tuple) else sorted(used)
     points = [
         Point(n, "single", "N", False, Decimal(1), force, None, None, Decimal(2))
-        for n, force in enumerate(forces if isinstance(forces, tuple) else [None])
+        for n, force in enumerate(forces or [None])
     ]
     return Calibration(
         key,

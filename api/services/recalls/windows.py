@@ -14,7 +14,7 @@ from api.store.records import CheckRow
 from api.store.sources import Source
 from graph.model import ONE, Calibration, Check, Use
 from graph.moments import Moment, text_of
-from graph.narrowing import Considered, Range, narrow
+from graph.narrowing import Considered, narrow
 from graph.suspects import SuspectWindow
 
 
@@ -27,18 +27,27 @@ def narrowed(
     ever used the item, whose forces are its used range.
     """
     rows, direct = _checks(references.source, reported), list(direct)
-    dependent = resting(references, rows, reported, direct)
+    forces = _used_forces(reported, direct)
+    dependent = resting(references, rows, reported, direct, forces)
     checks = [_check(row, row.code in dependent) for row in rows]
-    used = _used_range(reported, direct)
+    used = (min(forces), max(forces)) if forces else None
     window, considered = narrow(reported.fault, checks, used)
     return SuspectWindow(reported.fault, window, reported.case.holders), considered
 
 
 def needs_used_range(source: Source, reported: Reported) -> bool:
-    """Whether a check covers single forces, so that the range of all uses must be known."""
+    """Whether the range of all uses must be known to judge a check.
+
+    It must where a check covers single forces, and where it covers all of them against a reference
+    whose certificates differ in range.
+    """
+    checks = _checks(source, reported)
     if reported.fault.by_force:
-        return bool(_checks(source, reported))
-    return any(isinstance(covered(row), tuple) for row in _checks(source, reported))
+        return bool(checks)
+    if any(isinstance(covered(row), tuple) for row in checks):
+        return True
+    against = {row.against_id for row in checks if row.against_id is not None}
+    return bool(against) and bool(source.ambiguous_items(sorted(against)))
 
 
 def window_answer(reported: Reported, case: SuspectWindow, considered: list[Considered]) -> Record:
@@ -107,10 +116,10 @@ def _check(check: CheckRow, rests_on_fault: bool) -> Check:
     )
 
 
-def _used_range(reported: Reported, direct: Iterable[Calibration]) -> Range | None:
-    """Smallest and largest force that the faulty item ever carried, by its share in assemblies."""
+def _used_forces(reported: Reported, direct: Iterable[Calibration]) -> set[Fraction]:
+    """Forces that the faulty item ever carried, by its share in assemblies."""
     names = reported.case.names
-    forces = [
+    return {
         force
         for calibration in direct
         for use in calibration.uses
@@ -119,8 +128,7 @@ def _used_range(reported: Reported, direct: Iterable[Calibration]) -> Range | No
         for point in calibration.points
         if (force := point.carried(share).force_n)
         and (use.points is None or point.key in use.points)
-    ]
-    return (min(forces), max(forces)) if forces else None
+    }
 
 
 def _shares(use: Use, item: str) -> list[Fraction]:
