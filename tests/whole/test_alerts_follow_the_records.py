@@ -28,7 +28,7 @@ from api.store.database import Database
 from tests.databases import shared
 from tests.whole.stale_laboratory import ADAPTERS, STANDARDS, Laboratory, at
 
-FEW, STEPS = 12, 14
+FEW, STEPS = 8, 14
 DAYS = st.integers(0, 60)
 WHICH = st.integers(0, 30)
 ITEMS = st.sampled_from((*STANDARDS, "CI-1", "CI-2", "RIG"))

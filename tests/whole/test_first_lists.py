@@ -142,7 +142,7 @@ def cases(draw: st.DrawFn) -> tuple[Json, Any]:
 
 @pytest.mark.slow
 @settings(
-    max_examples=shared(60),
+    max_examples=shared(32),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

@@ -58,7 +58,7 @@ def listed(session: Any, request: Json) -> set[str]:
 
 
 @settings(
-    max_examples=shared(20),
+    max_examples=shared(12),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

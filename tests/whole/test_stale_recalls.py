@@ -33,7 +33,7 @@ from tests.whole.stale_laboratory import (
     wrong,
 )
 
-FEW, STEPS = 24, 20
+FEW, STEPS = 12, 20
 DAYS = st.integers(0, 20) | st.integers(0, 60)
 WHICH = st.integers(0, 30)
 ITEMS = st.sampled_from((*STANDARDS, *STANDARDS, *INSTRUMENTS, "RIG"))
