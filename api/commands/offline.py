@@ -22,14 +22,13 @@ from api.commands.files import (
     write_beside,
 )
 from api.commands.output import Refused, say
-from api.commands.remote import FILE, NONCONFORMING, NONCONFORMITY, end_by, read_json
+from api.commands.remote import FILE, end_by, read_json
 
 if TYPE_CHECKING:
     from api.rules.rule import Rule
 
 
 STDIN = "-"
-UNDECIDED = 5  # the exit code of a batch with rows that could not be decided, or without any
 
 
 class FileOrPattern(click.ParamType[Any]):
@@ -161,12 +160,8 @@ def _finish(summary: Mapping[str, Any], fail_on_nonconformity: bool) -> None:
 
     say(str(batch_summary(summary)))
     verdicts = [name for name, count in summary["by_verdict"].items() if count]
-    if fail_on_nonconformity and any(name in NONCONFORMING for name in verdicts):
-        sys.exit(NONCONFORMITY)
-    if summary["refused"] or not summary["rows"]:
-        sys.exit(UNDECIDED)
-    if fail_on_nonconformity:
-        end_by(verdicts)
+    undecided = bool(summary["refused"]) or not summary["rows"]
+    end_by(verdicts if fail_on_nonconformity else (), undecided=undecided)
 
 
 @contextmanager

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from api.client import Client
 
 NONCONFORMING = ("conditional_fail", "fail")
-NONCONFORMITY = 1
 NO_STATEMENT, UNSTATED = "no_statement", 4  # the verdict, and the exit code that it ends with
+UNDECIDED = 5  # the exit code of a batch with rows that could not be decided, or without any
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
@@ -64,13 +64,15 @@ def decide(client: Client, as_json: bool, fail_on_nonconformity: bool, **sent: A
         end_by([answer["verdict"]])
 
 
-def end_by(verdicts: Collection[str]) -> None:
-    """End with 1 for a nonconformity, else with UNSTATED where no statement is made, else go on.
+def end_by(verdicts: Collection[str], *, undecided: bool = False) -> None:
+    """End with 1 for a nonconformity, else with UNDECIDED or UNSTATED where that is so, or go on.
 
     A result without statement is no nonconformity, and nothing that may be taken for a pass.
     """
     if any(verdict in NONCONFORMING for verdict in verdicts):
-        sys.exit(NONCONFORMITY)
+        sys.exit(1)
+    if undecided:
+        sys.exit(UNDECIDED)
     if NO_STATEMENT in verdicts:
         sys.exit(UNSTATED)
 

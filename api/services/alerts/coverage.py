@@ -27,6 +27,7 @@ from api.services.alerts.failures import FOUND, OVERDUE
 from api.services.base.record import Record
 from api.services.base.recording import zone_of
 from api.services.recalls.differences import windows_of
+from api.services.recalls.giving_back import looks_back
 from api.services.recalls.later_uses import Span, Used, span_of, uses_within
 from api.services.recalls.soundness import histories
 from api.store.alerts import Alert
@@ -90,13 +91,8 @@ def _looks_that_corrected(session: Session, recall: Recall, alert: Alert) -> lis
         return []
     made = session.get_one(Certificate, alert.certificate_id).fault_corrections or ()
     corrected_by = {one["recall"] for one in made}
-    looks, numbers, look = list[int](), set[str](), recall
-    while True:
-        looks.append(look.id)
-        numbers.add(look.number)
-        if look.previous_id is None:
-            return looks if corrected_by & numbers else []
-        look = session.get_one(Recall, look.previous_id)
+    looks = list(looks_back(session, recall))
+    return [one.id for one in looks] if any(one.number in corrected_by for one in looks) else []
 
 
 def _not_listed(

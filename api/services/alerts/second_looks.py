@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.services.alerts.coverage import why_not
 from api.services.alerts.states import ANSWERED, OPEN, Told
+from api.services.recalls.giving_back import looks_back
 from api.store.alerts import Alert, AlertAnswer
 from api.store.tables import Recall
 
@@ -16,22 +19,14 @@ def look_again(told: Told, after: int) -> None:
     session = told.session
     later = select(Recall).where(Recall.id > after, Recall.previous_id.is_not(None))
     for recall in session.scalars(later.order_by(Recall.id)).all():
-        answered = _answered_by(session, _looks_before(session, recall))
-        for alert in answered:
+        _, *before = looks_back(session, recall)
+        for alert in _answered_by(session, [look.id for look in before]):
             why = why_not(session, recall, alert)
             if why is not None:
                 told.become(alert, OPEN, why)
 
 
-def _looks_before(session: Session, recall: Recall) -> set[int]:
-    found, previous = set[int](), recall.previous_id
-    while previous is not None:
-        found.add(previous)
-        previous = session.get_one(Recall, previous).previous_id
-    return found
-
-
-def _answered_by(session: Session, recalls: set[int]) -> list[Alert]:
+def _answered_by(session: Session, recalls: Collection[int]) -> list[Alert]:
     """Return the answered alerts whose last answer is one of these recalls."""
     last = select(func.max(AlertAnswer.id)).group_by(AlertAnswer.alert_id)
     statement = (
@@ -40,7 +35,7 @@ def _answered_by(session: Session, recalls: set[int]) -> list[Alert]:
         .where(
             Alert.state == ANSWERED,
             AlertAnswer.id.in_(last),
-            AlertAnswer.recall_id.in_(sorted(recalls)),
+            AlertAnswer.recall_id.in_(recalls),
         )
     )
     return list(session.scalars(statement.order_by(Alert.id)))

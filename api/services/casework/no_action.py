@@ -69,9 +69,9 @@ def refuse_unexplained(
             .order_by(RecallEntry.list_name, RecallEntry.position)
         )
         failing += [
-            (entry, _FAIL if becomes_fail(entry) else _UNSTATED)
+            (entry, _FAIL if failing_now else _UNSTATED)
             for entry in map(orjson.loads, bodies)
-            if becomes_fail(entry) or loses_statement(entry)
+            if (failing_now := becomes_fail(entry)) or loses_statement(entry)
         ]
     if failing:
         issues = [

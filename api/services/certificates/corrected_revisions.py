@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session, aliased
 from api.errors import Conflict, Issue, NotFound
 from api.services.base.record import Record, digest
 from api.services.base.recording import NewCertificates, Outcome, begin
+from api.services.casework.outstanding import REISSUE
 from api.services.casework.told import latest_dispositions
 from api.services.certificates import calibrations
 from api.services.certificates.results import is_relative
@@ -36,7 +37,6 @@ from api.store.tables import Certificate, Recall, RecallEntry, Result, Usage
 from graph.moments import text_of
 from graph.recall import AFFECTED
 
-REISSUE = "reissue"
 Later = aliased(Certificate)
 # What a draft does not take over: its own key, and what happened to the revision before.
 OWN = {"id", "version", "recorded_us", "content_hash", "serves_from_us", "serves_until_us"}
@@ -47,10 +47,11 @@ _DIGITS = 60
 
 
 class _Subject(NamedTuple):
-    """A certificate to be revised, and its entry in the recall."""
+    """A certificate to be revised, its entry in the recall, and its revisions, the last first."""
 
     certificate: Certificate
     entry: Record
+    recorded: Sequence[Certificate]
 
 
 def draft(
@@ -69,7 +70,7 @@ def draft(
     recording = begin(session, now_us)
     recall = session.get_one(Recall, recall_id)
     subjects = [_subject(session, recall, name) for name in names]
-    issues = [issue for one in subjects for issue in _against(session, recall_id, one)]
+    issues = [issue for one in subjects for issue in _against(one)]
     if issues:
         raise Conflict(f"{len(issues)} thing(s) stand against it; nothing stored", issues)
     if not subjects:
@@ -116,12 +117,14 @@ def _subject(session: Session, recall: Recall, name: Record) -> _Subject:
         issue = Issue("", "the recall does not list it", "name one of its lists", number)
         raise NotFound(f"recall {recall.id} does not list certificate {number}", [issue])
     key, entry = found
-    return _Subject(session.get_one(Certificate, key), entry)
+    certificate = session.get_one(Certificate, key)
+    recorded = revisions(session, certificate.number, certificate.issuer)
+    return _Subject(certificate, entry, recorded)
 
 
-def _against(session: Session, recall_id: int, one: _Subject) -> list[Issue]:
+def _against(one: _Subject) -> list[Issue]:
     """Everything that stands against a corrected revision of one certificate."""
-    certificate, entry = one
+    certificate, entry, recorded = one
     name = f"{certificate.number} rev. {certificate.revision}"
     found: list[Issue] = []
     if entry["class"] != AFFECTED:
@@ -135,7 +138,6 @@ def _against(session: Session, recall_id: int, one: _Subject) -> list[Issue]:
     if certificate.status != "issued":
         what = f"it is {certificate.status}"
         found.append(Issue("", what, "name the revision that is issued", name))
-    recorded = revisions(session, certificate.number, certificate.issuer)
     later = [row.revision for row in recorded if row.status != "voided"]
     if max(later) > certificate.revision:
         what = f"revision {max(later)} is recorded already"
@@ -151,11 +153,11 @@ def _insert(
     request: Record,
     now_us: int,
 ) -> int:
-    certificate, entry = one
+    certificate, entry, recorded = one
     removed = taken(session, recall, certificate.id, entry, alone)
     removed |= {"by": request["by"], "at": text_of(now_us)}
     values = _copied(certificate, OWN) | {
-        "revision": revisions(session, certificate.number, certificate.issuer)[0].revision + 1,
+        "revision": recorded[0].revision + 1,
         "status": "draft",
         "amendment": request.get("amendment") or _amendment(recall, one),
         "fault_corrections": [*(certificate.fault_corrections or ()), removed],
@@ -195,7 +197,7 @@ def _copied(row: Any, without: set[str]) -> Record:
 
 
 def _amendment(recall: Recall, one: _Subject) -> str:
-    certificate, entry = one
+    certificate, entry, _ = one
     what = "Errors, indications"
     if any("U_after" in point for point in entry["points"]):
         what += ", uncertainties"

@@ -7,6 +7,8 @@ recall, which does not say that it looks at the same fault again, says nothing o
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session, aliased
 
@@ -15,6 +17,14 @@ from api.store.tables import Certificate, Recall, RecallEntry
 from graph.recall import AFFECTED
 
 Revised = aliased(Certificate)
+
+
+def looks_back(session: Session, recall: Recall) -> Iterator[Recall]:
+    """Yield a recall and the looks at its fault before it, each named by the one after."""
+    yield recall
+    while recall.previous_id is not None:
+        recall = session.get_one(Recall, recall.previous_id)
+        yield recall
 
 
 def looks_at(session: Session, previous: int | None, last: int | None = None) -> Looks:
@@ -45,11 +55,10 @@ def listed_before(session: Session, previous: int | None) -> set[int]:
 
 def _all_looks(session: Session, one: int, last: int | None) -> dict[int, str]:
     """Return the numbers of a recall and of all looks at the same fault, by key."""
-    first = session.get(Recall, one)
-    if first is None:  # refused when it is stored
+    recall = session.get(Recall, one)
+    if recall is None:  # refused when it is stored
         return {}
-    while first.previous_id is not None:
-        first = session.get_one(Recall, first.previous_id)
+    *_, first = looks_back(session, recall)
     found, frontier = {first.id: first.number}, [first.id]
     while frontier:
         later = select(Recall.id, Recall.number).where(Recall.previous_id.in_(frontier))

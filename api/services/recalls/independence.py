@@ -13,10 +13,11 @@ Most references rest on nothing faulty, whatever the records leave open; that ta
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
+from itertools import chain
 from typing import Any
 
 from api.services.recalls.faults import Reported
@@ -135,18 +136,11 @@ class _Unnamed:
 def _could_rest(traced: Traced, check: Calibration, reported: Reported, unnamed: _Unnamed) -> bool:
     """Whether anything behind a check, whatever bears on it, met what is faulty."""
     names = reported.case.names
-    asked, seen = list(check.uses), set[int]()
-    while asked:
-        if any(_is_faulty(use, reported, names) for use in asked):
-            return True
-        # What only confirmed limits gave no value, so that no check is less independent for it.
-        keys = {link for use in asked for link in use.links(confirmed=False)} - seen
-        seen |= keys
-        traced.read(keys)
-        if any(key in unnamed for key in keys):
-            return True
-        asked = [use for key in keys for use in traced.calibrations[key].uses]
-    return False
+    # What only confirmed limits gave no value, so that no check is less independent for it.
+    return any(
+        any(_is_faulty(use, reported, names) for use in one.uses) or one.key in unnamed
+        for one in (check, *_below(traced, [check], confirmed=False))
+    )
 
 
 def _is_faulty(use: Use, reported: Reported, names: Collection[str]) -> bool:
@@ -166,7 +160,7 @@ def _judged(
     from api.services.recalls.reading_results import Measured
     from graph.traceability import CyclicTrace, in_order_of_dependence, reached
 
-    below = _everything_below(traced, checks.values())
+    below = {one.key for one in _below(traced, checks.values(), confirmed=True)}
     measured = Measured(traced)
     # Whatever its weight, what was used is rested on; what was corrected since is no evidence.
     read = [_whole(one) for one, _ in measured.in_order(sorted(below), below)]
@@ -195,16 +189,21 @@ def _judged(
     }
 
 
-def _everything_below(traced: Traced, checks: Iterable[Calibration]) -> set[int]:
-    """Read and return all certificates on which checks rest or may rest."""
-    found: set[int] = set()
-    asked = [use for check in checks for use in check.uses]
+def _below(
+    traced: Traced, checks: Iterable[Calibration], *, confirmed: bool
+) -> Iterator[Calibration]:
+    """Read and yield the calibrations on which checks rest or may rest, the nearest first.
+
+    With `confirmed` those that only confirmed limits are among them.
+    """
+    found, asked = set[int](), list(checks)
     while asked:
-        keys = {link for use in asked for link in use.links()} - found
+        links = (use.links(confirmed=confirmed) for one in asked for use in one.uses)
+        keys = set(chain.from_iterable(links)) - found
         found |= keys
         traced.read(keys)
-        asked = [use for key in keys for use in traced.calibrations[key].uses]
-    return found
+        asked = [traced.calibrations[key] for key in keys]
+        yield from asked
 
 
 def _whole(one: Calibration) -> Calibration:

@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 
 from api.rules.bands import Rows
 from api.rules.branch_columns import UNSETTLED, branch_numbers
-from api.rules.decide import VERDICTS, Prior, decide
+from api.rules.decide import VERDICTS
 from api.rules.frame import decide_frame
 from api.rules.judge import Judge
-from api.rules.limits import Limits
 from api.rules.rule import rule_from_mapping
 from api.rules.vector import decide_columns, decide_rows
+from tests.api.rules.test_vector import scalar
 
 D = Decimal
 NONE = {"basis": "none"}
@@ -69,18 +69,6 @@ def results(draw) -> dict[str, Decimal | None]:
     }
 
 
-def single(row, rule):
-    return decide(
-        row["value"],
-        row["U"],
-        Limits(row["lower"], row["upper"]),
-        rule,
-        k=row["k"],
-        dof=row["dof"],
-        prior=Prior(row["prior_mean"], row["prior_sd"]),
-    )
-
-
 def texts_of(rows):
     return {name: [None if r[name] is None else str(r[name]) for r in rows] for name in rows[0]}
 
@@ -92,7 +80,7 @@ def test_rows_have_verdict_branch_limits_and_risks_of_single_decisions(rule, row
     found, errors = decide_rows(texts_of(rows), rule)
     assert errors == []
     for place, row in enumerate(rows):
-        alone = single(row, rule)
+        alone = scalar(row, rule)
         assert VERDICTS[found["verdict"][place]] == alone.verdict
         assert found["branch"][place] == alone.branch.number
         risks = (
@@ -115,7 +103,7 @@ def test_frames_and_judges_agree_too_and_frames_say_why(rule, rows):
     frame = decide_frame(pd.DataFrame(texts_of(rows)), rule)
     judge = Judge(rule)
     for place, row in enumerate(rows):
-        alone = single(row, rule)
+        alone = scalar(row, rule)
         assert frame["verdict"][place] == alone.verdict
         assert frame["rule_branch"][place] == alone.branch.number
         assert frame["rule_branch_reason"][place] == alone.branch.reason

@@ -92,7 +92,8 @@ def test_earlier_certificates_are_named_only_where_their_range_goes_beyond(histo
     assert ranked[0].span == (1_000, 10_000)  # kN in newton
 
 
-def test_what_an_assembly_held_is_read_with_its_share(histories):
+def rig():
+    """K-1 used RIG, which held CELL alone."""
     laboratory = lab(
         cal("W-1", "CELL", "01-10", [ref("REF")]), cal("K-1", "KU", "03-01", [ref("RIG")])
     )
@@ -102,7 +103,11 @@ def test_what_an_assembly_held_is_read_with_its_share(histories):
     laboratory["composition"] = [
         {"assembly": "RIG", "part": "CELL", "from": "2024-01-01T00:00:00Z", "share": "1"}
     ]
-    found, keys = histories(laboratory)
+    return laboratory
+
+
+def test_what_an_assembly_held_is_read_with_its_share(histories):
+    found, keys = histories(rig())
     (held,) = found.rest("RIG", MARCH, None, None).held
     assert (held.chain, held.share, held.source) == (("CELL", "RIG"), 1, keys["W-1"])
     cell = found.source.item_keys(["CELL"])
@@ -110,16 +115,7 @@ def test_what_an_assembly_held_is_read_with_its_share(histories):
 
 
 def test_a_part_that_was_met_before_what_held_it_is_read_with_it(histories):
-    laboratory = lab(
-        cal("W-1", "CELL", "01-10", [ref("REF")]), cal("K-1", "KU", "03-01", [ref("RIG")])
-    )
-    for item in laboratory["items"]:
-        if item["id"] in ("CELL", "RIG"):
-            item["kind"] = "working_standard"
-    laboratory["composition"] = [
-        {"assembly": "RIG", "part": "CELL", "from": "2024-01-01T00:00:00Z", "share": "1"}
-    ]
-    read, keys = histories(laboratory)
+    read, keys = histories(rig())
     found = Histories(read.source)
     for code in ("CELL", "RIG"):
         (key,) = found.source.item_keys([code])
