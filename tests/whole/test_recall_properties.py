@@ -24,7 +24,7 @@ from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
 from api.services.recalls.run import recall
 from api.store.database import Database
-from graph.recall import LISTS
+from graph.lists import LISTS
 from tests.databases import shared
 
 NOW_US = 1_893_456_000_000_000

@@ -16,8 +16,8 @@ from api.services.base.record import Record
 from api.services.records.items import CUSTOMERS_OWN
 from api.store.casework import Disposition, Notice, NoticeException, NoticeRecord
 from api.store.tables import Certificate, Customer, Item, Laboratory, RecallEntry
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 from graph.moments import text_of
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 NOTHING = "no_action"
 SENT = ("delivery", "acknowledgement")

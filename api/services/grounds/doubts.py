@@ -33,7 +33,7 @@ from api.services.grounds.candidates import Candidates
 from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.recalls import reach
-from api.services.recalls.giving_back import looks_of
+from api.services.recalls.giving_back import looks_of, numbers_of
 from api.services.recalls.newcomers import WereIssued, Within
 from api.services.recalls.reach import NONE, Looks
 from api.services.recalls.reading import Traced
@@ -47,7 +47,7 @@ from api.store.reading import SessionReader
 from api.store.record_watch import RecallWatch, RecallWatchWindow, RecordChange
 from api.store.sources import Recorded
 from api.store.tables import Recall
-from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
+from graph.lists import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
 Later = aliased(Recall)
 DRAFT = "draft"
@@ -105,14 +105,14 @@ def _listed(
     request = {"faults": stored.faults}
     whole = WereIssued(SessionReader(session), within.drafts)
     try:
-        looks = looks_of(session, session.get_one(Recall, stored.id))
-        if not looks.corrected.isdisjoint(within.keys):
-            return _lists(whole, request, keys, looks)
+        recall = session.get_one(Recall, stored.id)
+        looks = looks_of(session, recall, within.keys)
         reported = reach.asked(within, request).reported
         ranged = [one for one in reported if needs_used_range(within, one)]
-        if any(one.fault.by_force for one in ranged):
-            return _lists(whole, request, keys)
-        found = _lists(within, request, keys)
+        # What lies in a window that is too wide is not given back.
+        if any(one.fault.by_force or looks.corrected for one in ranged):
+            return _lists(whole, request, keys, looks_of(session, recall))
+        found = _lists(within, request, keys, looks)
         if ranged and any(name in WEIGHT for name in found.values()):
             return _lists(whole, request, keys)
     except TraceholdError:
@@ -152,7 +152,7 @@ def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> s
     took = {one.look for key in ground for one in asked.traced.calibrations[key].taken}
     if took:
         rows_of_looks = (asked.session.get_one(Recall, key) for key in stored)
-        found |= {one.id for one in rows_of_looks if took & looks_of(asked.session, one).numbers}
+        found |= {one.id for one in rows_of_looks if took & numbers_of(asked.session, one)}
     columns = ", ".join(
         f"certificate.{name}" for name in ("roles", "performed_us", "performed_end_us")
     )

@@ -1,22 +1,23 @@
-"""What earlier looks at a fault took from corrected revisions, for a second look to give back.
+"""What looks at a fault took from corrected revisions, for another look to give back.
 
-A revision was corrected for a fault whose window is now thought to be shorter, or that was none:
-the second look (`previous`) finds it wrong by what was taken (`graph.corrected.owed`). Another
-recall, which does not say that it looks at the same fault again, says nothing of it.
+A revision was corrected for a fault whose window is now thought to be shorter, or that was none, or
+what it used was put right afterwards: a look at the same fault finds it wrong by what was taken
+(`graph.corrected.owed`). Another recall, which does not say that it looks at the same fault again
+(`previous`), says nothing of it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
-from sqlalchemy import Select, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from api.services.recalls.reach import NONE, Looks
-from api.store.tables import Certificate, Recall, RecallEntry
-from graph.recall import AFFECTED
-
-Revised = aliased(Certificate)
+from api.store import records
+from api.store.reading import SessionReader
+from api.store.tables import Recall, RecallEntry
+from graph.lists import AFFECTED
 
 
 def looks_back(session: Session, recall: Recall) -> Iterator[Recall]:
@@ -27,34 +28,40 @@ def looks_back(session: Session, recall: Recall) -> Iterator[Recall]:
         yield recall
 
 
-def looks_at(session: Session, previous: int | None, last: int | None = None) -> Looks:
-    """Return the looks at the fault of a recall that came before a second look; none without one.
+def looks_at(session: Session, previous: int | None) -> Looks:
+    """Return the looks at a fault before another one, which names one of them; none without.
 
-    They are all that follow the first of them, in whatever order one named another, up to recall
-    `last`, if it is given: what one of them gave back another must know of.
+    They are all that follow the first of them, in whatever order one named another: what one of
+    them gave back another must know of.
     """
-    looks = {} if previous is None else _all_looks(session, previous, last)
-    if not looks:
-        return NONE
-    return Looks(frozenset(looks.values()), frozenset(session.scalars(_corrected([*looks]))))
+    return NONE if previous is None else _looks(session, _family(session, previous).values())
 
 
-def looks_of(session: Session, recall: Recall) -> Looks:
-    """Return the looks before a stored second look, itself among them."""
-    return NONE if recall.previous_id is None else looks_at(session, recall.id, recall.id)
+def looks_of(session: Session, recall: Recall, among: Collection[int] | None = None) -> Looks:
+    """Return the looks at the fault of a stored recall up to it, itself among them.
+
+    It is asked again as a look at what was corrected for it, too: the uses of a revision may have
+    been put right since. Of the corrected revisions only those `among` some, if they are given.
+    """
+    return _looks(session, numbers_of(session, recall), among)
+
+
+def numbers_of(session: Session, recall: Recall) -> frozenset[str]:
+    """Return the numbers of the looks at the fault of a stored recall up to it."""
+    return frozenset(_family(session, recall.id, recall.id).values())
 
 
 def listed_before(session: Session, previous: int | None) -> set[int]:
     """Return the certificates that looks at a fault list as affected, for another to watch."""
-    looks = {} if previous is None else _all_looks(session, previous, None)
+    looks = {} if previous is None else _family(session, previous)
     listed = select(RecallEntry.certificate_id).where(
         RecallEntry.recall_id.in_([*looks]), RecallEntry.list_name == AFFECTED
     )
     return set(session.scalars(listed)) if looks else set()
 
 
-def _all_looks(session: Session, one: int, last: int | None) -> dict[int, str]:
-    """Return the numbers of a recall and of all looks at the same fault, by key."""
+def _family(session: Session, one: int, last: int | None = None) -> dict[int, str]:
+    """Return the numbers of a recall and of all looks at the same fault, up to `last`, by key."""
     recall = session.get(Recall, one)
     if recall is None:  # refused when it is stored
         return {}
@@ -70,18 +77,12 @@ def _all_looks(session: Session, one: int, last: int | None) -> dict[int, str]:
     return found
 
 
-def _corrected(recalls: list[int]) -> Select[int]:
-    return (
-        select(Revised.id)
-        .join(
-            Certificate,
-            (Certificate.number == Revised.number) & (Certificate.issuer == Revised.issuer),
-        )
-        .join(RecallEntry, RecallEntry.certificate_id == Certificate.id)
-        .where(
-            RecallEntry.recall_id.in_(recalls),
-            RecallEntry.list_name == AFFECTED,
-            Revised.fault_corrections.is_not(None),
-        )
-        .distinct()
+def _looks(
+    session: Session, numbers: Collection[str], among: Collection[int] | None = None
+) -> Looks:
+    corrected = frozenset(
+        key
+        for key, taken in records.corrections(SessionReader(session), among)
+        if any(one["recall"] in numbers for one in taken)
     )
+    return Looks(frozenset(numbers), corrected)

@@ -25,8 +25,8 @@ from api.store.paging import KeyValues, page
 from api.store.record_changes import to_follow
 from api.store.record_touch import concerns, touch_since
 from api.store.tables import Recall, RecallEntry
+from graph.lists import LISTS
 from graph.moments import text_of
-from graph.recall import LISTS
 
 # Above this many entries an answer carries the summary and links instead of the lists.
 ENTRIES_AT_ONCE = 5_000
