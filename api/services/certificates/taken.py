@@ -21,7 +21,7 @@ from api.services.recalls.differences import bounds_of
 from api.services.recalls.entries import GIVEN_BACK
 from api.services.recalls.giving_back import numbers_of
 from api.services.recalls.reading_results import Judged, judged
-from api.services.recalls.run import recall
+from api.services.recalls.run import recall_from
 from api.store.reading import SessionReader
 from api.store.sources import Recorded
 from api.store.tables import Certificate, Recall
@@ -69,7 +69,8 @@ def each_alone(session: Session, stored: Recall, keys: Collection[int], now_us: 
 
 
 def _alone(session: Session, fault: Record, keys: Collection[int], now_us: int) -> Alone:
-    found = recall(session, {"faults": [fault]}, now_us).lists[AFFECTED]
+    source = Recorded(SessionReader(session))
+    found = recall_from(source, {"faults": [fault]}, now_us).lists[AFFECTED]
     return {one.certificate: orjson.loads(one.text) for one in found if one.certificate in keys}
 
 

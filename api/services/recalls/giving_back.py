@@ -9,10 +9,13 @@ what it used was put right afterwards: a look at the same fault finds it wrong b
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from api.errors import InvalidRecord, Issue
+from api.services.base.record import Record
 from api.services.recalls.reach import NONE, Looks
 from api.store import records
 from api.store.reading import SessionReader
@@ -28,13 +31,51 @@ def looks_back(session: Session, recall: Recall) -> Iterator[Recall]:
         yield recall
 
 
-def looks_at(session: Session, previous: int | None) -> Looks:
-    """Return the looks at a fault before another one, which names one of them; none without.
+def looks_before(session: Session, request: Record) -> Looks:
+    """Return the looks at a fault before the one that is asked for; none without `previous`.
 
     They are all that follow the first of them, in whatever order one named another: what one of
     them gave back another must know of.
+
+    Raises
+    ------
+    InvalidRecord
+        If there is no such recall. If none is named, and a fault without effect says that there was
+        none in what was corrected for it: that is another look, and must say at what.
     """
-    return NONE if previous is None else _looks(session, _family(session, previous).values())
+    previous = request.get("previous")
+    if previous is None:
+        _refuse_withdrawal(session, request)
+        return NONE
+    if session.get(Recall, previous) is None:
+        issue = Issue(
+            "/previous", f"recall {previous} does not exist", "name its id", str(previous)
+        )
+        raise InvalidRecord("the recall named as the previous one does not exist", [issue])
+    return _looks(session, _family(session, previous).values())
+
+
+def _refuse_withdrawal(session: Session, request: Record) -> None:
+    faults = request["faults"] if "faults" in request else [request["fault"]]
+    nothing = {fault.get("item") for fault in faults if _without_effect(fault)} - {None}
+    if not nothing:
+        return
+    taken = (one for _, made in records.corrections(SessionReader(session)) for one in made)
+    found = next(
+        (one for one in taken if nothing & {fault.get("item") for fault in one["faults"]}), None
+    )
+    if found is not None:
+        detail = f"missing: certificates were corrected for recall {found['recall']}"
+        remedy = "name the look that this one takes the place of"
+        raise InvalidRecord(
+            "a fault without effect withdraws an earlier one", [Issue("/previous", detail, remedy)]
+        )
+
+
+def _without_effect(fault: Record) -> bool:
+    """Whether a fault says that the force was right, and U too."""
+    known = fault.get("delta_rel") is not None and "bound_rel" not in fault
+    return known and not Decimal(fault["delta_rel"]) and not Decimal(fault.get("U_delta_rel", 0))
 
 
 def looks_of(session: Session, recall: Recall, among: Collection[int] | None = None) -> Looks:
@@ -62,10 +103,7 @@ def listed_before(session: Session, previous: int | None) -> set[int]:
 
 def _family(session: Session, one: int, last: int | None = None) -> dict[int, str]:
     """Return the numbers of a recall and of all looks at the same fault, up to `last`, by key."""
-    recall = session.get(Recall, one)
-    if recall is None:  # refused when it is stored
-        return {}
-    *_, first = looks_back(session, recall)
+    *_, first = looks_back(session, session.get_one(Recall, one))
     found, frontier = {first.id: first.number}, [first.id]
     while frontier:
         later = select(Recall.id, Recall.number).where(Recall.previous_id.in_(frontier))

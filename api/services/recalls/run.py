@@ -120,12 +120,12 @@ class Answer:
 def recall(session: Session, request: Record, now_us: int) -> Answer:
     """Find what the reported faults reach in the database; nothing is stored.
 
-    Raises as `recall_from` does.
+    Raises as `recall_from` does, and InvalidRecord if the look before it is not recorded.
     """
     # A snapshot is recalled from without the tables that this asks.
-    from api.services.recalls.giving_back import looks_at
+    from api.services.recalls.giving_back import looks_before
 
-    looks = looks_at(session, request.get("previous"))
+    looks = looks_before(session, request)
     return recall_from(Recorded(SessionReader(session)), request, now_us, looks)
 
 

@@ -146,3 +146,23 @@ def test_both_ends_of_a_bounded_fault_move_by_what_was_taken(corrected, previous
     assert point["delta_rel"] == {"lower": "-0.001", "upper": "0"}
     assert point["corrected_error"] == {"lower": "-0.009", "upper": "0.001"}
     assert find(json.loads(answer.text), "C-1")["reason_paths"] == [["REF", "C-1"]]
+
+
+@pytest.mark.parametrize("previous", [0, 999])
+def test_a_preview_of_a_look_at_nothing_is_refused_as_it_would_be_stored(recalled, previous):
+    sent = {"fault": recalled.recall["faults"][0], "previous": previous}
+    for more in ({"preview": True}, {}):
+        refused = recalled.client.post("/v1/recalls", json=sent | more)
+        assert refused.status_code == 422
+        assert refused.get_json()["errors"][0]["pointer"] == "/previous"
+
+
+def test_who_withdraws_a_fault_that_was_corrected_for_names_the_look(corrected):
+    none = corrected.recall["faults"][0] | {"delta_rel": "0"}
+    del none["U_delta_rel"]
+    refused = corrected.client.post("/v1/recalls", json={"fault": none, "preview": True})
+    assert refused.status_code == 422
+    (error,) = refused.get_json()["errors"]
+    assert (error["pointer"], "R-00001" in error["detail"]) == ("/previous", True)
+    another = none | {"item": "I-2"}
+    assert corrected.client.post("/v1/recalls", json={"fault": another}).status_code == 201
