@@ -45,8 +45,7 @@ def looks_before(session: Session, request: Record) -> Looks:
     """
     previous = request.get("previous")
     if previous is None:
-        _refuse_withdrawal(session, request)
-        return NONE
+        return _of_a_first_look(session, request)
     if session.get(Recall, previous) is None:
         issue = Issue(
             "/previous", f"recall {previous} does not exist", "name its id", str(previous)
@@ -55,21 +54,41 @@ def looks_before(session: Session, request: Record) -> Looks:
     return _looks(session, _family(session, previous).values())
 
 
-def _refuse_withdrawal(session: Session, request: Record) -> None:
+def _of_a_first_look(session: Session, request: Record) -> Looks:
+    """Note for which recalls of the same thing revisions were corrected, or refuse a withdrawal."""
     faults = request["faults"] if "faults" in request else [request["fault"]]
-    nothing = {fault.get("item") for fault in faults if _without_effect(fault)} - {None}
-    if not nothing:
-        return
-    taken = (one for _, made in records.corrections(SessionReader(session)) for one in made)
-    found = next(
-        (one for one in taken if nothing & {fault.get("item") for fault in one["faults"]}), None
+    named = {_subject(fault): fault for fault in faults}
+    taken = [one for _, made in records.corrections(SessionReader(session)) for one in made]
+    earlier = {
+        (one["recall"], _subject(fault))
+        for one in taken
+        for fault in one["faults"]
+        if _subject(fault) in named
+    }
+    for number, subject in sorted(earlier):
+        if _without_effect(named[subject]):
+            detail = f"missing: certificates were corrected for recall {number}"
+            remedy = "name the look that this one takes the place of"
+            raise InvalidRecord(
+                "a fault without effect withdraws an earlier one",
+                [Issue("/previous", detail, remedy)],
+            )
+    if not earlier:
+        return NONE
+    numbers = ", ".join(sorted({number for number, _ in earlier}))
+    subjects = " and ".join(sorted({name for _, (name, _) in earlier}))
+    note = (
+        f"certificates were corrected for {numbers}, of the same {subjects}: if this is another "
+        "look at that fault, name it as previous; what was taken from those that this look does "
+        "not reach is given back only then"
     )
-    if found is not None:
-        detail = f"missing: certificates were corrected for recall {found['recall']}"
-        remedy = "name the look that this one takes the place of"
-        raise InvalidRecord(
-            "a fault without effect withdraws an earlier one", [Issue("/previous", detail, remedy)]
-        )
+    return Looks(notes=(note,))
+
+
+def _subject(fault: Record) -> tuple[str, str]:
+    """What a fault is of: the name of the item, certificate or method, and the issuer."""
+    name = fault.get("item") or fault.get("certificate") or fault["method"]
+    return name, fault.get("issuer", "")
 
 
 def _without_effect(fault: Record) -> bool:

@@ -169,7 +169,7 @@ def recall_from(source: Source, request: Record, now_us: int, looks: Looks = NON
     head = {
         "engine_version": ENGINE_VERSION,
         **({"window": windows[0]} if len(windows) == 1 else {"windows": windows}),
-        "notes": gathered.notes,
+        "notes": [*gathered.notes, *looks.notes],
         "summary": tally.summary(),
     }
     result = hashlib.sha256(orjson.dumps(head))

@@ -166,3 +166,16 @@ def test_who_withdraws_a_fault_that_was_corrected_for_names_the_look(corrected):
     assert (error["pointer"], "R-00001" in error["detail"]) == ("/previous", True)
     another = none | {"item": "I-2"}
     assert corrected.client.post("/v1/recalls", json={"fault": another}).status_code == 201
+
+
+def test_a_shorter_window_that_names_no_look_says_for_which_it_might_be(corrected):
+    # C-1 of 1 February lies outside: whether what was taken from it is given back, `previous` says.
+    shorter = corrected.recall["faults"][0] | {"last_good_at": "2025-02-15T00:00:00Z"}
+    sent = {"fault": shorter, "preview": True}
+    alone = corrected.client.post("/v1/recalls", json=sent).get_json()
+    assert ("C-1", 1) not in names(alone["affected"])
+    (note,) = alone["notes"]
+    assert note.startswith("certificates were corrected for R-00001, of the same REF: if this is")
+    named = corrected.client.post("/v1/recalls", json=sent | {"previous": 1}).get_json()
+    assert ("C-1", 1) in names(named["affected"])
+    assert named["notes"] == []
