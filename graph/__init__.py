@@ -145,9 +145,8 @@ _MODULES = {
     "narrowing": "Considered narrow",
     "suspects": "CLEARED_REASONS Exposure SuspectWindow expose",
     "paths": "Reasons",
-    "recall": (
-        "AFFECTED CLEARED EXPOSED INDETERMINATE Judgement LISTS NOT_EXCLUDED TRACED assess rank"
-    ),
+    "lists": "AFFECTED CLEARED EXPOSED INDETERMINATE Judgement LISTS NOT_EXCLUDED TRACED rank",
+    "recall": "assess",
     "traceability": "CyclicTrace in_order_of_dependence reached",
     "shifts": "Mover Shifted Span mover",
     "affected": "Identity affected_part graphml identity node_link",
