@@ -78,6 +78,7 @@ class BudgetPointSchema(Schema):
     U_rel_pct = _number(null=True)
     floor = fields.Nested(BudgetFloorSchema, allow_none=True)
     U_stated = _number("U, or that of the CMC where it is larger")
+    k_stated = _number("k of U_stated: that of the CMC where its U is stated")
     U_reported = _number("U_stated rounded up")
     value_reported = _number("The value to the same place")
     reasons = fields.Dict(

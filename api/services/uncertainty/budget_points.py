@@ -3,7 +3,7 @@
 Choice: every input is expressed in the unit of the point. A figure marked relative is in percent of
 `of`, which is the value of the point unless it is given; a figure in another unit of force is
 converted exactly; one in any other unit needs a sensitivity in the point's unit per its own. The
-floor: where a capability holds and U is below it, the capability's U is stated and k stays.
+floor: where a capability holds and U is below it, the capability's U is stated, with its k.
 
 Not checked: that the components are complete, or that the model is linear.
 """
@@ -104,6 +104,7 @@ def point_answer(
         "U_rel_pct": _text(relative(U, value)),
         "floor": _floor(floor, U, stated),
         "U_stated": rounding.text(stated),
+        "k_stated": _k_stated(floor, factor.k, U, stated),
         "U_reported": plain(reported),
         "value_reported": plain(rounding.to_match(value, reported)),
     }
@@ -229,6 +230,11 @@ def _shown(
         optional = ("kind", "source")
         shown.append({n: p for n, p in answer.items() if p is not None or n not in optional})
     return shown
+
+
+def _k_stated(floor: Capability | None, k: Decimal, U: Decimal, stated: Decimal) -> str:
+    """Return the k that belongs to the U that is stated: the capability's where that is its U."""
+    return rounding.text(k if floor is None or stated == U else floor.cmc.k)
 
 
 def _floor(floor: Capability | None, U: Decimal, stated: Decimal) -> Record | None:

@@ -11,6 +11,7 @@ from decimal import Decimal
 
 import pytest
 from oracle_cases import cal, force_fault, lab, ref
+from scipy.stats import norm
 
 from api.store.uncertainty import UncertaintyBudget
 
@@ -336,6 +337,54 @@ def test_a_floored_budget_decides_by_what_is_stated(client):
     asked(client, SMALL, id="B")
     made = decided(client, budget="B")
     assert (made["U"], made["verdict"]) == ("0.15", "pass")
+
+
+# Three readings whose k is Student's, and a capability above their U.
+READINGS = [
+    {"name": "runs", "distribution": "readings", "readings": ["50.01", "50.02", "50.00"]},
+    {"name": "reference", "distribution": "normal", "U": "0.01", "k": "2"},
+]
+AT_50 = {"point": {"value": "50", "unit": "kN"}, "components": READINGS, "mode": "tension"}
+RESULT_AT_50 = {"value": "50.03", "limits": {"lower": "49.95", "upper": "50.05"}}
+
+
+def test_a_raised_uncertainty_has_the_coverage_factor_of_the_capability(client):
+    # ILAC-P14:09/2020, from memory: a CMC is stated for about 95 %, k = 2. So u = 0.05/2 = 0.025.
+    client.post("/v1/cmcs", json={**CMC, "U_rel_pct": "0.1"})
+    made = asked(client, AT_50, id="B")
+    assert made["dof_for_k"] == 6
+    assert (made["k"][:5], made["U_stated"], made["k_stated"]) == ("2.516", "0.05", "2")
+    decision = decided(client, budget="B", **RESULT_AT_50)
+    assert (decision["U"], decision["k"]) == ("0.050", "2")
+    assert "dof" not in decision
+    assert "k = 2." in decision["statement"]
+    outside = norm.sf(0.02 / 0.025) + norm.cdf(-0.08 / 0.025)
+    assert decision["specific_risk"]["consumer"] == pytest.approx(outside, rel=1e-12)
+    assert Decimal(decision["tur"]) == 1  # 0.1/(2 x 0.05)
+
+
+def test_a_capability_may_have_another_coverage_factor(client):
+    client.post("/v1/cmcs", json={**CMC, "U_rel_pct": "0.1", "k": "2.5"})
+    assert client.get("/v1/cmcs/T").get_json()["k"] == "2.5"
+    assert asked(client, AT_50, id="B")["k_stated"] == "2.5"
+    decision = decided(client, budget="B", **RESULT_AT_50)
+    assert (decision["k"], decision["tur"]) == ("2.5", "1.25")  # 0.1/(2 x 2 x 0.05/2.5)
+    refused = client.post("/v1/cmcs", json={**CMC, "U_rel_pct": "0.1", "k": "0"})
+    assert refused.get_json()["errors"][0]["pointer"] == "/k"
+
+
+def test_a_result_has_the_coverage_factor_of_the_uncertainty_that_it_states(client, calibrate):
+    client.post("/v1/cmcs", json={**CMC, "mode": "any", "U_rel_pct": "0.1"})
+    made = asked(client, AT_50, id="B")
+    U, k = made["U"], made["k"]
+    at = {"budget": "B", "applied": "50"}
+    raised = calibrate(U=None, **at)["results"][0]
+    assert (raised["U"], raised["k"], raised.get("dof")) == ("0.05", "2", None)
+    own = calibrate(U=U, number="C-2", **at)["results"][0]
+    assert (own["U"], own["k"], own["dof"]) == (U, k, "6")
+    for wrong, place in (({"k": k}, "k"), ({"dof": "6"}, "dof")):
+        problem = calibrate(422, U="0.05", number="C-3", **at, **wrong)
+        assert problem["errors"][0]["pointer"] == f"/results/0/{place}"
 
 
 def test_a_density_with_ends_passes_on_no_degrees_of_freedom(client):
