@@ -163,8 +163,7 @@ def decide(
         accepted = acceptance(limits, U, branch.rule, k=k, dof=dof, prior=prior)
         found = verdict(value, limits, accepted, branch.rule.zones)
     degrees = None if dof is None else float(dof)
-    below = _distance(limits.lower, value, U, k, -inf)
-    above = _distance(limits.upper, value, U, k, inf)
+    below, above = distances(value, U, limits, k)
     consumer, conforms = probabilities(below, above, degrees)
     tur = uncertainty_ratio(limits, U, k, degrees)
     return Decision(
@@ -210,6 +209,12 @@ def nothing_stated(branch: Branch) -> Acceptance:
 
 def _sides(limits: Limits) -> tuple[tuple[Number | None, float], tuple[Number | None, float]]:
     return (limits.lower, -inf), (limits.upper, inf)
+
+
+def distances(value: Number, U: Number, limits: Limits, k: Number) -> tuple[float, float]:
+    """Return (T_L - y)/u and (T_U - y)/u: infinite for no limit, and where u is 0."""
+    below = _distance(limits.lower, value, U, k, -inf)
+    return below, _distance(limits.upper, value, U, k, inf)
 
 
 def _distance(limit: Number | None, value: Number, U: Number, k: Number, absent: float) -> float:

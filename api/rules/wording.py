@@ -253,11 +253,16 @@ def _band(acceptance: Acceptance, guard: Guard, unit: str | None) -> str:
 
 def _risk(verdict: str, nonconforming: float, conforming: float) -> str:
     if verdict in ("pass", "conditional_pass"):
-        return f"Specific risk of false acceptance: {_percent(nonconforming)}."
-    return f"Specific risk of false rejection: {_percent(conforming)}."
+        return f"Specific risk of false acceptance: {percent(nonconforming)}."
+    return f"Specific risk of false rejection: {percent(conforming)}."
 
 
-def _percent(probability: float) -> str:
+def percent(probability: float) -> str:
+    """Write a probability in percent, with two digits.
+
+    >>> percent(0.0227501), percent(1e-9)
+    ('2.3 %', 'below 0.0001 %')
+    """
     if probability < 1e-6:
         return "below 0.0001 %"
     return f"{probability * 100:.2g} %"

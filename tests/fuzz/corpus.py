@@ -217,6 +217,11 @@ def requests() -> list[tuple[str, str, dict[str, Any]]]:
         ("PATCH", "/v1/laboratory", {"name": "Z", "contact": "b"}),
         ("POST", "/v1/recalls/1/notices", {"by": "A", "reply_by": "2030-01-01"}),
         ("POST", "/v1/decisions", decision()),
+        (
+            "POST",
+            "/v1/joint-decisions",
+            {"results": [decision(), decision() | {"common_U": "0.1"}], "rule": "simple"},
+        ),
         ("POST", "/v1/batches", {"rows": [decision() | {"id": "1"}]}),
         (
             "POST",

@@ -56,7 +56,7 @@ def decide_unstored(session: Session | None, request: Request) -> dict[str, Any]
     """
     if session is not None:
         request = with_budget(session, with_agreement(session, request))
-    return {"id": None, **_answer(session, request)[1]}
+    return {"id": None, **answered(session, request)[1]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def prepare(session: Session | None, request: Request) -> Prepared:
         request = with_budget(session, with_agreement(session, request))
     # Decided from what is stored, so that a replay has the same digits (1E+1 is kept as 10).
     kept = texted({name: part for name, part in request.items() if name != "store"})
-    decided, answer, row_id = _answer(session, _revived(kept))
+    decided, answer, row_id = answered(session, _revived(kept))
     if decided.specification_version is not None:
         kept["tolerance"]["version"] = decided.specification_version
     code = request["rule"].get("id") if row_id is None else None
@@ -203,7 +203,7 @@ def replay(session: Session, key: int) -> dict[str, Any]:
     rule = row.answer["rule"]
     recorded = "guard" not in rule
     request["rule"] = {"id": rule["id"], "version": rule["version"]} if recorded else rule
-    _, found, _ = _answer(session, request)
+    _, found, _ = answered(session, request)
     # Through JSON, as the stored one went.
     replayed = json.loads(json.dumps(found))
     differences = list(_differences(row.answer, replayed))
@@ -228,9 +228,13 @@ def decided_again(session: Session, key: int) -> tuple[Decision, str]:
     return decide_request(session, request, rule).decision, request["unit"]
 
 
-def _answer(
+def answered(
     session: Session | None, request: Request
 ) -> tuple[Decided, dict[str, Any], int | None]:
+    """Return a decision, its answer and the row id of its rule, of a request with its records.
+
+    Raises as `prepare` does.
+    """
     rule, reference, row_id = requested_rule(session, request)
     agreed = request.get("agreement")
     if agreed is not None:

@@ -180,6 +180,15 @@ def _in(unit: str, quantity: Any, place: str) -> Number | None:
     return convert(number, own, unit)
 
 
+def in_unit_of_value(request: Request, name: str) -> Number:
+    """Return a quantity of the request in the unit of its value; raise InvalidRecord."""
+    sent = request[name]
+    found = _in(request["unit"], sent, f"/{name}")
+    if found is None:
+        raise KeyError(name)
+    return found
+
+
 def _decimal(request: Request, name: str) -> Decimal | None:
     """Return a quantity of the request for use with tolerances, which are decimals."""
     number = _in(request["unit"], request.get(name), f"/{name}")
