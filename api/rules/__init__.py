@@ -111,7 +111,7 @@ __all__ = [
 ]
 
 # Stored with every decision and recall: which maths gave the answer.
-ENGINE_VERSION = "0.3.0"
+ENGINE_VERSION = "0.4.0"
 
 # The module of each name: a rule alone needs neither NumPy nor SciPy.
 give(

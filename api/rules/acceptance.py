@@ -4,8 +4,12 @@ Choice: acceptance limits are the tolerance limits moved inwards by the guard ba
 106:2012, 8.3; ILAC-G8:09/2019, 4.2.2), outwards where w is negative. They are exact; only a w that
 comes from a root, a logarithm or a solved risk is rounded, to 50 or 15 digits.
 
-The expanded uncertainty at 95 % in TUR is 2u, u = U/k. With degrees of freedom, a stated k that
-covers 94.5 to 95.6 % under Student's t already is the 95 % factor, and U is taken as it stands.
+The expanded uncertainty at 95 % is 2u, u = U/k, in TUR and in the bases that are made of it. With
+degrees of freedom it is t u, t covering the same 95.45 % of Student's distribution (JCGM 100:2008,
+G.3; ANSI/NCSL Z540.3 defines TUR by the 95 % expanded uncertainty, from memory): 2u would cover
+less, and claim a better ratio for a result that fewer readings support. A stated k that covers 94.5
+to 95.6 % already is the 95 % factor, and U is taken as it stands. The capability index of JCGM
+106:2012, 7.6, is defined by u itself and knows no degrees of freedom.
 
 SciPy is imported by the functions that solve for a risk or read Student's t, and not before: most
 rules are plain arithmetic, and a recall is to be answered while SciPy would still be loading.
@@ -43,6 +47,8 @@ from api.rules.rule import Guard, Rule, RuleError
 MANAGED_CONSTANTS = (Decimal("1.04"), Decimal("0.38"), Decimal("-0.54"))
 # Rounded factors for 95 % and for 95.45 % both count as a factor for 95 %.
 COVERAGE_95 = (0.945, 0.956)
+# The normal distribution up to 2: what k = 2 covers on one side.
+UP_TO_2 = 0.9772498680518208
 
 _TOO_WIDE = "the guard band is wider than half the tolerance interval, so no result can pass"
 
@@ -211,14 +217,19 @@ def refuse_unusable(U: Number, k: Number, dof: Number | None) -> None:
 
 
 def uncertainty_at_95(U: Number, k: Number, dof: float | None) -> tuple[Number, Number]:
-    """Return U at 95 % as (numerator, denominator): 2 U / k, or U itself, see the module."""
-    if dof is not None:
-        from scipy.special import stdtr
+    """Return U at 95 % as (numerator, denominator): t U / k, or U itself, see the module."""
+    if dof is None:
+        return double(U), k
+    from scipy.special import stdtr, stdtrit
 
-        coverage = 1.0 - 2.0 * float(stdtr(dof, -float(k)))
-        if COVERAGE_95[0] <= coverage <= COVERAGE_95[1]:
-            return U, type(U)(1)
-    return double(U), k
+    coverage = 1.0 - 2.0 * float(stdtr(dof, -float(k)))
+    if COVERAGE_95[0] <= coverage <= COVERAGE_95[1]:
+        return U, type(U)(1)
+    t = from_float(float(stdtrit(dof, UP_TO_2)))
+    if isinstance(U, Fraction):
+        return Fraction(t) * U, k
+    with exact_arithmetic():
+        return t * U, k
 
 
 def uncertainty_ratio(
@@ -233,7 +244,7 @@ def uncertainty_ratio(
     U, k : Decimal or Fraction
         Expanded uncertainty in the unit of the limits, and its coverage factor, above 0.
     dof : float, optional
-        Degrees of freedom: where k is the 95 % factor for them, U_95 is U itself.
+        Degrees of freedom: U_95 is t u for them, or U itself where k is such a t already.
 
     Returns
     -------
@@ -311,11 +322,14 @@ def _formula(case: _Case[N], guard: Guard) -> tuple[N, str | None]:
 
 
 def _managed(case: _Case[N], tur: Decimal) -> tuple[N, str | None]:
-    """Managed: w = M U, M = 1.04 - exp(0.38 ln TUR - 0.54), never below 0 (TUR above about 4.6)."""
+    """Managed: w = M U_95, M = 1.04 - exp(0.38 ln TUR - 0.54), not below 0 (TUR above 4.6)."""
     ceiling, exponent, constant = MANAGED_CONSTANTS
     # exp(a ln TUR + b) = TUR**a exp(b); ln has no value at TUR = 0, the power has.
     share = ceiling - exponential(constant) * (power(tur, exponent) if tur else Decimal(0))
-    return coerce(fifty_digits(max(Decimal(0), share)), case.number) * case.U, None
+    U_95, divisor = uncertainty_at_95(case.U, case.k, case.dof)
+    M = fifty_digits(max(Decimal(0), share))
+    U_95, divisor = (coerce(one, case.number) for one in (U_95, divisor))
+    return _times_quotient(M, U_95, divisor, case.number), None
 
 
 def _root_difference(case: _Case[N], tur: Decimal) -> tuple[N, str | None]:

@@ -11,9 +11,9 @@ from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtr
+from scipy.special import stdtr, stdtrit
 
-from api.rules.acceptance import COVERAGE_95, MANAGED_CONSTANTS
+from api.rules.acceptance import COVERAGE_95, MANAGED_CONSTANTS, UP_TO_2
 from api.rules.risk import Floats
 from api.rules.rule import Rule
 from api.rules.solve import band_for_global_risk, band_for_specific_risk
@@ -103,7 +103,7 @@ def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
         elif guard.basis == "managed":
             ceiling, exponent, constant = map(float, MANAGED_CONSTANTS)
             share = np.maximum(ceiling - np.exp(constant) * tur**exponent, 0.0)
-            w = share * rows.U
+            w = share * uncertainty_at_95(rows)
         elif guard.basis == "rds":
             closed = tur < 1.0
             # Floats cannot tell whether a single point is accepted or none.
@@ -128,6 +128,10 @@ def uncertainty_at_95(rows: Rows) -> Floats:
     usual = 2.0 * (rows.U / rows.k)
     if rows.dof is None:
         return usual
+    # What stdtrit has no value for is none or infinitely many.
+    some = np.isfinite(rows.dof)
+    t = np.where(some, stdtrit(np.where(some, rows.dof, 1.0), UP_TO_2), 2.0)
+    usual = t * (rows.U / rows.k)
     coverage = 1.0 - 2.0 * stdtr(rows.dof, -rows.k)
     return np.where((coverage >= COVERAGE_95[0]) & (coverage <= COVERAGE_95[1]), rows.U, usual)
 

@@ -17,8 +17,9 @@ from api.rules.rule import Rule
 # Of a row that floats cannot settle; the branches themselves count from 1.
 UNSETTLED = 0
 _EPS = float(np.finfo(np.float64).eps)
-# Two parsings, a difference and a few products cost less than this many units in the last place.
-_ROUNDINGS = 16.0
+# Two parsings, a difference, a few products and a t of 15 digits cost less than this many units in
+# the last place.
+_ROUNDINGS = 64.0
 # Below this a product of floats has lost its digits.
 _TINY = 1e-290
 

@@ -14,14 +14,15 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from api.rules.acceptance import refuse_unusable, uncertainty_at_95, uncertainty_ratio
+from api.rules.acceptance import refuse_unusable, uncertainty_at_95
 from api.rules.exact import Number, finite, plain, ratio
 from api.rules.limits import Limits
 from api.rules.precondition import KINDS, Precondition, ratio_text
 from api.rules.rule import Rule, RuleError
 
-# Digits of a ratio in a reason: the first that does not contradict the comparison.
-_DIGITS = (4, 8, 16, 50)
+# Digits of a ratio in a reason: the first count that does not contradict the comparison. Numbers
+# have a thousand places at most, so the last one always tells two ratios apart.
+_DIGITS = (4, 8, 16, 50, 200, 1000, 8000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,35 +184,38 @@ def holds(
 
 def _asked(asked: Precondition, limits: Limits, U: Number, k: Number, dof: Number | None) -> Check:
     found = holds(asked, limits, U, k, dof)
-    shown = _ratio(asked, limits, U, k, dof)
+    exact = _ratio(asked, limits, U, k, dof)
+    shown = None if exact is None else ratio(exact, Fraction(1))
     name, words = KINDS[asked.kind]
-    if shown is None:
+    if exact is None:
         why = "U is 0" if U == 0 else "the tolerance interval is 0 wide"
         return Check(asked, shown, found, f"{name} has no bound, because {why}")
     if not found:
         words = "below" if asked.kind == "least_tur" else "above"
-    text = _written(shown, asked, found)
+    text = _written(exact, asked, found)
     return Check(asked, shown, found, f"{name} {text} is {words} {ratio_text(asked.limit)}")
 
 
 def _ratio(
     asked: Precondition, limits: Limits, U: Number, k: Number, dof: Number | None
-) -> Decimal | None:
+) -> Fraction | None:
     """Return the ratio itself, to be shown; None where its divisor is 0."""
-    if asked.kind == "least_tur":
-        return uncertainty_ratio(limits, U, k, None if dof is None else float(dof))
     if limits.lower is None or limits.upper is None:
         return None
     span = Fraction(limits.upper) - Fraction(limits.lower)
-    return ratio(2 * Fraction(U), span) if span else None
+    if asked.kind == "least_tur":
+        U_95, divisor = uncertainty_at_95(U, k, None if dof is None else float(dof))
+        return span * Fraction(divisor) / (2 * Fraction(U_95)) if U else None
+    return 2 * Fraction(U) / span if span else None
 
 
-def _written(shown: Decimal, asked: Precondition, found: bool) -> str:
+def _written(exact: Fraction, asked: Precondition, found: bool) -> str:
     """Round a ratio for reading, with more digits where fewer would contradict the comparison."""
     for digits in _DIGITS:
-        short = Context(prec=digits, rounding=ROUND_HALF_EVEN).plus(shown)
+        context = Context(prec=digits, rounding=ROUND_HALF_EVEN)
+        short = context.divide(Decimal(exact.numerator), Decimal(exact.denominator))
         value = Fraction(short)
         within = value >= asked.limit if asked.kind == "least_tur" else value <= asked.limit
         if within == found:
             break
-    return plain(short.normalize())
+    return format(context.normalize(short), "f")

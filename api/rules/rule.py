@@ -19,7 +19,7 @@ from decimal import Decimal
 from api.rules.guard import BASES as BASES
 from api.rules.guard import Guard as Guard
 from api.rules.guard import guard_from_mapping
-from api.rules.precondition import Precondition, precondition_from_mapping
+from api.rules.precondition import Precondition, precondition_from_mapping, ratio_text
 from api.rules.rule_parts import RuleError as RuleError
 from api.rules.rule_parts import only, text, whole
 
@@ -224,6 +224,53 @@ def rule_from_mapping(mapping: Mapping[str, object], find: Find = built_in) -> R
         otherwise=_otherwise(mapping, find),
         **texts,
     )
+
+
+def refuse_unreachable(rule: Rule) -> None:
+    """Refuse a rule with a branch that decides nothing: an earlier one leaves nothing for it.
+
+    Asked of a rule that is new; one that was recorded before this was asked decides as it did. A
+    least TUR that is not below an earlier one, and a greatest U/T that is not above, never holds
+    where the earlier one did not. Ratios of the two kinds are not compared: k is between them.
+
+    Parameters
+    ----------
+    rule : Rule
+        The first of its chain.
+
+    Raises
+    ------
+    RuleError
+        With a pointer to the precondition, or to the rule that was named, and the remedy.
+
+    Examples
+    --------
+    >>> tur = {"least_tur": "4"}
+    >>> again = {"guard": {"basis": "U", "factor": "1"}, "precondition": {"least_tur": "5"}}
+    >>> refuse_unreachable(rule_from_mapping(
+    ...     {"guard": {"basis": "none"}, "precondition": tur, "otherwise": again}))
+    Traceback (most recent call last):
+    api.rules.rule_parts.RuleError: TUR is at least 5 never holds where TUR is at least 4 did not; \
+ask for less than 4, or leave this rule out
+    """
+    before: dict[str, Precondition] = {}
+    place, named = "", False
+    for depth, one in enumerate(rule.chain()):
+        if depth and not named:
+            place += "/otherwise"
+            named = one.id != _INLINE
+        asked = one.precondition
+        if asked is None:
+            return
+        earlier = before.get(asked.kind)
+        if earlier is not None and not asked.weaker_than(earlier):
+            more = "less" if asked.kind == "least_tur" else "more"
+            raise RuleError(
+                place if named else f"{place}/precondition/{asked.kind}",
+                f"{asked.words} never holds where {earlier.words} did not; "
+                f"ask for {more} than {ratio_text(earlier.limit)}, or leave this rule out",
+            )
+        before[asked.kind] = asked
 
 
 def too_deep(mapping: object) -> bool:

@@ -203,7 +203,7 @@ def replay(session: Session, key: int) -> dict[str, Any]:
     rule = row.answer["rule"]
     recorded = "guard" not in rule
     request["rule"] = {"id": rule["id"], "version": rule["version"]} if recorded else rule
-    _, found, _ = answered(session, request)
+    _, found, _ = answered(session, request, again=True)
     # Through JSON, as the stored one went.
     replayed = json.loads(json.dumps(found))
     differences = list(_differences(row.answer, replayed))
@@ -224,18 +224,20 @@ def decided_again(session: Session, key: int) -> tuple[Decision, str]:
     """
     row = _row(session, key)
     request = _revived(row.request) | {"rule": row.answer["rule"]}
-    rule, _, _ = requested_rule(session, request)
+    rule, _, _ = requested_rule(session, request, again=True)
     return decide_request(session, request, rule).decision, request["unit"]
 
 
 def answered(
-    session: Session | None, request: Request
+    session: Session | None, request: Request, *, again: bool = False
 ) -> tuple[Decided, dict[str, Any], int | None]:
     """Return a decision, its answer and the row id of its rule, of a request with its records.
 
+    One that is made `again` has its rule as it was.
+
     Raises as `prepare` does.
     """
-    rule, reference, row_id = requested_rule(session, request)
+    rule, reference, row_id = requested_rule(session, request, again=again)
     agreed = request.get("agreement")
     if agreed is not None:
         named = f"{agreed['customer']} (agreement {agreed['id']}, version {agreed['version']})"

@@ -22,7 +22,14 @@ from api.rules.decide import Decision, Prior, decide
 from api.rules.exact import FieldError, Number, exact_arithmetic, ratio
 from api.rules.limits import Limits, LimitsError
 from api.rules.reliability import prior_from_observed
-from api.rules.rule import BUILT_IN, Rule, RuleError, built_in, rule_from_mapping
+from api.rules.rule import (
+    BUILT_IN,
+    Rule,
+    RuleError,
+    built_in,
+    refuse_unreachable,
+    rule_from_mapping,
+)
 from api.rules.units import UnknownUnit, convert, is_force
 from api.services.base.texts import texted
 from api.services.base.units import PERCENT, check_unit
@@ -80,11 +87,12 @@ def decide_request(session: Session | None, request: Request, rule: Rule) -> Dec
 
 
 def requested_rule(
-    session: Session | None, request: Request
+    session: Session | None, request: Request, *, again: bool = False
 ) -> tuple[Rule, dict[str, Any], int | None]:
     """Return the rule that a request names or holds, what an answer says of it, and its row id.
 
     The row id is None for a rule object and for a built-in rule, which need no row to be applied.
+    A rule object that is applied `again` is taken as it was.
 
     Raises UnknownReference, InvalidRecord for an object that is no rule.
     """
@@ -97,6 +105,8 @@ def requested_rule(
         return rule, {"id": rule.id, "version": rule.version}, row_id
     try:
         rule = rule_from_mapping(sent, built_in if session is None else finder(session))
+        if not again:
+            refuse_unreachable(rule)
     except RuleError as error:
         refuse(error, request)
     # With its fallbacks as they are now, so that a replay has the same ones.

@@ -579,3 +579,15 @@ def test_deciding_needs_the_scope_decide_and_reading_the_scope_read(app, keys):
     assert client.post("/v1/decisions", json=NOMINAL_10, headers=decider).status_code == 201
     assert client.get("/v1/decisions", headers=decider).status_code == 403
     assert client.get("/v1/decisions", headers=reader).status_code == 200
+
+
+def test_a_rule_with_a_branch_that_is_never_reached_is_refused(client):
+    tur = {"guard": {"basis": "none"}, "precondition": {"least_tur": "4"}}
+    rule = tur | {"otherwise": tur | {"precondition": {"least_tur": "5"}}}
+    for address, sent, place in (
+        ("/v1/decisions", NOMINAL_10 | {"rule": rule}, "/rule/otherwise"),
+        ("/v1/decision-rules", rule | {"id": "R"}, "/otherwise"),
+    ):
+        (problem,) = json.loads(client.post(address, json=sent).text)["errors"]
+        assert problem["pointer"] == f"{place}/precondition/least_tur"
+        assert problem["remedy"] == "ask for less than 4, or leave this rule out"

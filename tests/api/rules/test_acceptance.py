@@ -2,8 +2,11 @@
 
 from decimal import Decimal
 from fractions import Fraction
+from math import exp, log
 
 import pytest
+from scipy.stats import norm
+from scipy.stats import t as scipy_t
 
 from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_at_95, uncertainty_ratio
 from api.rules.exact import FieldError
@@ -133,7 +136,28 @@ def test_uncertainty_at_95_percent_is_two_standard_uncertainties():
 def test_a_factor_for_95_percent_with_its_degrees_of_freedom_is_taken_as_it_stands():
     # Student's t for 95 %, 4 degrees of freedom: 2.776 (tables, from memory)
     assert uncertainty_at_95(U, Decimal("2.776"), 4.0) == (U, 1)
-    assert uncertainty_at_95(U, Decimal("2"), 4.0) == (2 * U, 2)
+
+
+def test_uncertainty_at_95_percent_grows_with_few_degrees_of_freedom():
+    # JCGM 100:2008, table G.2, column 95.45 %: t = 2.87 for 4, 2.28 for 10 degrees of freedom.
+    for dof, t in ((4.0, 2.87), (10.0, 2.28)):
+        U_95, k = uncertainty_at_95(U, Decimal(1), dof)
+        assert float(U_95 / U / k) == pytest.approx(t, abs=0.005)
+    # k = 2 for 4 degrees of freedom covers 88.4 %: TUR is that of 2.87 u, not of 2 u.
+    found = uncertainty_ratio(TWO, Decimal("0.25"), Decimal(2), 4.0)
+    assert float(found) == pytest.approx(4 * 2 / scipy_t.ppf(norm.cdf(2), 4), rel=1e-12)
+    fraction = uncertainty_ratio(TWO, Fraction(1, 4), Fraction(2), 4.0)
+    assert fraction == found
+
+
+def test_the_managed_rule_takes_the_uncertainty_at_95_percent():
+    # The same u = 0.125 with k = 3 and k = 2, and as 95 % of t for 10 degrees of freedom.
+    at_2 = acceptance(TWO, Decimal("0.25"), rule("managed")).upper
+    assert acceptance(TWO, Decimal("0.375"), rule("managed"), k=Decimal(3)).upper == at_2
+    # By hand: U_95 = 0.9 (TUR 1/0.9): M = 1.04 - exp(0.38 ln(1/0.9) - 0.54); w = 0.9 M.
+    found = acceptance(TWO, Decimal("1.35"), rule("managed"), k=Decimal(3))
+    by_hand = 0.9 * (1.04 - exp(0.38 * log(1 / 0.9) - 0.54))
+    assert float(found.guard_upper) == pytest.approx(by_hand, rel=1e-13)
 
 
 @pytest.mark.parametrize(

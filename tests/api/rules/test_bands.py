@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.rules.acceptance import Prior, acceptance
+from api.rules.acceptance import uncertainty_at_95 as scalar_at_95
 from api.rules.bands import Rows, guard_bands, uncertainty_at_95
 from api.rules.limits import Limits
 from api.rules.rule import Guard, Rule
@@ -76,7 +77,12 @@ def test_rows_that_accept_nothing_are_closed():
         assert bands.lower[0] == 1.0
 
 
-@pytest.mark.parametrize(("k", "expected"), [(2.0, 1.0), (3.0, 2 / 3), (2.776, 1.0)])
+# JCGM 100:2008, table G.2: t = 2.87 for 4 degrees of freedom at 95.45 %; 2.776 covers 95 %.
+@pytest.mark.parametrize(("k", "expected"), [(2.0, 2.87 / 2), (3.0, 2.87 / 3), (2.776, 1.0)])
 def test_uncertainty_at_95_percent_follows_the_scalar_convention(k, expected):
     rows = Rows(*(column(x) for x in (0, 1, k, -1, 1)), dof=column(4))
-    assert uncertainty_at_95(rows)[0] == pytest.approx(expected)
+    assert uncertainty_at_95(rows)[0] == pytest.approx(expected, abs=0.002)
+    alone, divisor = scalar_at_95(Decimal(1), Decimal(str(k)), 4.0)
+    assert uncertainty_at_95(rows)[0] == pytest.approx(float(alone / divisor), rel=1e-14)
+    without = Rows(*(column(x) for x in (0, 1, k, -1, 1)), dof=column(np.nan))
+    assert uncertainty_at_95(without)[0] == pytest.approx(2 / k, rel=1e-15)
