@@ -39,6 +39,7 @@ from api.rules.exact import (
     ratio,
     square_root,
 )
+from api.rules.guard import Step
 from api.rules.limits import Limits
 from api.rules.rule import Guard, Rule, RuleError
 
@@ -305,8 +306,27 @@ def _guard_bands(case: _Case[N], rule: Rule) -> tuple[tuple[N, N], str | None]:
     if guard.share is not None:
         w = coerce(guard.share, case.number) * case.half_width(guard.basis)
         return (w, w), None
+    if guard.steps is not None:
+        w = _from_table(case, guard.steps)
+        return (w, w), None
     w, reason = _formula(case, guard)
     return (w, w), reason
+
+
+def _from_table(case: _Case[N], steps: tuple[Step, ...]) -> N:
+    """Return w of the last step whose TUR is reached, by products; where U is 0 all are."""
+    span = Fraction(case.width("tur_table"))
+    U_95, divisor = uncertainty_at_95(case.U, case.k, case.dof)
+    # TUR >= t: T_U - T_L >= 2 t U_95. The first step begins at 0 and is always reached.
+    reached = [
+        step
+        for step in steps
+        if span * Fraction(divisor) >= 2 * Fraction(step.from_tur) * Fraction(U_95)
+    ]
+    step = reached[-1]
+    if step.factor is not None:
+        return coerce(step.factor, case.number) * case.U
+    return coerce(step.size, case.number) * case.half_width("tur_table")
 
 
 def _formula(case: _Case[N], guard: Guard) -> tuple[N, str | None]:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
 from api.rules.acceptance import COVERAGE_95, MANAGED_CONSTANTS, UP_TO_2
+from api.rules.guard import Step
 from api.rules.risk import Floats
 from api.rules.rule import Rule
 from api.rules.solve import band_for_global_risk, band_for_specific_risk
@@ -98,7 +99,10 @@ def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
         if guard.target is None:
             unusable = ~two_sided
             tur = np.where(rows.U > 0.0, half / uncertainty_at_95(rows), np.inf)
-        if guard.share is not None:
+        if guard.steps is not None:
+            w, unsure = _from_table(guard.steps, rows, tur, half)
+            unusable = unusable | unsure
+        elif guard.share is not None:
             w = float(guard.share) * half
         elif guard.basis == "managed":
             ceiling, exponent, constant = map(float, MANAGED_CONSTANTS)
@@ -121,6 +125,23 @@ def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
         # Solved from a probability known to 1e-16 for targets down to 1e-9.
         solved = solved + 1e-6 * (rows.U + abs(w))
     return Bands(w, w, closed, unusable, solved)
+
+
+def _from_table(
+    steps: tuple[Step, ...], rows: Rows, tur: Floats, half: Floats
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Return w by the step that TUR reaches, and the rows that are too near to a step to tell."""
+    begins = np.array([float(step.from_tur) for step in steps])
+    # NaN, where limits coincide without uncertainty, is sorted last and is unsure anyway.
+    place = np.searchsorted(begins, tur, side="right") - 1
+    factor, share = (
+        np.array([float(getattr(step, name) or 0) for step in steps])[place]
+        for name in ("factor", "share")
+    )
+    # Limits that nearly cancel have lost digits of their difference.
+    doubt = _SOLVED + _ROUNDINGS * _EPS * (abs(rows.lower) + abs(rows.upper)) / half
+    near = np.abs(tur[:, None] - begins[1:]) <= doubt[:, None] * begins[1:]
+    return factor * rows.U + share * half, near.any(axis=1) | np.isnan(tur)
 
 
 def uncertainty_at_95(rows: Rows) -> Floats:

@@ -18,6 +18,7 @@ from api.rules.acceptance import refuse_unusable, uncertainty_at_95
 from api.rules.exact import Number, finite, plain, ratio
 from api.rules.limits import Limits
 from api.rules.precondition import KINDS, Precondition, ratio_text
+from api.rules.reported import REPORTED, reported_U
 from api.rules.rule import Rule, RuleError
 
 # Digits of a ratio in a reason: the first count that does not contradict the comparison. Numbers
@@ -93,7 +94,9 @@ def branches(rule: Rule) -> tuple[Rule | None, ...]:
     ['none', None]
     """
     chain = tuple(rule.chain())
-    plain_rules = [replace(one, precondition=None, otherwise=None) for one in chain]
+    plain_rules = [
+        replace(one, precondition=None, otherwise=None, decides_on=rule.decides_on) for one in chain
+    ]
     return (*plain_rules, *([] if chain[-1].precondition is None else [None]))
 
 
@@ -150,6 +153,8 @@ def choose(
         return Branch(1, rule)
     U, k = finite(U, "U"), finite(k, "k")
     refuse_unusable(U, k, dof)
+    if rule.decides_on == REPORTED:
+        U = reported_U(U)
     checks: list[Check] = []
     for one in rule.chain():
         if one.precondition is None:

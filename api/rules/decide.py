@@ -16,10 +16,17 @@ from dataclasses import dataclass
 from decimal import Decimal
 from math import inf, isfinite
 
-from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_ratio
+from api.rules.acceptance import (
+    Acceptance,
+    Prior,
+    acceptance,
+    refuse_unusable,
+    uncertainty_ratio,
+)
 from api.rules.branches import Branch, choose
 from api.rules.exact import Number, difference_over, finite, ratio
 from api.rules.limits import Limits
+from api.rules.reported import REPORTED, as_reported
 from api.rules.risk import global_risk, posterior
 from api.rules.rule import NO_STATEMENT, Rule
 from api.rules.tails import probabilities
@@ -116,7 +123,7 @@ def decide(
     Parameters
     ----------
     value : Decimal or Fraction
-        The result, unrounded.
+        The result, unrounded; a rule that decides on reported numbers rounds it and U.
     U : Decimal or Fraction
         Its expanded uncertainty, 0 or more.
     limits : Limits
@@ -155,6 +162,10 @@ def decide(
     ('pass', Decimal('5'), 0.02275)
     """
     value, U, k = finite(value, "value"), finite(U, "U"), finite(k, "k")
+    given = value, U
+    if rule.decides_on == REPORTED:
+        refuse_unusable(U, k, dof)
+        value, U = as_reported(value, U)
     alone = rule.precondition is None
     branch = Branch(1, rule) if alone else choose(rule, limits, U, k=k, dof=dof)
     if branch.rule is None:
@@ -168,8 +179,8 @@ def decide(
     tur = uncertainty_ratio(limits, U, k, degrees)
     return Decision(
         verdict=found,
-        value=value,
-        U=U,
+        value=given[0],
+        U=given[1],
         k=k,
         dof=dof,
         limits=limits,

@@ -15,7 +15,9 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decima
 from api.rules.acceptance import Acceptance, Prior
 from api.rules.branches import Branch
 from api.rules.exact import Number, plain, ratio, reported_uncertainty
+from api.rules.guard import Step
 from api.rules.limits import Limits
+from api.rules.reported import REPORTED
 from api.rules.rule import NO_STATEMENT, Guard, Rule
 
 # Digits: up to the first a number is printed in full, beyond it with the second.
@@ -43,6 +45,7 @@ _GUARDS = {
     "managed": "managed guard band from the test uncertainty ratio for a 2 % false-accept risk",
     "specific_risk": "guard band w solved for a specific risk of {target} at most",
     "global_risk": "guard band w solved for a global consumer's risk of {target} at most",
+    "tur_table": "guard band w by test uncertainty ratio: {steps}",
 }
 
 
@@ -131,6 +134,8 @@ Expanded uncertainty U = 0.2 kN, k = 2.
         f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, "
         f"k = {_brief(k, ROUND_HALF_EVEN)}{_freedom(dof)}.",
     ]
+    if rule.decides_on == REPORTED:
+        parts.append("It is decided on the result and U as they are reported, rounded.")
     if prior is not None and by is not None and by.guard.basis == "global_risk":
         mean, sd = _quantity(prior.mean, unit), _quantity(prior.sd, unit)
         parts.append(f"Items are taken to have the mean {mean} and the standard deviation {sd}.")
@@ -164,7 +169,17 @@ def describe_guard(guard: Guard) -> str:
         factor=_times(guard.factor),
         share=_share(guard.share),
         target="" if guard.target is None else plain(guard.target),
+        steps=", ".join(_step(step) for step in guard.steps or ()),
     )
+
+
+def _step(step: Step) -> str:
+    """Say which guard band a step of a table has."""
+    if step.factor is None:
+        band = f"{_share(step.share)}half the tolerance interval"
+    else:
+        band = f"{_times(step.factor)}U"
+    return f"from TUR {plain(step.from_tur)} {band if step.size else 'none'}"
 
 
 def describe_rule(rule: Rule) -> str:
@@ -193,7 +208,8 @@ def describe_rule(rule: Rule) -> str:
         told.append(describe_guard(one.guard) + (f", if {asked.words}" if asked else ""))
     if chain[-1].precondition is not None:
         told.append("no statement")
-    return "; else ".join(told)
+    on = "on the result and U as reported: " if rule.decides_on == REPORTED else ""
+    return on + "; else ".join(told)
 
 
 def _branch(branch: Branch | None) -> str:

@@ -44,7 +44,7 @@ _REMEDIES: tuple[tuple[type[FieldError], str], ...] = (
 )
 _TWO = Decimal(2)
 # The parts of a rule object that decide.
-_DECIDES = ("guard", "zones", "precondition", "otherwise")
+_DECIDES = ("guard", "zones", "decides_on", "precondition", "otherwise")
 _SCALES = ("reading", "full_scale", "resolution")
 
 

@@ -591,3 +591,66 @@ def test_a_rule_with_a_branch_that_is_never_reached_is_refused(client):
         (problem,) = json.loads(client.post(address, json=sent).text)["errors"]
         assert problem["pointer"] == f"{place}/precondition/least_tur"
         assert problem["remedy"] == "ask for less than 4, or leave this rule out"
+
+
+TABLE = {
+    "basis": "tur_table",
+    "steps": [
+        {"from_tur": "0", "factor": "1"},
+        {"from_tur": "2", "share": "0.1"},
+        {"from_tur": "4", "factor": "0"},
+    ],
+}
+
+
+def test_a_table_of_guard_bands_by_tur_decides_and_is_recorded(client):
+    sent = NOMINAL_10 | {"value": "10.9", "rule": {"guard": TABLE}}
+    # TUR = 2/(2 U): 5 and no guard band; 2.5 and a tenth of 1; 1.25 and U.
+    for U, upper, verdict in (
+        ("0.2", "11", "pass"),
+        ("0.4", "10.9", "pass"),
+        ("0.8", "10.2", "fail"),
+    ):
+        found = json.loads(client.post("/v1/decisions", json=sent | {"U": U}).text)
+        assert Decimal(found["acceptance"]["upper"]) == Decimal(upper)
+        assert found["verdict"] == verdict
+    assert (
+        "from TUR 0 U, from TUR 2 0.1 times half the tolerance interval, from TUR 4 none"
+        in (found["statement"])
+    )
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+    made = client.post("/v1/decision-rules", json={"id": "table", "guard": TABLE})
+    assert made.get_json()["guard"] == TABLE
+    by_name = client.post("/v1/decisions", json=sent | {"U": "0.4", "rule": "table"})
+    assert Decimal(by_name.get_json()["guard_band"]) == Decimal("0.1")
+    steps = [*TABLE["steps"], {"from_tur": "3", "factor": "0"}]
+    refused = client.post(
+        "/v1/decisions", json=sent | {"rule": {"guard": TABLE | {"steps": steps}}}
+    )
+    assert refused.get_json()["errors"][0]["pointer"] == "/rule/guard/steps/3/from_tur"
+
+
+def test_a_rule_that_decides_on_what_is_reported_says_so_and_is_replayed(client):
+    rule = {"guard": {"basis": "U", "factor": "1"}, "decides_on": "reported"}
+    # U 0.1004 is reported as 0.11, 10.8953 as 10.90: beyond 11 - 0.11.
+    sent = NOMINAL_10 | {"value": "10.8953", "U": "0.1004"}
+    unrounded = json.loads(client.post("/v1/decisions", json=sent).text)
+    found = json.loads(client.post("/v1/decisions", json=sent | {"rule": rule}).text)
+    assert (unrounded["verdict"], found["verdict"]) == ("pass", "fail")
+    assert found["reported"] == unrounded["reported"] == {"value": "10.90", "U": "0.11"}
+    assert (found["value"], found["U"]) == ("10.8953", "0.1004")
+    assert (found["acceptance"]["upper"], found["guard_band"]) == ("10.89", "0.11")
+    assert found["rule"]["decides_on"] == "reported"
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+    made = client.post("/v1/decision-rules", json=rule | {"id": "E"}).get_json()
+    assert made["decides_on"] == "reported"
+    assert "as they are reported" in made["explanation"]
+    rows = [
+        {"value": "10.8953", "U": "0.1004", "lower": "9", "upper": "11", "rule": "E", "id": "1"}
+    ]
+    batch = client.post("/v1/batches", json={"rows": rows}).get_json()["rows"][0]
+    assert (batch["verdict"], batch["acceptance_upper"]) == ("fail", "10.89")
+    wrong = client.post("/v1/decisions", json=sent | {"rule": rule | {"decides_on": "E29"}})
+    assert wrong.get_json()["errors"][0]["pointer"] == "/rule/decides_on"

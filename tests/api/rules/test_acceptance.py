@@ -10,6 +10,7 @@ from scipy.stats import t as scipy_t
 
 from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_at_95, uncertainty_ratio
 from api.rules.exact import FieldError
+from api.rules.guard import Step
 from api.rules.limits import Limits
 from api.rules.rule import Guard, Rule, RuleError
 
@@ -118,6 +119,40 @@ def test_a_global_target_needs_a_prior_with_a_spread():
 def test_without_uncertainty_there_is_no_guard_band(chosen):
     found = acceptance(TWO, Decimal(0), chosen, prior=PRIOR)
     assert (found.lower, found.upper, found.empty) == (9, 11, False)
+
+
+TABLE = rule(
+    "tur_table",
+    steps=(
+        Step(Decimal(0), factor=Decimal("1.5")),
+        Step(Decimal(2), factor=Decimal("0.5")),
+        Step(Decimal(3), share=Decimal("0.125")),
+        Step(Decimal(4), factor=Decimal(0)),
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("U", "k", "w"),
+    [
+        # TUR = 2/(2 U) at k = 2; by hand.
+        ("0.25", "2", "0"),  # 4, on the step
+        ("0.2500000000000000000000000000001", "2", "0.125"),  # a hair below 4: 0.125 x 1
+        ("0.32", "2", "0.125"),  # 3.125
+        ("0.5", "2", "0.25"),  # 2, on the step: 0.5 x 0.5
+        ("0.51", "2", "0.765"),  # 1.96: 1.5 x 0.51
+        ("0.375", "3", "0"),  # U at 95 % is 0.25: 4
+        ("0.255", "1", "0.3825"),  # U at 95 % is 0.51, w of U as stated
+        ("0", "2", "0"),  # without uncertainty every step is reached
+    ],
+)
+def test_a_table_of_guard_bands_has_the_last_step_whose_ratio_is_reached(U, k, w):
+    for number in (Decimal, Fraction):
+        found = acceptance(TWO, Decimal(U), TABLE, k=Decimal(k), number=number)
+        assert found.guard_lower == found.guard_upper == number(w)
+        assert (found.lower, found.upper) == (9 + number(w), 11 - number(w))
+    with pytest.raises(RuleError, match="needs both limits"):
+        acceptance(UPPER, Decimal(1), TABLE)
 
 
 def test_limits_that_coincide_leave_the_managed_rule_no_acceptance():

@@ -26,6 +26,7 @@ GUARDS = [
     {"basis": "managed"},
     {"basis": "specific_risk", "target": "0.025"},
     {"basis": "global_risk", "target": "0.02"},
+    {"basis": "tur_table", "steps": [{"from_tur": "0", "factor": "1"}]},
 ]
 
 
@@ -193,6 +194,46 @@ def test_a_chain_that_comes_back_by_another_rule_is_refused():
     between = Rule("between", precondition=precondition_from_mapping(TUR), otherwise=older)
     with pytest.raises(RuleError, match="'own' comes back to itself"):
         Rule("own", 2, precondition=precondition_from_mapping(TUR), otherwise=between)
+
+
+@pytest.mark.parametrize(
+    ("steps", "field", "message"),
+    [
+        ([], "/guard/steps", "give 1 to 50"),
+        ("4", "/guard/steps", "a list of steps"),
+        (["4"], "/guard/steps/0", "a step is an object"),
+        ([{"factor": "1"}], "/guard/steps/0/from_tur", "it is missing"),
+        ([{"from_tur": "0"}], "/guard/steps/0", "neither is given"),
+        ([{"from_tur": "0", "factor": "1", "share": "1"}], "/guard/steps/0", "both are given"),
+        ([{"from_tur": "2", "factor": "1"}], "/guard/steps/0/from_tur", "nothing is said below"),
+        ([{"from_tur": "0", "factor": "x"}], "/guard/steps/0/factor", "not a number"),
+        ([{"from_tur": "0", "factors": "1"}], "/guard/steps/0/factors", "unknown key"),
+        (
+            [{"from_tur": "0", "factor": "1"}, {"from_tur": "0", "factor": "0"}],
+            "/guard/steps/1/from_tur",
+            "not above the step before; put them in order",
+        ),
+        (
+            [{"from_tur": "0", "factor": "1"}, {"from_tur": "1e7", "factor": "0"}],
+            "/guard/steps/1/from_tur",
+            "no TUR is that large",
+        ),
+        (None, "/guard/steps", "needs a steps"),
+    ],
+)
+def test_a_table_without_an_answer_for_every_ratio_is_refused(steps, field, message):
+    with pytest.raises(RuleError, match=message) as caught:
+        rule_from_mapping({"guard": {"basis": "tur_table", "steps": steps}})
+    assert caught.value.field == field
+
+
+def test_a_table_that_relaxes_has_two_zones():
+    steps = [{"from_tur": "0", "factor": "1"}, {"from_tur": "10", "share": "-0.1"}]
+    guard = {"basis": "tur_table", "steps": steps}
+    assert rule_from_mapping({"guard": guard}).guard.to_mapping() == guard
+    with pytest.raises(RuleError, match="use zones 2") as caught:
+        rule_from_mapping({"guard": guard, "zones": 4})
+    assert caught.value.field == "/guard/steps"
 
 
 @pytest.mark.parametrize(
