@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
-from api.rules.acceptance import COVERAGE_95, MANAGED_CONSTANTS, UP_TO_2
+from api.rules.acceptance import MANAGED_CONSTANTS
+from api.rules.at_95 import COVERAGE_95, UP_TO_2
 from api.rules.guard import Step
 from api.rules.risk import Floats
 from api.rules.rule import Rule

@@ -12,14 +12,18 @@ from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
 from functools import lru_cache
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from api.rules.acceptance import refuse_unusable, uncertainty_at_95
+from api.rules.acceptance import refuse_unusable
+from api.rules.at_95 import uncertainty_at_95
 from api.rules.exact import Number, finite, plain, ratio
 from api.rules.limits import Limits
 from api.rules.precondition import KINDS, Precondition, ratio_text
 from api.rules.reported import REPORTED, reported_U
 from api.rules.rule import Rule, RuleError
+
+if TYPE_CHECKING:
+    from api.rules.density import Density
 
 # Digits of a ratio in a reason: the first count that does not contradict the comparison. Numbers
 # have a thousand places at most, so the last one always tells two ratios apart.
@@ -107,6 +111,7 @@ def choose(
     *,
     k: Number = Decimal(2),
     dof: Number | None = None,
+    density: "Density | None" = None,
 ) -> Branch:
     """Return the branch of a rule that decides a result with these limits and this U.
 
@@ -122,6 +127,8 @@ def choose(
         Coverage factor of U, above 0.
     dof : Decimal or Fraction, optional
         Degrees of freedom of U, 1 or more.
+    density : Density, optional
+        The shape of a result that is not normal.
 
     Returns
     -------
@@ -159,7 +166,7 @@ def choose(
     for one in rule.chain():
         if one.precondition is None:
             break
-        check = _asked(one.precondition, limits, U, k, dof)
+        check = _asked(one.precondition, limits, U, k, dof, density)
         checks.append(check)
         if check.holds:
             return Branch(len(checks), branches(rule)[len(checks) - 1], tuple(checks))
@@ -167,7 +174,12 @@ def choose(
 
 
 def holds(
-    asked: Precondition, limits: Limits, U: Number, k: Number, dof: Number | None = None
+    asked: Precondition,
+    limits: Limits,
+    U: Number,
+    k: Number,
+    dof: Number | None = None,
+    density: "Density | None" = None,
 ) -> bool:
     """Say whether a precondition holds, by products of exact numbers; equality holds.
 
@@ -182,14 +194,21 @@ def holds(
         )
     span = Fraction(limits.upper) - Fraction(limits.lower)
     if asked.kind == "least_tur":
-        U_95, divisor = uncertainty_at_95(U, k, None if dof is None else float(dof))
+        U_95, divisor = uncertainty_at_95(U, k, None if dof is None else float(dof), density)
         return span * Fraction(divisor) >= 2 * asked.limit * Fraction(U_95)
     return 2 * Fraction(U) <= asked.limit * span
 
 
-def _asked(asked: Precondition, limits: Limits, U: Number, k: Number, dof: Number | None) -> Check:
-    found = holds(asked, limits, U, k, dof)
-    exact = _ratio(asked, limits, U, k, dof)
+def _asked(
+    asked: Precondition,
+    limits: Limits,
+    U: Number,
+    k: Number,
+    dof: Number | None,
+    density: "Density | None",
+) -> Check:
+    found = holds(asked, limits, U, k, dof, density)
+    exact = _ratio(asked, limits, U, k, dof, density)
     shown = None if exact is None else ratio(exact, Fraction(1))
     name, words = KINDS[asked.kind]
     if exact is None:
@@ -202,14 +221,19 @@ def _asked(asked: Precondition, limits: Limits, U: Number, k: Number, dof: Numbe
 
 
 def _ratio(
-    asked: Precondition, limits: Limits, U: Number, k: Number, dof: Number | None
+    asked: Precondition,
+    limits: Limits,
+    U: Number,
+    k: Number,
+    dof: Number | None,
+    density: "Density | None",
 ) -> Fraction | None:
     """Return the ratio itself, to be shown; None where its divisor is 0."""
     if limits.lower is None or limits.upper is None:
         return None
     span = Fraction(limits.upper) - Fraction(limits.lower)
     if asked.kind == "least_tur":
-        U_95, divisor = uncertainty_at_95(U, k, None if dof is None else float(dof))
+        U_95, divisor = uncertainty_at_95(U, k, None if dof is None else float(dof), density)
         return span * Fraction(divisor) / (2 * Fraction(U_95)) if U else None
     return 2 * Fraction(U) / span if span else None
 

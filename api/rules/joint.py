@@ -21,6 +21,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import ndtr
 
+from api.rules.density import Density
 from api.rules.risk import Floats
 from api.rules.tails import probabilities
 
@@ -40,11 +41,19 @@ class Distances(NamedTuple):
         (T_L - y)/u and (T_U - y)/u, infinite where there is no limit or no uncertainty.
     dof : float or None
         Degrees of freedom; None is infinitely many.
+    density : Density or None
+        The shape of a result that is not normal.
     """
 
     below: float
     above: float
     dof: float | None = None
+    density: Density | None = None
+
+    @property
+    def normal(self) -> bool:
+        """Whether the result is normal."""
+        return self.dof is None and self.density is None
 
 
 class JointRisk(NamedTuple):
@@ -100,8 +109,8 @@ def joint_risk(results: Sequence[Distances], loadings: Sequence[float] | None = 
         raise ValueError("results are needed, and a loading for each")
     if not all(-1.0 <= share <= 1.0 for share in shares):
         raise ValueError("a loading lies between -1 and 1")
-    if any(share and one.dof is not None for share, one in zip(shares, results, strict=True)):
-        raise ValueError("results with degrees of freedom have no loading: they are not normal")
+    if any(share and not one.normal for share, one in zip(shares, results, strict=True)):
+        raise ValueError("results with degrees of freedom or a density have no loading")
     alone = [one for share, one in zip(shares, results, strict=True) if not share]
     tied = [(share, one) for share, one in zip(shares, results, strict=True) if share]
     log_conforming = _log_independent(alone)
@@ -146,7 +155,10 @@ def _log_independent(results: Sequence[Distances]) -> float:
     """Return the logarithm of the probability that all conform, with the digits of the risks."""
     total = 0.0
     for one in results:
-        risk, conforms = probabilities(one.below, one.above, one.dof)
+        if one.density is not None:
+            risk, conforms = one.density.probabilities(one.below, one.above)
+        else:
+            risk, conforms = probabilities(one.below, one.above, one.dof)
         total += log1p(-risk) if risk < 0.5 else _log(conforms)
     return total
 

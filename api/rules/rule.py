@@ -73,7 +73,7 @@ class Rule:
     Examples
     --------
     >>> BUILT_IN["guard_U"].guard
-    Guard(basis='U', factor=Decimal('1'), width=None, share=None, target=None)
+    Guard(basis='U', factor=Decimal('1'), width=None, share=None, target=None, steps=None)
     """
 
     id: str = _INLINE

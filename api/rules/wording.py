@@ -11,6 +11,7 @@ Not checked: that the wording suits the accreditation body or the customer's con
 
 from collections.abc import Callable
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
+from typing import TYPE_CHECKING
 
 from api.rules.acceptance import Acceptance, Prior
 from api.rules.branches import Branch
@@ -19,6 +20,9 @@ from api.rules.guard import Step
 from api.rules.limits import Limits
 from api.rules.reported import REPORTED
 from api.rules.rule import NO_STATEMENT, Guard, Rule
+
+if TYPE_CHECKING:
+    from api.rules.density import Density
 
 # Digits: up to the first a number is printed in full, beyond it with the second.
 _LONGEST, _ROUNDED = 10, 7
@@ -59,6 +63,7 @@ def statement(
     U: Number,
     k: Number,
     dof: Number | None = None,
+    density: "Density | None" = None,
     prior: Prior | None = None,
     risks: tuple[float, float] | None = None,
     unit: str | None = None,
@@ -83,6 +88,8 @@ def statement(
         Expanded uncertainty in the unit of the limits, and its coverage factor.
     dof : Decimal or Fraction, optional
         Degrees of freedom of U.
+    density : Density, optional
+        The shape of a result that is not normal.
     prior : Prior, optional
         Named where the guard band rests on it.
     risks : tuple of float, optional
@@ -134,6 +141,8 @@ Expanded uncertainty U = 0.2 kN, k = 2.
         f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, "
         f"k = {_brief(k, ROUND_HALF_EVEN)}{_freedom(dof)}.",
     ]
+    if density is not None:
+        parts.append(f"The result is taken to be distributed as {density.words}.")
     if rule.decides_on == REPORTED:
         parts.append("It is decided on the result and U as they are reported, rounded.")
     if prior is not None and by is not None and by.guard.basis == "global_risk":

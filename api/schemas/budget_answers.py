@@ -81,6 +81,14 @@ class BudgetPointSchema(Schema):
     k_stated = _number("k of U_stated: that of the CMC where its U is stated")
     U_reported = _number("U_stated rounded up")
     value_reported = _number("The value to the same place")
+    density = fields.Dict(
+        metadata={
+            "description": (
+                "Where a rectangle or trapezoid outweighs the rest: the shape that decisions by "
+                "this budget take"
+            )
+        }
+    )
     reasons = fields.Dict(
         metadata={"description": "Why each number that is null is so, by its name"}
     )

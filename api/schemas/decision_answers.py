@@ -17,7 +17,7 @@ class SpecificRiskSchema(Schema):
 
 
 class GlobalRiskSchema(Schema):
-    """Joint risks for the stated prior; null where nothing is accepted."""
+    """Joint risks for the stated prior, of a normal measurement; null where nothing is accepted."""
 
     consumer = fields.Float(required=True, allow_none=True)
     producer = fields.Float(required=True, allow_none=True)
@@ -127,6 +127,14 @@ class DecisionSchema(Schema):
     U = fields.String(required=True)
     k = fields.String(required=True)
     dof = fields.String()
+    density = fields.Dict(
+        metadata={
+            "description": (
+                "Shape of a result that is not normal, of which specific risks, TUR and solved "
+                "guard bands are; global risks and posterior are of a normal measurement"
+            )
+        }
+    )
     unit = fields.String(required=True)
     agreement = fields.Dict(metadata={"description": "The agreement that the rule is of"})
     budget = fields.Dict(metadata={"description": "The budget and point that U, k and dof are of"})

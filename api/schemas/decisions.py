@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from marshmallow import ValidationError, fields, validates_schema
+from marshmallow import ValidationError, fields, validate, validates_schema
 
+from api.rules.density import KINDS, NORMAL, TRAPEZOID
 from api.schemas.agreements import ReferenceField
 from api.schemas.base import StrictSchema
 from api.schemas.decision_rules import RuleField
@@ -128,6 +129,46 @@ class BudgetField(fields.Field[Any]):
         return _BUDGET.load(value) if isinstance(value, Mapping) else {"id": _ID.deserialize(value)}
 
 
+class DensitySchema(StrictSchema):
+    """A rectangle or a trapezoid, alone or convolved with the rest of the budget."""
+
+    kind = fields.String(required=True, validate=validate.OneOf(KINDS))
+    beta = DecimalText(metadata={"description": "Top over base of a trapezoid, 0 to 1"})
+    rest_over_dominant = DecimalText(
+        validate=_not_negative,
+        metadata={"description": "u of the rest over u of the rectangle or trapezoid; default 0"},
+    )
+    rest_dof = DecimalText(
+        validate=_from_one,
+        metadata={"description": "Degrees of freedom of the rest; default: normal"},
+    )
+
+    @validates_schema
+    def _of_its_kind(self, data: dict[str, Any], **kwargs: Any) -> None:
+        kind = data.get("kind")
+        if kind == TRAPEZOID and "beta" not in data:
+            raise _at("beta", "required field is missing", "send the top over the base")
+        if kind != TRAPEZOID and "beta" in data:
+            raise _at("beta", f"a {kind} density has none", "leave it out, or send a trapezoid")
+        if kind == NORMAL and len(data) > 1:
+            raise _at("kind", "a normal density has no parts", "leave them out")
+
+
+_DENSITY = DensitySchema()
+
+
+class DensityField(fields.Field[Any]):
+    """A kind of density, or an object; loads as the shape, empty for the normal distribution."""
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
+    ) -> Any:
+        sent = value if isinstance(value, Mapping) else {"kind": _ID.deserialize(value)}
+        loaded = _DENSITY.load(sent)
+        kind = loaded.pop("kind")
+        return {} if kind == NORMAL else {"beta": Decimal(1), **loaded}
+
+
 class NewDecisionSchema(StrictSchema):
     """A result, its limits and the rule; U in the unit of the value or another, or relative."""
 
@@ -144,6 +185,14 @@ class NewDecisionSchema(StrictSchema):
         metadata={"description": "Coverage factor of U; default 2"},
     )
     dof = DecimalText(validate=_from_one)
+    density = DensityField(
+        metadata={
+            "description": (
+                "How the result is distributed: normal (the default), rectangular, trapezoid, or "
+                "an object with a rest; of a budget its own unless normal is sent"
+            )
+        }
+    )
     unit = Text(required=True, max_length=20)
     limits = fields.Nested(LimitsSchema)
     nominal = QuantityField(metadata={"description": "Centre of the tolerance; 0 for an error"})
@@ -192,6 +241,20 @@ class NewDecisionSchema(StrictSchema):
                     raise _at(name, "a second uncertainty beside the budget", remedy)
         elif "U" not in data and "U_rel_pct" not in data:
             raise _at("U", "required field is missing", "send U, U_rel_pct or budget")
+
+    @validates_schema
+    def _one_density(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if not data.get("density"):
+            return
+        if "budget" in data:
+            remedy = "leave it out (the budget has its own), or send normal"
+            raise _at("density", "a second density beside the budget", remedy)
+        if "dof" in data:
+            remedy = "leave dof out, or send rest_dof in the density"
+            raise _at("dof", "a density beside degrees of freedom", remedy)
+        if "k" not in data:
+            remedy = "send the coverage factor of U, such as 1.73 where U is the half-width"
+            raise _at("k", "required field is missing: a density has no usual k", remedy)
 
     @validates_schema
     def _one_rule(self, data: dict[str, Any], **kwargs: Any) -> None:

@@ -44,7 +44,7 @@ from graph.moments import text_of
 KEEPER = "tracehold.decisions"
 _LISTED = ("verdict", "value", "U", "unit", "rule")
 _NUMBERS = (
-    *("value", "U", "U_rel_pct", "k", "dof", "limits", "prior"),
+    *("value", "U", "U_rel_pct", "k", "dof", "density", "limits", "prior"),
     *("nominal", "reading", "full_scale", "resolution"),
 )
 

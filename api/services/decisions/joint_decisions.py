@@ -33,7 +33,7 @@ from api.services.decisions.requests import in_unit_of_value, needs_records
 from api.services.uncertainty.budget_links import with_budget
 
 _SHARED = ("unit", "rule", "agreement")
-_NORMAL = "results with degrees of freedom have no joint distribution here"
+_NORMAL = "results with degrees of freedom or a density have no joint distribution here"
 _MET = {
     "pass": "all of them meet their specifications",
     "conditional_pass": "all of them meet their specifications, at least one on condition only",
@@ -73,7 +73,9 @@ def decide_together(
     risk = joint_risk(
         [
             Distances(
-                *distances(d.value, d.U, d.limits, d.k), None if d.dof is None else float(d.dof)
+                *distances(d.value, d.U, d.limits, d.k),
+                None if d.dof is None else float(d.dof),
+                d.density,
             )
             for d in made
         ],
@@ -133,11 +135,11 @@ def _loadings(
     else:
         return None
     for i, one in tied:
-        if one.dof is not None:
-            remedy = "leave dof out (then normal), or leave the correlation out"
-            raise InvalidRecord(
-                _NORMAL, [Issue(f"/results/{i}/dof", _NORMAL, remedy, str(one.dof))]
-            )
+        if one.dof is not None or one.density is not None:
+            name = "dof" if one.density is None else "density"
+            remedy = f"leave {name} out (then normal), or leave the correlation out"
+            value = None if one.dof is None else str(one.dof)
+            raise InvalidRecord(_NORMAL, [Issue(f"/results/{i}/{name}", _NORMAL, remedy, value)])
     return found
 
 

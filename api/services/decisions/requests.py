@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 from sqlalchemy.orm import Session
 
@@ -35,6 +35,9 @@ from api.services.base.texts import texted
 from api.services.base.units import PERCENT, check_unit
 from api.services.decisions.decision_rules import finder, known_rules, resolve_rule
 from api.services.decisions.specifications import limits_around, limits_at, resolve_specification
+
+if TYPE_CHECKING:
+    from api.rules.density import Density
 
 Request = Mapping[str, Any]
 _REMEDIES: tuple[tuple[type[FieldError], str], ...] = (
@@ -77,6 +80,7 @@ def decide_request(session: Session | None, request: Request, rule: Rule) -> Dec
             k=k,
             dof=dof,
             prior=prior,
+            density=_density(request),
             unit=request["unit"],
             results=request.get("results"),
             specification=request.get("specification", named),
@@ -213,6 +217,16 @@ def _prior(request: Request, limits: Limits, U: Number, k: Decimal) -> Prior | N
     if "reliability" in sent:
         return prior_from_observed(sent["reliability"], limits, U, k, mean)
     return Prior(_known(mean), _known(sd))
+
+
+def _density(request: Request) -> Density | None:
+    shape = request.get("density")
+    if not shape:
+        return None
+    # A density is that of SciPy's functions; most decisions need none.
+    from api.rules.density import Density
+
+    return Density(**shape)
 
 
 def _known(number: Number | None) -> Number:

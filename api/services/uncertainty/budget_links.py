@@ -63,6 +63,10 @@ def with_budget(session: Session, request: Mapping[str, Any]) -> Record:
     value = Decimal(point["point"]["value"])
     found |= {"budget": {"id": row.code, "point": {"value": value, "unit": unit}}}
     k, dof = _of_stated(point)
+    if "density" not in request and "density" in point:
+        shape = {name: part for name, part in point["density"].items() if name != "kind"}
+        found["density"] = {name: Decimal(part) for name, part in shape.items()}
+        dof = None
     found |= {"U": {"value": U, "unit": unit}, "k": k}
     return found if dof is None else found | {"dof": Decimal(dof)}
 

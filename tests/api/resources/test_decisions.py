@@ -654,3 +654,45 @@ def test_a_rule_that_decides_on_what_is_reported_says_so_and_is_replayed(client)
     assert (batch["verdict"], batch["acceptance_upper"]) == ("fail", "10.89")
     wrong = client.post("/v1/decisions", json=sent | {"rule": rule | {"decides_on": "E29"}})
     assert wrong.get_json()["errors"][0]["pointer"] == "/rule/decides_on"
+
+
+def test_a_density_may_be_stated_with_the_result(client):
+    # U = 0.2 is the half-width of a rectangle: k = sqrt(3). (0.2 - 0.1)/0.4 lies above 11.
+    flat = NOMINAL_10 | {"value": "10.9", "k": "1.7320508075688772", "rule": "simple"}
+    found = json.loads(client.post("/v1/decisions", json=flat | {"density": "rectangular"}).text)
+    assert float(found["specific_risk"]["consumer"]) == pytest.approx(0.25, abs=1e-12)
+    assert found["density"] == {"kind": "rectangular", "beta": "1", "rest_over_dominant": "0"}
+    shape = {"kind": "trapezoid", "beta": "0.5", "rest_over_dominant": "0.1", "rest_dof": "8"}
+    found = json.loads(client.post("/v1/decisions", json=flat | {"density": shape}).text)
+    assert found["density"] == shape
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+
+
+@pytest.mark.parametrize(
+    ("changes", "pointer"),
+    [
+        ({"density": "rectangular", "k": None}, "/k"),
+        ({"density": "rectangular", "dof": "5"}, "/dof"),
+        ({"density": "square"}, "/density/kind"),
+        ({"density": "trapezoid"}, "/density/beta"),
+        ({"density": {"kind": "rectangular", "beta": "1"}}, "/density/beta"),
+        ({"density": {"kind": "trapezoid", "beta": "1.5"}}, "/density/beta"),
+        ({"density": {"kind": "normal", "rest_dof": "3"}}, "/density/kind"),
+        (
+            {"density": {"kind": "rectangular", "rest_over_dominant": "-1"}},
+            "/density/rest_over_dominant",
+        ),
+        ({"density": {"kind": "rectangular", "rest_over_dominant": "11"}},
+         "/density/rest_over_dominant"),
+        ({"density": "rectangular", "U": None, "budget": "B", "k": None}, "/density"),
+    ],
+)  # fmt: skip
+def test_a_density_that_cannot_be_is_refused(client, changes, pointer):
+    sent = {**NOMINAL_10, "k": "1.73", **changes}
+    sent = {name: part for name, part in sent.items() if part is not None}
+    answer = client.post("/v1/decisions", json=sent)
+    assert answer.status_code == 422
+    problems = json.loads(answer.text)["errors"]
+    assert pointer in [one["pointer"] for one in problems]
+    assert all(one["remedy"] for one in problems)

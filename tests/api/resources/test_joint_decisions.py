@@ -85,6 +85,15 @@ def test_a_result_may_have_a_rule_and_a_unit_of_its_own(client):
     assert found["joint_risk"]["all_conform"] == pytest.approx(ONE * OTHER, rel=1e-12)
 
 
+def test_a_rectangle_counts_with_its_own_probability_and_is_not_correlated(client):
+    # Half-width 0.1 about 20.10 is wholly inside 20.2; the other one is normal.
+    flat = TWO[1] | {"k": "1.7320508075688772", "density": "rectangular"}
+    found = asked(client, results=[TWO[0], flat])["joint_risk"]
+    assert found["all_conform"] == pytest.approx(ONE, rel=1e-12)
+    problem = asked(client, 422, results=[TWO[0], flat], correlation="0.5")
+    assert problem["errors"][0]["pointer"] == "/results/1/density"
+
+
 @pytest.mark.parametrize(
     ("changes", "pointer"),
     [

@@ -396,6 +396,48 @@ def test_a_density_with_ends_passes_on_no_degrees_of_freedom(client):
     assert "dof" not in decided(client, budget="B")
 
 
+COARSE = {
+    "point": {"value": "50.44", "unit": "kN"},
+    "components": [
+        {"name": "digit", "kind": "resolution", "digit": "0.2"},
+        {"name": "reference", "distribution": "normal", "U": "0.01", "k": "2"},
+    ],
+}
+
+
+@pytest.mark.parametrize("coverage", [{}, {"coverage": "dominant_rectangular"}])
+def test_a_result_of_a_coarse_indicator_is_decided_with_its_own_density(client, coverage):
+    # Half-width 0.1 and u 0.005: the mean of Phi((0.06 - x)/0.005) over x in +-0.1 is 0.8, so that
+    # a fifth lies above 50.5; the normal distribution would say 0.15. By hand: (0.1 - 0.06)/0.2.
+    made = asked(client, COARSE, id="B", **coverage)
+    assert made["density"]["kind"] == "rectangular"
+    sent = {"value": "50.44", "limits": {"upper": "50.5"}, "rule": "simple", "budget": "B"}
+    found = decided(client, **sent)
+    assert found["specific_risk"]["consumer"] == pytest.approx(0.2, abs=1e-9)
+    assert found["density"] == made["density"]
+    assert "distributed as a rectangle convolved with the rest" in found["statement"]
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+    usual = decided(client, **sent, density="normal")
+    assert usual["specific_risk"]["consumer"] == pytest.approx(0.1503, abs=5e-5)
+    assert "density" not in usual
+    # TUR by the half-width of 95.45 % (k of the density, which the budget finds): not by 2 u.
+    k = Decimal(asked(client, COARSE, coverage="dominant_rectangular", id="K")["k"])
+    u = Decimal(made["u"])
+    both = decided(client, **sent | {"limits": {"lower": "50", "upper": "51"}})
+    assert float(both["tur"]) == pytest.approx(float(1 / (2 * k * u)), rel=1e-9)
+
+
+def test_a_raised_uncertainty_is_no_longer_that_of_the_density(client):
+    client.post("/v1/cmcs", json={**CMC, "U_rel_pct": "0.5"})
+    made = asked(client, COARSE | {"mode": "tension"}, id="B")
+    assert (made["floor"]["applied"], "density" in made) == (True, False)
+
+
+def test_a_normal_budget_has_no_density(client):
+    assert "density" not in asked(client, SMALL)
+
+
 def test_one_point_of_several_is_named_by_its_value(client):
     points = [{"value": "10", "unit": "kN"}, {"value": "20", "unit": "kN"}]
     relative = {"name": "m", "distribution": "normal", "u": "0.1", "relative": True}

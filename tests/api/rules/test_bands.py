@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.rules.acceptance import Prior, acceptance
-from api.rules.acceptance import uncertainty_at_95 as scalar_at_95
+from api.rules.at_95 import uncertainty_at_95 as scalar_at_95
 from api.rules.bands import Rows, guard_bands, uncertainty_at_95
 from api.rules.guard import Step
 from api.rules.limits import Limits
