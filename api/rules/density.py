@@ -12,13 +12,14 @@ Not checked: that the trapezoid is that of the result.
 
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from functools import lru_cache
 from math import isinf, sqrt
 
 import numpy as np
 from scipy.special import ndtr, stdtr
 
-from api.rules.exact import FieldError, from_float
+from api.rules.exact import FieldError, from_float, shortened, square_root
 from api.rules.risk import Floats
 from api.rules.roots import bracketed_root
 from api.rules.uncertainty.coverage import USUAL_PROBABILITY, half_interval, probability
@@ -133,6 +134,29 @@ class Density:
         if z > 0.0:
             return 1.0 - _below(-z / half_width, beta, sigma, self._dof)
         return _below(z / half_width, beta, sigma, self._dof)
+
+    def widened(self, growth: Fraction) -> "Density | None":
+        """Return the shape where a normal contribution has joined the rest.
+
+        Parameters
+        ----------
+        growth : Fraction
+            Square of the new u over the square of the old one, 1 or more.
+
+        Returns
+        -------
+        Density or None
+            None where the rest is so large that the result is normal.
+        """
+        rest = Fraction(self.rest_over_dominant) ** 2
+        wider = growth * (1 + rest) - 1
+        ratio = shortened(square_root(Decimal(shortened(wider))))
+        if ratio > MOST_REST:
+            return None
+        dof = self.rest_dof
+        if dof is not None:
+            dof = shortened(Fraction(dof) * (wider / rest) ** 2) if rest else None
+        return Density(self.beta, ratio, dof)
 
     @property
     def k_95(self) -> Decimal:

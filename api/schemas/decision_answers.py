@@ -86,6 +86,24 @@ class BranchSchema(Schema):
     )
 
 
+class AtIntervalEndSchema(Schema):
+    """The same result, limits and rule at the end of the interval, with the drift until then."""
+
+    verdict = fields.String(required=True, validate=validate.OneOf(VERDICTS))
+    days = fields.String(required=True)
+    value = fields.String(required=True, metadata={"description": "Moved by a known drift"})
+    U = fields.String(required=True, metadata={"description": "With the drift, the same k"})
+    u_drift = fields.String(
+        required=True, metadata={"description": "Standard uncertainty that the drift adds"}
+    )
+    dof = fields.String()
+    acceptance = fields.Nested(AcceptanceAnswerSchema, required=True)
+    specific_risk = fields.Nested(SpecificRiskSchema, required=True)
+    tur = fields.String(required=True, allow_none=True)
+    reported = fields.Nested(ReportedSchema, required=True)
+    statement = fields.String(required=True)
+
+
 class DecisionSchema(Schema):
     """A decision, the verdict first; it was made on unrounded numbers."""
 
@@ -144,6 +162,9 @@ class DecisionSchema(Schema):
     )
     branch = fields.Nested(
         BranchSchema, metadata={"description": "Only where the rule has a precondition"}
+    )
+    at_interval_end = fields.Nested(
+        AtIntervalEndSchema, metadata={"description": "Only where a drift was sent"}
     )
     engine_version = fields.String(required=True)
 

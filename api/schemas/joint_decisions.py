@@ -11,8 +11,9 @@ from api.rules.decide import VERDICTS
 from api.schemas.agreements import ReferenceField
 from api.schemas.base import StrictSchema
 from api.schemas.decision_answers import DecisionSchema
+from api.schemas.decision_parts import QuantityField
 from api.schemas.decision_rules import RuleField
-from api.schemas.decisions import NewDecisionSchema, QuantityField
+from api.schemas.decisions import NewDecisionSchema
 from api.schemas.fields import DecimalText, Text, at_least, refuse
 
 _MOST = 200

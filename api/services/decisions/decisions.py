@@ -25,6 +25,7 @@ from api.services.base.texts import texted
 from api.services.decisions.agreements import with_agreement
 from api.services.decisions.answers import decision_answer
 from api.services.decisions.decision_rules import ensure_rule
+from api.services.decisions.interval_ends import interval_end_answer
 from api.services.decisions.requests import (
     Decided,
     Request,
@@ -44,7 +45,7 @@ from graph.moments import text_of
 KEEPER = "tracehold.decisions"
 _LISTED = ("verdict", "value", "U", "unit", "rule")
 _NUMBERS = (
-    *("value", "U", "U_rel_pct", "k", "dof", "density", "limits", "prior"),
+    *("value", "U", "U_rel_pct", "k", "dof", "density", "drift", "limits", "prior"),
     *("nominal", "reading", "full_scale", "resolution"),
 )
 
@@ -246,6 +247,8 @@ def answered(
     answer = decision_answer(
         decided.decision, request["unit"], reference, decided.prior, request.get("prior")
     )
+    if "drift" in request:
+        answer["at_interval_end"] = interval_end_answer(request, decided)
     if "budget" in request:
         answer["budget"] = texted(request["budget"])
     if agreed is not None:

@@ -194,10 +194,13 @@ def _in(unit: str, quantity: Any, place: str) -> Number | None:
     return convert(number, own, unit)
 
 
-def in_unit_of_value(request: Request, name: str) -> Number:
-    """Return a quantity of the request in the unit of its value; raise InvalidRecord."""
+def in_unit_of_value(request: Request, name: str, place: str = "") -> Number:
+    """Return a quantity of a request, or of its part at `place`, in the unit of the value.
+
+    Raises InvalidRecord for a unit that is not one of the value's.
+    """
     sent = request[name]
-    found = _in(request["unit"], sent, f"/{name}")
+    found = _in(request["unit"], sent, f"{place}/{name}")
     if found is None:
         raise KeyError(name)
     return found

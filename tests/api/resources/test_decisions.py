@@ -696,3 +696,58 @@ def test_a_density_that_cannot_be_is_refused(client, changes, pointer):
     problems = json.loads(answer.text)["errors"]
     assert pointer in [one["pointer"] for one in problems]
     assert all(one["remedy"] for one in problems)
+
+
+def test_a_drift_asks_for_the_decision_at_the_end_of_the_interval(client):
+    # Two years of up to 0.06 kN: u = 0.12/sqrt(3); with 0.04 the U is 0.16 (0.0016 + 0.0048).
+    sent = NOMINAL_10 | {"value": "10.9", "U": "0.08"}
+    drift = {"days": "730.5", "per_year": {"value": "60", "unit": "N"}}
+    found = json.loads(client.post("/v1/decisions", json=sent | {"drift": drift}).text)
+    end = found["at_interval_end"]
+    assert (found["verdict"], end["verdict"]) == ("pass", "fail")  # 10.92 and 10.84 are accepted
+    assert float(end["U"]) == pytest.approx(0.16, rel=1e-11)
+    assert float(end["tur"]) == pytest.approx(2 / 0.32, rel=1e-11)
+    assert float(end["specific_risk"]["consumer"]) == pytest.approx(
+        erfc(1.25 / sqrt(2)) / 2, rel=1e-9
+    )
+    assert end["reported"] == {"value": "10.90", "U": "0.16"}
+    assert end["statement"].startswith("At the end of the interval, 730.5 days on: Statement of")
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+    known = {"days": "365.25", "per_year": "-0.3", "U_per_year": "0.06", "known": True}
+    found = json.loads(client.post("/v1/decisions", json=sent | {"drift": known}).text)
+    # 10.9 - 0.3; U = sqrt(0.08^2 + 0.06^2)
+    assert (found["at_interval_end"]["value"], found["at_interval_end"]["U"]) == ("10.6", "0.1")
+    assert found["at_interval_end"]["verdict"] == "pass"
+
+
+def test_degrees_of_freedom_and_densities_go_on_to_the_end_of_the_interval(client):
+    drift = {"days": "365.25", "per_year": "0.1732050807568877"}  # u = 0.1, that of U = 0.2
+    sent = NOMINAL_10 | {"drift": drift, "store": False}
+    found = json.loads(client.post("/v1/decisions", json=sent | {"dof": "5"}).text)
+    assert float(found["at_interval_end"]["dof"]) == pytest.approx(20, rel=1e-10)  # 5 x 2^2
+    flat = sent | {"density": "rectangular", "k": "2"}
+    end = json.loads(client.post("/v1/decisions", json=flat).text)["at_interval_end"]
+    # A rectangle and a normal of the same u: 95.45 % lie within 1.95238453 of their u (mpmath's root
+    # of the closed convolution); the width is 2 and u = 0.1 sqrt 2.
+    assert 1 / (float(end["tur"]) * 0.1 * sqrt(2)) == pytest.approx(1.95238453, rel=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("drift", "pointer"),
+    [
+        ({"per_year": "1"}, "/drift/days"),
+        ({"days": "0", "per_year": "1"}, "/drift/days"),
+        ({"days": "365"}, "/drift/per_year"),
+        ({"days": "365", "per_year": {"value": "1", "unit": "stone"}}, "/drift/per_year/unit"),
+        ({"days": "365", "per_year": "1", "U_per_year": "1"}, "/drift/U_per_year"),
+        ({"days": "365", "per_year": "1", "U_per_year": "-1", "known": True}, "/drift/U_per_year"),
+        ({"days": "365", "per_year": "1", "rate": "1"}, "/drift/rate"),
+    ],
+)
+def test_a_drift_that_cannot_be_is_refused(client, drift, pointer):
+    answer = client.post("/v1/decisions", json=NOMINAL_10 | {"drift": drift})
+    assert answer.status_code == 422
+    (problem,) = json.loads(answer.text)["errors"]
+    assert problem["pointer"] == pointer
+    assert problem["remedy"]

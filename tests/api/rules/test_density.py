@@ -2,6 +2,7 @@
 
 import math
 from decimal import Decimal
+from fractions import Fraction
 
 import mpmath
 import pytest
@@ -133,6 +134,16 @@ def test_priors_take_the_normal_distribution_and_the_verdict_stays():
     assert flat.verdict == plain.verdict
     assert flat.specific_risk["consumer"] == 0.0  # 2 u from the limit, the rectangle ends at 1.73 u
     assert flat.capability == plain.capability
+
+
+def test_a_normal_contribution_joins_the_rest():
+    # u of the rectangle 1, of the rest 0.3, of what joins 0.4: rest 0.5, u^2 from 1.09 to 1.25.
+    found = shape(1, "0.3", 5).widened(Fraction("1.25") / Fraction("1.09"))
+    assert float(found.rest_over_dominant) == pytest.approx(0.5, rel=1e-11)
+    # Welch-Satterthwaite: 5 (0.25/0.09)^2.
+    assert float(found.rest_dof) == pytest.approx(5 * (0.25 / 0.09) ** 2, rel=1e-10)
+    assert shape(1).widened(Fraction(1)) == shape(1, 0)
+    assert shape(1).widened(Fraction(200)) is None
 
 
 @pytest.mark.parametrize(
