@@ -728,7 +728,7 @@ def test_degrees_of_freedom_and_densities_go_on_to_the_end_of_the_interval(clien
     assert float(found["at_interval_end"]["dof"]) == pytest.approx(20, rel=1e-10)  # 5 x 2^2
     flat = sent | {"density": "rectangular", "k": "2"}
     end = json.loads(client.post("/v1/decisions", json=flat).text)["at_interval_end"]
-    # A rectangle and a normal of the same u: 95.45 % lie within 1.95238453 of their u (mpmath's root
+    # A rectangle and a normal of the same u: 95.45 % lie within 1.95238453 u (a root by mpmath
     # of the closed convolution); the width is 2 and u = 0.1 sqrt 2.
     assert 1 / (float(end["tur"]) * 0.1 * sqrt(2)) == pytest.approx(1.95238453, rel=1e-7)
 
