@@ -37,13 +37,7 @@ if TYPE_CHECKING:
         WrongCorrectionFactor,
     )
     from graph.laboratory import BadLaboratory, build
-    from graph.model import Calibration, Check, Holder, Holding, Point, Use, Window
-    from graph.moments import BadMoment, Moment, instant_us, moment, text_of, time_zone
-    from graph.narrowing import Considered, narrow
-    from graph.parts import PartWithinItself, holders, refuse_part_within_itself
-    from graph.paths import Reasons
-    from graph.provenance import RecallFacts, document, prov_json
-    from graph.recall import (
+    from graph.lists import (
         AFFECTED,
         CLEARED,
         EXPOSED,
@@ -52,9 +46,15 @@ if TYPE_CHECKING:
         NOT_EXCLUDED,
         TRACED,
         Judgement,
-        assess,
         rank,
     )
+    from graph.model import Calibration, Check, Holder, Holding, Point, Use, Window
+    from graph.moments import BadMoment, Moment, instant_us, moment, text_of, time_zone
+    from graph.narrowing import Considered, narrow
+    from graph.parts import PartWithinItself, holders, refuse_part_within_itself
+    from graph.paths import Reasons
+    from graph.provenance import RecallFacts, document, prov_json
+    from graph.recall import assess
     from graph.shifts import Mover, Shifted, Span, mover
     from graph.suspects import CLEARED_REASONS, Exposure, SuspectWindow, expose
     from graph.traceability import CyclicTrace, in_order_of_dependence, reached

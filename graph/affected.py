@@ -31,8 +31,8 @@ from graph.links import (
     is_channel,
     recorded,
 )
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED, TRACED
 from graph.moments import text_of
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED, TRACED
 from graph.traceability import Graph, lead
 
 Entry = Mapping[str, Any]

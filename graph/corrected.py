@@ -4,19 +4,20 @@ A revision that was corrected for a fault rests on what was faulty as before: it
 later recall of the same item, channel or certificate finds it again, and of the effect only what
 was not taken is left: nothing if the fault is the same, the difference if it is now thought to be
 another one. So with U, which the correction widened by the uncertainty of the fault: it is widened
-again only by a fault that is less certain. Another look at a fault gives back what an earlier look
-took and no fault of it does any more: zero less what was taken. Over-cautious where it could be
-read two ways: a fault that only bounds its effect is bounded by so much more.
+again only by a fault that is less certain. A look at a fault, the first one asked again too, gives
+back what a look at it took and no fault of it does any more: zero less what was taken. Of a fault
+that only bounds its effect both ends move by what was taken, as a known effect beside it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Container, Sequence
+from collections.abc import Collection, Container, Iterable, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
 from graph.faults import Effect, Fault, ForceError
 from graph.model import Calibration, Point, Taken, Window
+from graph.paths import Reasons
 from graph.suspects import SuspectWindow
 
 ZERO = Fraction(0)
@@ -26,10 +27,27 @@ SAME = Fraction(1, 10**11)
 UNSEEN = Fraction(1, 10**8)
 
 
-# What moves a certificate if only what an earlier look took from it is given back.
+# What moves a certificate by what was taken from it, where a fault does not.
 GIVING_BACK = SuspectWindow(
     ForceError(item="", start_us=0, end_us=0, delta_rel=Fraction(0)), Window(0, 0)
 )
+
+
+def gives_back(looks: Collection[str], suspects: Iterable[SuspectWindow]) -> bool:
+    """Whether what was taken from a revision can move it beside the faults (`GIVING_BACK`).
+
+    Parameters
+    ----------
+    looks : collection of str
+        Numbers of the recalls at the same fault.
+    suspects : iterable of SuspectWindow
+        The faults.
+
+    Returns
+    -------
+    bool
+    """
+    return bool(looks) or any(one.fault.bounded for one in suspects)
 
 
 class Removed(NamedTuple):
@@ -45,6 +63,24 @@ class Removed(NamedTuple):
 
     delta: Fraction
     variance: Fraction = ZERO
+
+
+class Owed(NamedTuple):
+    """What moves a revision as if it were a fault of its own.
+
+    Parameters
+    ----------
+    removed : list of Removed
+        By point, what was taken.
+    unclaimed : str or None
+        What it was taken for, where no fault speaks for that any more.
+    why : Reasons
+        How that had come to the revision then, as far as it was kept.
+    """
+
+    removed: list[Removed]
+    unclaimed: str | None
+    why: Reasons
 
 
 def taken_before(
@@ -94,13 +130,16 @@ def taken_before(
 
 def owed(
     looks: Container[str], reaching: Sequence[SuspectWindow], calibration: Calibration
-) -> tuple[str, list[Removed]] | None:
-    """Return what earlier looks took from a revision, and what no fault of this one speaks for.
+) -> Owed | None:
+    """Return what moves a revision beside the faults that reach it, since it was taken before.
+
+    That is what looks took and no fault of this one speaks for, and what was taken for a fault
+    that now only bounds its effect.
 
     Parameters
     ----------
     looks : container of str
-        Numbers of the recalls before, at the same fault.
+        Numbers of the recalls at the same fault.
     reaching : sequence of SuspectWindow
         All faults of this look that reach the revision.
     calibration : Calibration
@@ -108,8 +147,8 @@ def owed(
 
     Returns
     -------
-    tuple of (str, list of Removed) or None
-        The name of what was faulty, and by point what was taken; None if nothing is left of it.
+    Owed or None
+        None if nothing is left of it.
 
     Examples
     --------
@@ -119,21 +158,27 @@ def owed(
     >>> at, points = Moment(5, 5), (None,)
     >>> revised = Calibration(1, "C-1", 1, "issued", "WS", None, at, taken=taken, points=points)
     >>> owed({"R-00001"}, [], revised)
-    ('REF', [Removed(delta=Fraction(1, 2500), variance=Fraction(0, 1))])
+    Owed(removed=[Removed(delta=Fraction(1, 2500), variance=Fraction(0, 1))], unclaimed='REF', \
+why=Reasons(paths=(('REF', 'C-1'),), count=1, generation=1))
     >>> owed({"R-00002"}, [], revised) is None
     True
     """
     number = len(calibration.points)
     same = [
-        one
+        (one, claimant)
         for one in calibration.taken
-        if one.look in looks
-        and number
-        and len(one.deltas) == number
-        and _claimant(one, reaching) is None
+        if number and len(one.deltas) == number
+        for claimant in [_claimant(one, reaching)]
+        if (one.look in looks if claimant is None else claimant.fault.bounded)
     ]
-    total = [_sum(ones) for ones in zip(*map(_removed, same), strict=True)]
-    return (same[0].name, total) if any(one.delta for one in total) else None
+    total = [_sum(ones) for ones in zip(*(_removed(one) for one, _ in same), strict=True)]
+    if not any(one.delta for one in total):
+        return None
+    # What no fault speaks for first: that is what is given back.
+    first, claimant = min(same, key=lambda one: one[1] is not None)
+    paths = first.paths or ((first.name, calibration.number),)
+    why = Reasons(paths, len(paths), first.generation)
+    return Owed(total, first.name if claimant is None else None, why)
 
 
 def _claimant(taken: Taken, reaching: Sequence[SuspectWindow]) -> SuspectWindow | None:
@@ -228,8 +273,8 @@ def _less(fault: Fault, effect: Effect, taken: Removed, point: Point) -> Effect:
     if effect.delta is None or not any(taken):
         return effect
     weight = ZERO if _holds(fault, effect, taken, point) else effect.weight
-    if fault.bounded:
-        return Effect(abs(effect.delta) + abs(taken.delta), weight)
+    if fault.bounded:  # what was taken stands beside it (`owed`)
+        return Effect(effect.delta, weight)
     left = effect.delta - taken.delta
     return Effect(left if abs(left) > abs(taken.delta) * SAME else ZERO, weight)
 

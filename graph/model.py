@@ -330,6 +330,10 @@ class Taken(NamedTuple):
         Of the fault, as it was reported.
     look : str
         Number of the recall that found it.
+    paths : tuple of tuple of str
+        How the fault came to the revision before; none unless that was kept.
+    generation : int
+        The fewest certificates on one of them.
     """
 
     name: str
@@ -339,6 +343,8 @@ class Taken(NamedTuple):
     variances: tuple[Fraction, ...] = ()
     kind: str = ""
     look: str = ""
+    paths: tuple[tuple[str, ...], ...] = ()
+    generation: int = 1
 
 
 class Calibration(NamedTuple):

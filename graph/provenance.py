@@ -50,7 +50,7 @@ from prov.model import ProvDocument
 
 from graph.affected import HOLDING, told_together
 from graph.links import CERTIFICATE, FAULT, ITEM
-from graph.recall import AFFECTED, NOT_EXCLUDED
+from graph.lists import AFFECTED, NOT_EXCLUDED
 
 Facts = Mapping[str, Any]
 TERMS = Namespace("th", "urn:tracehold:terms:")

@@ -18,16 +18,33 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from graph.alternatives import values_of
-from graph.corrected import GIVING_BACK, less, nothing_left, owed, taken_before
-from graph.effects import Carried, effects_at_points, together
-from graph.faults import NO_EFFECT, Effect, Fault
-from graph.in_force import DOUBTS
+from graph.corrected import (
+    GIVING_BACK,
+    gives_back,
+    less,
+    nothing_left,
+    owed,
+    taken_before,
+)
+from graph.effects import Carried, effects_at_points
+from graph.faults import Effect, Fault
 from graph.links import CONFIRMED, MAY, Link, Path
+from graph.lists import (
+    AFFECTED,
+    EXPOSED,
+    INDETERMINATE,
+    NO_USE_IN_ROLE,
+    RESTS_ON_DOUBT,
+    Doubt,
+    Judged,
+    Judgement,
+    judgement_of,
+    list_of,
+)
 from graph.model import BY_SHARE, SHIELDED, Calibration, Held, Use
-from graph.passing import Passed, passed_on
+from graph.passing import passed_on
 from graph.paths import Reasons, joined, reasons
 from graph.suspects import (
-    CLEARED_REASONS,
     CORRECTED,
     NOT_EXPOSED,
     Exposure,
@@ -39,79 +56,8 @@ from graph.suspects import (
 if TYPE_CHECKING:  # a first list asks for names of this module and can do without networkx
     from graph.traceability import Graph, Incoming
 
-# The lists of a recall.
-AFFECTED = "affected"
-EXPOSED = "exposed_zero_effect"
-INDETERMINATE = "indeterminate"
-TRACED = "traced_not_recalled"
-CLEARED = "cleared"
-NOT_EXCLUDED = "cannot_be_excluded"
-LISTS = (AFFECTED, EXPOSED, INDETERMINATE, TRACED, CLEARED, NOT_EXCLUDED)
-# Of what several faults do to a certificate the first of these counts.
-_LISTED_BEFORE = (INDETERMINATE, AFFECTED, EXPOSED)
-# Why a certificate cannot be excluded, beside the doubts about a value in force (`graph.in_force`).
-NO_USE_IN_ROLE = "no_use_in_role"
-RESTS_ON_DOUBT = "rests_on_doubt"
 # Why a certificate is indeterminate for the parts of an assembly that it used.
 SHARES, PART = "shares", "part"
-
-
-class Judgement(NamedTuple):
-    """One certificate in one list.
-
-    Attributes
-    ----------
-    calibration : Calibration
-        The calibration with its certificate.
-    list_name : str
-        One of LISTS.
-    why : Reasons or None
-        How it is reached; None where it is cleared.
-    effects : tuple of tuple of Effect
-        For each point of the calibration one `Effect` per fault.
-    reason : str or None
-        Why the certificate is traced or cleared rather than recalled.
-    doubts : tuple of str
-        Why it could not be excluded, did it stand in no other list.
-    cancels : bool
-        Whether paths of one fault cancel each other, which assumes that they are fully correlated.
-    links : tuple of Link
-        The last stretch of every path, by key; of those that would hold, where it cannot be
-        excluded.
-    given_back : bool
-        Whether what an earlier look took is given back here.
-    """
-
-    calibration: Calibration
-    list_name: str
-    why: Reasons | None = None
-    effects: tuple[tuple[Effect, ...], ...] = ()
-    reason: str | None = None
-    doubts: tuple[str, ...] = ()
-    cancels: bool = False
-    links: tuple[Link, ...] = ()
-    given_back: bool = False
-
-
-class _Judged(NamedTuple):
-    """What one fault does to one calibration that it reaches."""
-
-    list_name: str
-    why: Reasons
-    effects: tuple[Effect, ...]
-    passed: Passed | None
-    cancels: bool = False
-    reason: str | None = None
-    links: tuple[Link, ...] = ()
-    given_back: bool = False
-
-
-class _Doubt(NamedTuple):
-    """Why one fault cannot be excluded from a calibration, and the paths that would hold."""
-
-    reasons: frozenset[str]
-    why: Reasons
-    links: tuple[Link, ...]
 
 
 class _Edge(NamedTuple):
@@ -126,7 +72,7 @@ class _Edge(NamedTuple):
     use: Use
     place: int
     held: Held | None
-    judged: _Judged
+    judged: Judged
     assigned: bool
 
 
@@ -143,7 +89,7 @@ class _Walk:
     into: Mapping[int, Incoming]
     carriers: Container[int]
     gaps: Container[int] = frozenset()
-    judged: dict[int, _Judged] = field(default_factory=dict)
+    judged: dict[int, Judged] = field(default_factory=dict)
     known: dict[Effect, Effect] = field(default_factory=dict)
     # The looks before this one, if this is the way of what they took and is given back.
     looks: frozenset[str] = frozenset()
@@ -179,9 +125,10 @@ def assess(
         For each fault, if known, the keys of the calibrations whose records name nothing in a role
         that the faulty item served.
     looks : frozenset of str
-        Numbers of the recalls before, at the same fault: what they took from a revision, and what
-        no fault here speaks for any more, is given back. The effects have one more for that, as
-        from a fault `GIVING_BACK`; of true_force_offset it is passed on as a share of the force.
+        Numbers of the recalls at the same fault: what they took from a revision, and what no fault
+        here speaks for any more, is given back. Where that can be
+        (`graph.corrected.gives_back`), the effects have one more, as from a fault `GIVING_BACK`;
+        of true_force_offset it is passed on as a share of the force.
 
     Yields
     ------
@@ -213,9 +160,9 @@ def assess(
         _Walk(place, suspect, incoming(graph), carry, some)
         for place, (suspect, some) in enumerate(zip(suspects, missing, strict=True))
     ]
-    if looks:
-        into = incoming(graph)
-        walks.append(_Walk(len(walks), GIVING_BACK, into, carry, looks=looks))
+    if gives_back(looks, suspects):
+        walks.append(_Walk(len(walks), GIVING_BACK, incoming(graph), carry, looks=looks))
+    faults = [one.suspect.fault for one in walks]
     for calibration in calibrations:
         exposures = [
             expose(calibration, one.suspect) if one.suspect.met_by(calibration) else NOT_EXPOSED
@@ -223,7 +170,9 @@ def assess(
         ]
         met = list(zip(walks, exposures, strict=True))
         judged = [
-            (_give_back if walk.looks else _judge)(walk, calibration, exposure, met)
+            (_give_back if walk.suspect is GIVING_BACK else _judge)(
+                walk, calibration, exposure, met
+            )
             for walk, exposure in met
         ]
         # Most uses took the value of their item and nothing else.
@@ -233,14 +182,15 @@ def assess(
             for (walk, exposure), one in zip(met, judged, strict=True)
             if not settled or walk.doubtful or calibration.key in walk.gaps
         ]
-        judgement = _judgement(calibration, judged, [one for one in doubted if one is not None])
+        doubts = [one for one in doubted if one is not None]
+        judgement = judgement_of(calibration, faults, judged, doubts)
         if judgement is not None:
             yield judgement
 
 
 def _judge(
     walk: _Walk, calibration: Calibration, exposure: Exposure, met: Sequence[_Met]
-) -> _Judged | frozenset[str]:
+) -> Judged | frozenset[str]:
     """What one fault does to one calibration, or the reasons for which it does nothing."""
     edges = _edges(walk, calibration, exposure)
     if not edges and not exposure.paths:
@@ -257,7 +207,7 @@ def _judge(
             effects = less(fault, effects, taken, calibration.points)
             if any(map(any, taken)) and nothing_left(fault, effects):
                 return frozenset((CORRECTED,))  # and it passes nothing on
-    list_name = _list_of(fault, effects)
+    list_name = list_of(fault, effects)
     uses = [*exposure.uses, *(one.use for one in carried)]
     if not effects and any(use.weight != 0 for use in uses):
         list_name = INDETERMINATE  # something reached it, and there is no result to move
@@ -269,15 +219,15 @@ def _judge(
     links = [Link(walk.place, None, names, place) for place, names in exposure.ways]
     links += [Link(walk.place, edge.source, edge.names, edge.place) for edge in through]
     _pass_on(walk, calibration, list_name, why, effects)
-    return _Judged(list_name, why, effects, None, cancels, reason, tuple(links))
+    return Judged(list_name, why, effects, None, cancels, reason, tuple(links))
 
 
 def _give_back(
     walk: _Walk, calibration: Calibration, exposure: Exposure, met: Sequence[_Met]
-) -> _Judged | frozenset[str]:
-    """What an earlier look took from a calibration, or from what it rests on, and is given back.
+) -> Judged | frozenset[str]:
+    """What was taken from a calibration, or from what it rests on, and no fault speaks for.
 
-    Its path begins with what was faulty then: that itself need not lead to it any more.
+    Its paths are those on which what was faulty then had come to it.
     """
     edges = _edges(walk, calibration, exposure)
     found = owed(walk.looks, _reaching(met, calibration), calibration)
@@ -285,23 +235,33 @@ def _give_back(
         return frozenset()
     fault = walk.suspect.fault
     effects = effects_at_points(fault, calibration, (), _carried(edges))
-    effects = less(fault, effects, found[1], calibration.points) if found else effects
+    effects = less(fault, effects, found.removed, calibration.points) if found else effects
     if nothing_left(fault, effects):
         return frozenset() if found is None else frozenset((CORRECTED,))
-    list_name = _list_of(fault, effects)
+    list_name = list_of(fault, effects)
+    name = None if found is None else found.unclaimed
     items = [other.suspect.fault.item for other, _ in met]
-    place = items.index(found[0]) if found is not None and found[0] in items else 0
-    direct = [] if found is None else [(found[0],)]
+    links = [Link(0, edge.source, edge.names, edge.place) for edge in edges]
     on = {(edge.source, edge.names): (edge.names, edge.judged.why) for edge in edges}.values()
-    why = reasons(calibration.number, [(*one, calibration.number) for one in direct], [*on])
-    links = [Link(place, None, names, None) for names in direct]
-    links += [Link(0, edge.source, edge.names, edge.place) for edge in edges]
-    _pass_on(walk, calibration, list_name, why, effects)
-    return _Judged(list_name, why, effects, None, links=tuple(links), given_back=True)
+    whys = [reasons(calibration.number, (), [*on])] if edges else []
+    if found is not None:
+        whys.append(found.why)
+    if name is not None:
+        links.insert(0, Link(items.index(name) if name in items else 0, None, (name,), None))
+    why = joined(whys)
+    given = name is not None or any(edge.judged.given_back for edge in edges)
+    _pass_on(walk, calibration, list_name, why, effects, given_back=given)
+    return Judged(list_name, why, effects, None, links=tuple(links), given_back=given)
 
 
 def _pass_on(
-    walk: _Walk, calibration: Calibration, list_name: str, why: Reasons, effects: Sequence[Effect]
+    walk: _Walk,
+    calibration: Calibration,
+    list_name: str,
+    why: Reasons,
+    effects: Sequence[Effect],
+    *,
+    given_back: bool = False,
 ) -> None:
     if calibration.key not in walk.carriers:
         return
@@ -309,7 +269,7 @@ def _pass_on(
     if calibration.assigns_value and list_name in (AFFECTED, INDETERMINATE):
         known = [walk.known.setdefault(effect, effect) for effect in effects]
         passed = passed_on(calibration, known, by_force=walk.suspect.fault.by_force)
-    walk.judged[calibration.key] = _Judged(list_name, why, (), passed)
+    walk.judged[calibration.key] = Judged(list_name, why, (), passed, given_back=given_back)
 
 
 def _reaching(met: Sequence[_Met], calibration: Calibration) -> list[SuspectWindow]:
@@ -377,15 +337,15 @@ def _cancels(
     """Whether some way has an effect of its own, though all of them together have none."""
     alone = [effects_at_points(fault, calibration, [use], []) for use in uses]
     alone += [effects_at_points(fault, calibration, [], [one]) for one in carried]
-    return any(_list_of(fault, effects) == AFFECTED for effects in alone)
+    return any(list_of(fault, effects) == AFFECTED for effects in alone)
 
 
 def _doubt(
     walk: _Walk,
     calibration: Calibration,
     exposure: Exposure,
-    judged: _Judged | frozenset[str],
-) -> _Doubt | None:
+    judged: Judged | frozenset[str],
+) -> Doubt | None:
     """Why the fault cannot be excluded, whether or not it is found in another way."""
     found: set[str] = set()
     links: list[Link] = []
@@ -418,10 +378,10 @@ def _doubt(
         return None
     direct = [(*link.names, calibration.number) for link in links if link.cause is None]
     why = reasons(calibration.number, direct, through)
-    listed = isinstance(judged, _Judged)
+    listed = isinstance(judged, Judged)
     if calibration.assigns_value and calibration.key in walk.carriers and not listed:
         walk.doubtful[calibration.key] = why
-    return _Doubt(frozenset(found), why, tuple(links))
+    return Doubt(frozenset(found), why, tuple(links))
 
 
 def _would_list(walk: _Walk, key: int) -> Reasons | None:
@@ -430,75 +390,3 @@ def _would_list(walk: _Walk, key: int) -> Reasons | None:
     if judged is not None and judged.passed is not None:
         return judged.why
     return walk.doubtful.get(key)
-
-
-def _list_of(fault: Fault, effects: Sequence[Effect]) -> str:
-    """List of a calibration with these effects of one fault at its points."""
-    found, seen = EXPOSED, None
-    for effect in effects:
-        if effect is seen:
-            continue
-        seen = effect
-        if effect.delta is None:
-            return INDETERMINATE
-        if effect.delta or (effect.weight and fault.uncertainty_only):
-            found = AFFECTED
-    return found
-
-
-def _judgement(
-    calibration: Calibration,
-    judged: Sequence[_Judged | frozenset[str]],
-    doubts: Sequence[_Doubt],
-) -> Judgement | None:
-    """What all faults together do to one calibration."""
-    reached = [one for one in judged if isinstance(one, _Judged)]
-    said = {reason for one in doubts for reason in one.reasons}
-    named = tuple([reason for reason in DOUBTS if reason in said]) if said else ()
-    if not reached and doubts and calibration.status == "issued":
-        why = joined([one.why for one in doubts])
-        links = tuple(link for one in doubts for link in one.links)
-        return Judgement(calibration, NOT_EXCLUDED, why, doubts=named, links=links)
-    if not reached:
-        cleared = {why for one in judged if isinstance(one, frozenset) for why in one}
-        return _clearance(calibration, cleared)
-    why = joined([one.why for one in reached])
-    links = tuple([link for one in reached for link in one.links])
-    if calibration.status != "issued":
-        return Judgement(calibration, TRACED, why, reason=calibration.status, links=links)
-    nothing = (NO_EFFECT,) * len(calibration.points)
-    effects = together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
-    # Of several independent faults one with an effect is enough, even if their sum has none.
-    lists = {one.list_name for one in reached}
-    list_name = min(lists, key=_LISTED_BEFORE.index)
-    cancels = list_name == EXPOSED and any(one.cancels for one in reached)
-    reason = max([one.reason for one in reached if one.reason], default=None)  # shares first
-    given = any(one.given_back for one in reached)
-    return Judgement(calibration, list_name, why, effects, reason, named, cancels, links, given)
-
-
-def _clearance(calibration: Calibration, reasons_found: set[str]) -> Judgement | None:
-    if not reasons_found:
-        return None
-    if calibration.status != "issued":
-        reasons_found.add("status")
-    reason = min(reasons_found, key=CLEARED_REASONS.index)
-    return Judgement(calibration, CLEARED, reason=reason)
-
-
-def rank(judgement: Judgement) -> tuple[int, str, int]:
-    """Return the place of a judgement in its list: generation, certificate, revision.
-
-    Parameters
-    ----------
-    judgement : Judgement
-        One that `assess` gave.
-
-    Returns
-    -------
-    tuple of (int, str, int)
-    """
-    listed_by_generation = judgement.why is not None and judgement.list_name != NOT_EXCLUDED
-    generation = judgement.why.generation if judgement.why and listed_by_generation else 0
-    calibration = judgement.calibration
-    return generation, calibration.number, calibration.revision

@@ -31,8 +31,8 @@ from api.services.recalls import recalls, reporting, run
 from api.web.clock import now_us
 from api.web.metrics import meters
 from api.web.transactions import note_question, reading, writing
+from graph.lists import LISTS
 from graph.moments import instant_us
-from graph.recall import LISTS
 
 blp = pages("fault_pages")
 SCHEMA = RecallRequestSchema()

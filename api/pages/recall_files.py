@@ -18,7 +18,7 @@ from api.store.database import Database
 from api.web.pictures import picture
 from api.web.transactions import database, reading
 from graph.affected import certificate_node, identity
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 blp = pages("recall_files")
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"

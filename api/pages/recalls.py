@@ -34,7 +34,7 @@ from api.services.recalls import lists, recalls
 from api.services.recalls.staleness import staleness, standing
 from api.store.casework import Disposition
 from api.web.transactions import reading
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 blp = pages("recall_pages")
 ROWS = 100

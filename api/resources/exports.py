@@ -21,7 +21,7 @@ from api.store.tables import Recall
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
 from api.web.transactions import database, reading
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, LISTS, NOT_EXCLUDED
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, LISTS, NOT_EXCLUDED
 
 blp = Blueprint("exports", __name__, url_prefix="/v1/recalls", description=__doc__)
 RECALLED = (AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)

@@ -78,7 +78,7 @@ from api.web.json import dumps
 from api.web.metrics import meters
 from api.web.problems import Problem
 from api.web.transactions import database, note_question, reading, writing
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 LOT = 1_000
 

@@ -223,6 +223,14 @@ class CalibrationSchema(AnnotatedSchema):
     due_at = MomentText(allow_none=True)
     adjusted = fields.Boolean(truthy={True}, falsy={False})
     assigns_value = fields.Boolean(load_default=True, truthy={True}, falsy={False})
+    keeps_corrections = fields.Boolean(
+        truthy={True},
+        falsy={False},
+        metadata={
+            "description": "Whether what was taken for faults from the corrected revision before "
+            "stays taken from these errors; asked for where they are those of no revision before"
+        },
+    )
     superseded_by = Successor(metadata={"description": "Revision or certificate that took over"})
     void_reason = Text(lines=True)
     voided_at = MomentText(

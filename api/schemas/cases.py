@@ -125,6 +125,13 @@ class ExceptionAnswerSchema(StrictSchema):
     reason = Text()
 
 
+class ToldOtherwiseSchema(StrictSchema):
+    """Customers whose notice was sent before something was decided about their certificates."""
+
+    count = WholeNumber()
+    named = fields.List(Text(), metadata={"description": "The first hundred of them"})
+
+
 class CustomersToldSchema(StrictSchema):
     """How many customers are concerned, and how many of them were told.
 
@@ -135,6 +142,7 @@ class CustomersToldSchema(StrictSchema):
     told = WholeNumber()
     missing = WholeNumber(metadata={"description": "Not told, and no reason stands why not"})
     named = fields.List(Text(), metadata={"description": "The first hundred of the missing"})
+    told_otherwise = fields.Nested(ToldOtherwiseSchema)
     without_customer = fields.Nested(WithoutCustomersSchema)
     exceptions = fields.List(fields.Nested(ExceptionAnswerSchema))
 

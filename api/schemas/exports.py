@@ -9,7 +9,7 @@ from marshmallow import fields
 
 from api.schemas.base import StrictSchema
 from api.schemas.fields import refuse
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 
 class ListNames(fields.Field[list[str]]):

@@ -5,6 +5,7 @@ Every question is one text for both engines (`api.store.reading`).
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterator
 from typing import Any, NamedTuple
 
@@ -160,6 +161,22 @@ class NumberRow(NamedTuple):
 def certificates(reader: Reader, keys: Collection[int]) -> Iterator[CertificateRow]:
     """Certificates by key."""
     return map(CertificateRow._make, _rows(reader, CertificateRow, "certificate", "id", keys))
+
+
+def corrections(
+    reader: Reader, keys: Collection[int] | None = None
+) -> Iterator[tuple[int, list[dict[str, Any]]]]:
+    """What was taken from corrected revisions for faults, by key; of all of them without keys."""
+    columns, where = (
+        "certificate.id, certificate.fault_corrections",
+        "fault_corrections IS NOT NULL",
+    )
+    rows = (
+        reader.rows(f"SELECT {columns} FROM certificate WHERE {where}")
+        if keys is None
+        else rows_of(reader, columns, "certificate", "id", keys, f"WHERE certificate.{where}")
+    )
+    return ((key, json.loads(text)) for key, text in rows)
 
 
 def heads(reader: Reader, keys: Collection[int]) -> Iterator[HeadRow]:

@@ -243,6 +243,12 @@ class Certificate(Base):
         Index("ix_certificate_number", "number"),
         Index("ix_certificate_method", "method"),
         Index("ix_certificate_roles", "roles", "performed_us"),
+        Index(
+            "ix_certificate_corrected",
+            "id",
+            sqlite_where=text("fault_corrections IS NOT NULL"),
+            postgresql_where=text("fault_corrections IS NOT NULL"),
+        ),
         # The store itself refuses two issued revisions of one number.
         Index(
             "uq_certificate_issued",

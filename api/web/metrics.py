@@ -29,7 +29,7 @@ from api.rules import ENGINE_VERSION
 from api.services.upkeep import journal
 from api.store.database import Database
 from api.version import VERSION
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 EXTENSION = "tracehold.meters"
 FOLDER = "PROMETHEUS_MULTIPROC_DIR"

@@ -122,7 +122,7 @@ def snapshot(url: str) -> dict[str, Any]:
     from api.store import record_changes
     from api.store.database import Database
     from api.web.collector import collect_seldom
-    from graph.recall import LISTS
+    from graph.lists import LISTS
     from tests.bench.recall_faults import NOW_US, tenth
 
     collect_seldom()

@@ -16,7 +16,7 @@ from tests.fuzz.bending import bent
 from tests.fuzz.corpus import requests
 from tests.fuzz.server import CHECKS, Trial
 
-EXAMPLES = int(os.environ.get("TRACEHOLD_FUZZ_EXAMPLES", "6"))
+EXAMPLES = int(os.environ.get("TRACEHOLD_FUZZ_EXAMPLES", "4"))
 SEED = int(os.environ.get("TRACEHOLD_FUZZ_SEED", "1"))
 BOUNDED = settings(
     max_examples=EXAMPLES,

@@ -12,10 +12,12 @@ from graph_records import DAY, cal, point, use
 from hypothesis import given
 from hypothesis import strategies as st
 
-from graph.corrected import Removed, less, taken_before
+from graph.corrected import GIVING_BACK, Removed, less, taken_before
 from graph.faults import Effect, ForceError, IndicatesHigh, UnknownEffect, WithinInterval
+from graph.lists import AFFECTED, CLEARED, INDETERMINATE
 from graph.model import Taken, Window
-from graph.recall import AFFECTED, CLEARED, INDETERMINATE, SuspectWindow, assess
+from graph.recall import SuspectWindow, assess
+from graph.shifts import Span, mover
 from graph.traceability import in_order_of_dependence, reached
 
 F = Fraction
@@ -105,10 +107,13 @@ def test_an_unknown_effect_stays_unknown():
     assert found["C-1"].list_name == INDETERMINATE
 
 
-def test_a_bound_is_widened_by_what_was_taken():
-    # Within +-0.0005, of which 0.001 was taken: within -0.0015 and -0.0005, so within +-0.0015.
-    found = judged(case(WithinInterval, bound_rel=F("0.0005")), *corrected(took("0.001")))
-    assert found["C-1"].effects[0][0].delta == F("0.0015")
+def test_both_ends_of_a_bound_move_by_what_was_taken():
+    # Within +-0.0005, of which 0.001 was taken: from -0.0015 to -0.0005, for who rests on it too.
+    fault = case(WithinInterval, bound_rel=F("0.0005"))
+    found = judged(fault, *corrected(took("0.001")))
+    for number in ("C-1", "C-2"):
+        moved = mover([fault, GIVING_BACK], found[number].effects[0])
+        assert moved.delta == Span(F("-0.0015"), F("-0.0005"))
 
 
 def test_a_delta_that_does_not_end_is_the_same_as_its_kept_digits():

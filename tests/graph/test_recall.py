@@ -10,17 +10,8 @@ import pytest
 from graph_records import DAY, at, cal, point, use
 
 from graph.faults import Effect, ForceError, ReadoutGain, UnknownEffect
-from graph.recall import (
-    AFFECTED,
-    CLEARED,
-    EXPOSED,
-    INDETERMINATE,
-    LISTS,
-    TRACED,
-    SuspectWindow,
-    assess,
-    rank,
-)
+from graph.lists import AFFECTED, CLEARED, EXPOSED, INDETERMINATE, LISTS, TRACED, rank
+from graph.recall import SuspectWindow, assess
 from graph.traceability import CyclicTrace, in_order_of_dependence, reached
 
 F = Fraction

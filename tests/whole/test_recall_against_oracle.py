@@ -28,7 +28,7 @@ from api.services.imports.imports import import_laboratory
 from api.services.recalls.run import recall
 from api.store import migrate
 from api.store.database import Database
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 NOW_US = 1_893_456_000_000_000  # 2030-01-01, after everything that the laboratories did
 LOT = 20

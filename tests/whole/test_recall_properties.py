@@ -24,14 +24,14 @@ from api.schemas.imports import LaboratorySchema
 from api.services.imports.imports import import_laboratory
 from api.services.recalls.run import recall
 from api.store.database import Database
-from graph.recall import LISTS
+from graph.lists import LISTS
 from tests.databases import shared
 
 NOW_US = 1_893_456_000_000_000
 Json = dict[str, Any]
 REACHED = ("affected", "exposed_zero_effect", "indeterminate", "traced_not_recalled")
 quick = settings(
-    max_examples=shared(24),
+    max_examples=shared(14),
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

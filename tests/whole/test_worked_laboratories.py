@@ -15,7 +15,7 @@ import pytest
 from sqlalchemy import func, select
 
 from api.store.tables import Recall, RecallEntry
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 FILE = Path(__file__).parents[2] / "fixtures" / "scenarios" / "recall.json"
 WORKED = {one["id"]: one for one in json.loads(FILE.read_text("utf-8"))["scenarios"]}

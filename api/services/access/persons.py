@@ -17,6 +17,7 @@ from api.errors import Conflict, Issue, NotFound, UnknownReference
 from api.services.base.record import Record
 from api.store.journal import note as journal_note
 from api.store.paging import KeyValues, page
+from api.store.spelling import folded
 from api.store.tables import Person
 
 COLUMNS = ("name", "office", "active")
@@ -116,4 +117,11 @@ def find(
 
 
 def _found(session: Session, code: str) -> Person | None:
-    return session.scalar(select(Person).where(Person.code == code))
+    """The person of this id, in whatever case it is written: one person has one id."""
+    exact = session.scalar(select(Person).where(Person.code == code))
+    if exact is not None:
+        return exact
+    wanted = folded(code)
+    ids = session.execute(select(Person.id, Person.code))
+    same = next((key for key, other in ids if folded(other) == wanted), None)
+    return None if same is None else session.get_one(Person, same)

@@ -33,8 +33,8 @@ from api.services.recalls.soundness import histories
 from api.store.alerts import Alert
 from api.store.chunks import chunks
 from api.store.tables import Certificate, Item, Recall, RecallEntry
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 from graph.moments import instant_us, text_of
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 # Where a use stands of which a recall has told.
 _LISTED = (AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)

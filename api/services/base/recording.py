@@ -36,15 +36,20 @@ REMARKS = ("title", "meaning", "amendment")
 IDENTITY = ("id", "certificate", "revision", "issuer", "assembly", "part", "from")
 
 
+# The columns of an item that recording needs to know.
+FACTS = ("id", "code", "kind", "in_service_us", "type", "owner")
+
+
 @dataclass(frozen=True, slots=True)
 class ItemFacts:
-    """What recording needs to know of an item."""
+    """What recording needs to know of an item: `FACTS` in this order."""
 
     key: int
     code: str
     kind: str
     in_service_us: int | None
     type: str | None = None
+    owner: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,8 +149,8 @@ class Recording:
         """Look up the items of these ids, so that `item` finds them."""
         wanted = sorted(codes - self.items.keys())
         for some in chunks(wanted):
-            columns = select(Item.id, Item.code, Item.kind, Item.in_service_us, Item.type)
-            rows = self.session.execute(columns.where(Item.code.in_(some)))
+            facts = (getattr(Item, name) for name in FACTS)
+            rows = self.session.execute(select(*facts).where(Item.code.in_(some)))
             self.items.update((row.code, ItemFacts(*row)) for row in rows)
 
 

@@ -8,8 +8,6 @@ the request: whether that person holds the office is not checked.
 
 from __future__ import annotations
 
-import unicodedata
-
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
@@ -22,6 +20,7 @@ from api.services.feed import changes
 from api.store.casework import CaseEvent, Disposition, Notice, NoticeRecord, RecallCase
 from api.store.graph_lock import lock_graph
 from api.store.journal import note as journal_note
+from api.store.spelling import folded
 from api.store.tables import Recall, RecallEntry
 from graph.moments import text_of
 
@@ -195,11 +194,7 @@ def _shown(event: CaseEvent) -> Record:
 
 def same_person(one: str, other: str) -> bool:
     """Whether two names are written alike but for case, spaces and forms of letters."""
-
-    def plain(name: str) -> str:
-        return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
-
-    return plain(one) == plain(other)
+    return folded(one) == folded(other)
 
 
 def _progress(session: Session, recall_id: int) -> Record:

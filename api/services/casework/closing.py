@@ -19,7 +19,7 @@ from api.services.base.record import Record
 from api.services.casework.told import MOST_NAMED, unclaimed, untold
 from api.store.casework import Disposition
 from api.store.tables import Certificate, RecallEntry
-from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
+from graph.lists import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
 # Certificates that must have a disposition before the case can be closed.
 TO_DECIDE = (AFFECTED, INDETERMINATE, NOT_EXCLUDED)

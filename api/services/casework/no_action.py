@@ -22,7 +22,7 @@ from api.services.base.record import Record
 from api.services.casework.told import MOST_NAMED, NOTHING
 from api.store.chunks import chunks
 from api.store.tables import RecallEntry
-from graph.recall import AFFECTED, INDETERMINATE
+from graph.lists import AFFECTED, INDETERMINATE
 
 _FAIL = "its verdict becomes or could become fail"
 _UNSTATED = "its rule makes no statement any more where one was made"

@@ -16,8 +16,8 @@ from api.services.base.record import Record
 from api.services.records.items import CUSTOMERS_OWN
 from api.store.casework import Disposition, Notice, NoticeException, NoticeRecord
 from api.store.tables import Certificate, Customer, Item, Laboratory, RecallEntry
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 from graph.moments import text_of
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 NOTHING = "no_action"
 SENT = ("delivery", "acknowledgement")
@@ -129,6 +129,32 @@ def untold(recall_id: int) -> Select[*tuple[Any, ...]]:
     )
 
 
+def told_otherwise(recall_id: int) -> Select[*tuple[Any, ...]]:
+    """Customers whose notice went out before something was decided about their certificates.
+
+    It said that nothing was decided yet, or something else: `id` and `name`, each once.
+    """
+    theirs = concerned(recall_id).subquery()
+    newer = exists().where(
+        Newer.recall_id == recall_id,
+        Newer.customer_id == Notice.customer_id,
+        Newer.id > Notice.id,
+    )
+    sent = exists().where(NoticeRecord.notice_id == Notice.id, NoticeRecord.kind.in_(SENT))
+    return (
+        select(theirs.c.id, theirs.c.name)
+        .join(Notice, and_(Notice.customer_id == theirs.c.id, Notice.recall_id == recall_id))
+        .join(Disposition, Disposition.certificate_id == theirs.c.certificate_id)
+        .where(
+            Disposition.id.in_(latest_dispositions(recall_id)),
+            Disposition.at_us > Notice.created_us,
+            sent,
+            ~newer,
+        )
+        .distinct()
+    )
+
+
 def unclaimed(recall_id: int) -> Select[*tuple[Any, ...]]:
     """Certificates of which nobody knows who is to be told, and for which no reason stands."""
     all_of_them = nobodys(recall_id).subquery()
@@ -138,10 +164,12 @@ def unclaimed(recall_id: int) -> Select[*tuple[Any, ...]]:
 def progress(session: Session, recall_id: int) -> Record:
     """Return how many customers are concerned and told, who is missing, and who is excepted.
 
-    `without_customer` are the certificates of which nobody knows who is to be told.
+    `told_otherwise` were sent their notice before something was decided, `without_customer` are the
+    certificates of which nobody knows who is to be told.
     """
     rows = session.execute(customers(recall_id)).all()
     missing = sorted(row.name for row in rows if not row.told and not row.excepted)
+    late = sorted(row.name for row in session.execute(told_otherwise(recall_id)))
     lost = session.execute(unclaimed(recall_id)).all()
     named = sorted((row.number, row.revision) for row in lost)[:MOST_NAMED]
     return {
@@ -149,6 +177,7 @@ def progress(session: Session, recall_id: int) -> Record:
         "told": sum(bool(row.told) for row in rows),
         "missing": len(missing),
         "named": missing[:MOST_NAMED],
+        "told_otherwise": {"count": len(late), "named": late[:MOST_NAMED]},
         "without_customer": {
             "missing": len(lost),
             "named": [{"certificate": number, "revision": at} for number, at in named],

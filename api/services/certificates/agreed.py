@@ -1,7 +1,8 @@
 """What was agreed for a calibration? Found when it is recorded and when it is issued.
 
 A certificate keeps the version of the agreement, so that what is agreed later leaves its statement
-as it is. Certificates of others, and those for no customer, go by no agreement of ours.
+as it is. Where no customer is named the owner of the item counts. Certificates of others, and
+those of items of the laboratory's own, go by no agreement.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ class AgreedTerms:
 
     def of(self, calibration: Record, item: ItemFacts, performed: Moment) -> Terms | None:
         """Return what was agreed for a calibration, None where nothing was."""
-        name = calibration.get("customer")
+        name = calibration.get("customer") or item.owner
         if name is None or calibration["external"] or self._book.empty():
             return None
         order = calibration.get("order")
@@ -80,10 +81,12 @@ def with_specification(result: Record, terms: Terms | None) -> Record:
 
 def at_issue(session: Session, certificate: Certificate) -> Record | None:
     """Return what a certificate keeps of the agreement that holds for it as it is issued."""
-    if certificate.customer_id is None or certificate.external:
+    item, name = session.get_one(Item, certificate.item_id), None
+    if certificate.customer_id is not None:
+        name = session.get_one(Customer, certificate.customer_id).name
+    name = name or item.owner
+    if name is None or certificate.external:
         return None
-    item = session.get_one(Item, certificate.item_id)
-    name = session.get_one(Customer, certificate.customer_id).name
     wanted = Wanted(name, item.id, item.type, certificate.order, certificate.performed_us)
     row = Book(session).of(wanted)
     return None if row is None else reference(row)

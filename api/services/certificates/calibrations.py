@@ -24,6 +24,7 @@ from api.services.certificates.in_force import (
     refuse_new_circle,
     refuse_unknown_names,
 )
+from api.services.certificates.kept_corrections import KeptCorrections
 from api.services.certificates.measured import Flow
 from api.services.certificates.results import ResultRows, calibrated_span
 from api.services.certificates.standing import Identity, Stored
@@ -59,7 +60,8 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
     stored = stored_of(recording.session, identities)
     new = [i for i, one in enumerate(records) if _is_new(recording, i, one, stored, names[i])]
     _refuse_two_issued(recording, records, stored)
-    makers = _Makers(ResultRows(recording), AgreedTerms(recording), Flow(recording))
+    rows, terms = ResultRows(recording), AgreedTerms(recording)
+    makers = _Makers(rows, terms, Flow(recording), KeptCorrections(recording, stored))
     prepared = [_prepare(recording, makers, i, records[i]) for i in new]
     if not new or recording.issues or recording.conflicts:
         return Outcome(0, len(records) - len(new))
@@ -121,6 +123,7 @@ class _Makers:
     rows: ResultRows
     agreed: AgreedTerms
     flow: Flow
+    kept: KeptCorrections
 
 
 def _prepare(recording: Recording, makers: _Makers, index: int, sent: Record) -> _Prepared | None:
@@ -163,6 +166,7 @@ def _prepare(recording: Recording, makers: _Makers, index: int, sent: Record) ->
     row |= {"content_hash": digest(sent), "setup_check_id": calibration.get("set_up_check")}
     row["agreement"] = None if terms is None else terms.kept
     row["span_from"], row["span_to"] = calibrated_span(results) or (None, None)
+    row["fault_corrections"] = makers.kept.of(calibration, results, place)
     row["roles"] = "".join(sorted({role_mark(use["role"]) for use in uses}))
     customer = calibration.get("customer")
     return _Prepared(row, customer, uses, results, calibration.get("override"))

@@ -31,7 +31,7 @@ from api.store.tables import (
     Usage,
 )
 from api.store.uncertainty import UncertaintyBudget
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 RESULT = (*results.COLUMNS, "tolerance", "tolerance_rel_pct")
 USE = ("role", "weight", "channel", "points", "performed_at", "factor_applied", "override", "note")

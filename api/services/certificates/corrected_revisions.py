@@ -34,8 +34,8 @@ from api.services.records.revisions import revisions
 from api.store.casework import Disposition
 from api.store.journal import note as journal_note
 from api.store.tables import Certificate, Recall, RecallEntry, Result, Usage
+from graph.lists import AFFECTED
 from graph.moments import text_of
-from graph.recall import AFFECTED
 
 Later = aliased(Certificate)
 # What a draft does not take over: its own key, and what happened to the revision before.

@@ -25,12 +25,17 @@ Identity = tuple[str, str, int]  # issuer, number, revision
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """One recorded revision of a certificate; `corrected` if uses of it were."""
+    """One recorded revision of a certificate; `corrected` if uses of it were.
+
+    `fault_corrections` are what was taken from its errors for faults, if anything was.
+    """
 
     key: int
+    revision: int
     status: str
     content_hash: str
     corrected: bool
+    fault_corrections: list[Record] | None
 
     def otherwise(self, session: Session, calibration: Record) -> tuple[str, str] | None:
         """Say what is otherwise about a record under the same number, with a remedy; None: nothing.
@@ -60,14 +65,22 @@ def stored(session: Session, identities: Sequence[Identity]) -> dict[Identity, S
     numbers = sorted({number for _, number, _ in identities})
     names = Certificate.issuer, Certificate.number, Certificate.revision
     facts = Certificate.id, Certificate.status, Certificate.content_hash
+    taken = Certificate.fault_corrections
     corrected = exists().where(UseCorrection.certificate_id == Certificate.id)
     return {
         (row.issuer, row.number, row.revision): Stored(
-            row.id, row.status, row.content_hash, row.corrected
+            row.id,
+            row.revision,
+            row.status,
+            row.content_hash,
+            row.corrected,
+            row.fault_corrections,
         )
         for some in chunks(numbers)
         for row in session.execute(
-            select(*names, *facts, corrected.label("corrected")).where(Certificate.number.in_(some))
+            select(*names, *facts, taken, corrected.label("corrected")).where(
+                Certificate.number.in_(some)
+            )
         )
     }
 

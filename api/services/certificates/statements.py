@@ -53,7 +53,7 @@ class Row:
 
     `decided` is the verdict of the rule, `reported` the one that was sent. `rule` names the
     decision rule in words, `specification` the recorded version that its limits came from, `branch`
-    which branch of a rule with a precondition decided.
+    which branch of a rule with a precondition decided, `why_open` why its rule decides nothing.
     """
 
     point: str
@@ -70,6 +70,7 @@ class Row:
     specification: str | None
     direction: str | None
     branch: Branch | None = None
+    why_open: str | None = None
 
     @property
     def stated(self) -> bool:
@@ -90,13 +91,13 @@ class Row:
 def rows(session: Session, certificate: int) -> list[Row]:
     """Return the results of one certificate, by its key, in their order."""
     limits = session.execute(
-        select(Result.limit_lower, Result.limit_upper, Result.specification_id)
+        select(Result.limit_lower, Result.limit_upper, Result.specification_id, Result.rule_id)
         .where(Result.certificate_id == certificate)
         .order_by(Result.position)
     ).all()
     named = specification_names(session, {one.specification_id for one in limits})
     return [
-        _row(point, said, limit.limit_lower, limit.limit_upper, named.get(limit.specification_id))
+        _row(point, said, limit, named.get(limit.specification_id))
         for (point, said), limit in zip(
             judged(Recorded(SessionReader(session)), [certificate]).get(certificate, ()),
             limits,
@@ -105,14 +106,10 @@ def rows(session: Session, certificate: int) -> list[Row]:
     ]
 
 
-def _row(
-    point: Point,
-    said: Statement,
-    lower: Decimal | None,
-    upper: Decimal | None,
-    specification: str | None,
-) -> Row:
+def _row(point: Point, said: Statement, limit: Any, specification: str | None) -> Row:
     rule = branch = None
+    lower, upper = limit.limit_lower, limit.limit_upper
+    decided = said.decided(point)
     if said.ruling is not None:
         one = said.ruling.judge.rule
         rule = f"{one.id}, version {one.version}: {describe_rule(one)}"
@@ -126,13 +123,27 @@ def _row(
         _text(point.U),
         _text(lower),
         _text(upper),
-        said.decided(point),
+        decided,
         said.reported,
         rule,
         specification,
         point.direction,
         branch,
+        None if decided or limit.rule_id is None else _why_open(point, lower, upper),
     )
+
+
+def _why_open(point: Point, lower: Decimal | None, upper: Decimal | None) -> str | None:
+    """Why a rule decides nothing about a result that has limits."""
+    if lower is None and upper is None:
+        return None
+    if point.error is None:
+        return "its error is not recorded"
+    if point.U is None:
+        return "its uncertainty is not recorded"
+    if lower is None or upper is None:
+        return "its decision rule needs both limits"
+    return "its decision rule gives no guard band for it"
 
 
 def overall(found: Sequence[Row]) -> dict[str, str | None]:
@@ -210,8 +221,9 @@ def _stage(stage: str, some: Sequence[Row]) -> str:
     if reported:
         as_told = _grouped(reported, lambda row: (row.reported or "").replace("_", " "))
         told.append(f"reported, and decided by no recorded rule: {as_told}.")
-    if silent:
-        told.append(f"no statement of conformity is made for {_points(silent)}.")
+    for why, open_for_it in _by_reason(silent).items():
+        reason = "" if why is None else f": {why}"
+        told.append(f"no statement of conformity is made for {_points(open_for_it)}{reason}.")
     differing = [row for row in decided if row.contradicted]
     if differing:
         as_told = _grouped(differing, lambda row: (row.reported or "").replace("_", " "))
@@ -219,6 +231,13 @@ def _stage(stage: str, some: Sequence[Row]) -> str:
     heading = STAGES.get(stage, f"{stage}: ")
     first, *others = told
     return " ".join([_upper(heading + first), *map(_upper, others)])
+
+
+def _by_reason(silent: Sequence[Row]) -> dict[str | None, list[Row]]:
+    groups: dict[str | None, list[Row]] = {}
+    for row in silent:
+        groups.setdefault(row.why_open, []).append(row)
+    return groups
 
 
 def _outcome(decided: Sequence[Row], *, whole: bool) -> str:

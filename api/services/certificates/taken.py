@@ -19,16 +19,16 @@ from api.errors import Conflict, Issue
 from api.services.base.record import Record
 from api.services.recalls.differences import bounds_of
 from api.services.recalls.entries import GIVEN_BACK
-from api.services.recalls.giving_back import looks_of
+from api.services.recalls.giving_back import numbers_of
 from api.services.recalls.reading_results import Judged, judged
-from api.services.recalls.run import recall
+from api.services.recalls.run import recall_from
 from api.store.reading import SessionReader
 from api.store.sources import Recorded
 from api.store.tables import Certificate, Recall
 from graph.exact import root, text
+from graph.lists import AFFECTED
 from graph.model import Point
 from graph.moments import instant_us
-from graph.recall import AFFECTED
 
 # As fault records name what is faulty.
 NAMED = ("item", "channel", "certificate", "revision", "issuer", "method", "kind")
@@ -69,7 +69,8 @@ def each_alone(session: Session, stored: Recall, keys: Collection[int], now_us: 
 
 
 def _alone(session: Session, fault: Record, keys: Collection[int], now_us: int) -> Alone:
-    found = recall(session, {"faults": [fault]}, now_us).lists[AFFECTED]
+    source = Recorded(SessionReader(session))
+    found = recall_from(source, {"faults": [fault]}, now_us).lists[AFFECTED]
     return {one.certificate: orjson.loads(one.text) for one in found if one.certificate in keys}
 
 
@@ -98,8 +99,9 @@ def taken(
     Returns
     -------
     dict
-        Recall, faults, windows, and by point delta_rel and, where U is widened, `u_rel`: the
-        standard uncertainty of delta_rel. Of several faults `by_fault` says the same of each.
+        Recall, faults, windows, by point delta_rel and, where U is widened, `u_rel`: the standard
+        uncertainty of delta_rel, and how the faults came to it. Of several faults `by_fault` says
+        the same of each.
 
     Raises
     ------
@@ -115,6 +117,8 @@ def taken(
         "faults": faults,
         "windows": _with_given_back(session, stored, certificate, faults, windows),
         "points": _points(entry, points),
+        "reason_paths": entry["reason_paths"],
+        "generation": entry["generation"],
     }
     if alone:
         made["by_fault"] = [
@@ -134,7 +138,7 @@ def _book_given_back(session: Session, stored: Recall, entry: Record, made: Reco
 
     A later recall of that then finds that it was given back.
     """
-    looks = looks_of(session, stored).numbers - {stored.number}
+    looks = numbers_of(session, stored) - {stored.number}
     named_before = set[int]()
     earlier = session.scalars(select(Recall).where(Recall.number.in_(looks)).order_by(Recall.id))
     for look in earlier:
@@ -178,7 +182,7 @@ def _with_given_back(
 
     So that a later recall that finds what was taken finds that it was given back, too.
     """
-    looks = looks_of(session, stored).numbers
+    looks = numbers_of(session, stored)
     before = session.get_one(Certificate, certificate).fault_corrections or ()
     found = []
     for fault, window in zip(faults, windows, strict=True):

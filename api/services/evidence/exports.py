@@ -23,8 +23,8 @@ from api.services.evidence.leading import Leading
 from api.store.casework import Disposition
 from api.store.tables import Recall, RecallEntry, Result
 from graph.links import CERTIFICATE
+from graph.lists import NOT_EXCLUDED
 from graph.moments import text_of
-from graph.recall import NOT_EXCLUDED
 from graph.traceability import Graph
 from graph.traces import Trace, traced
 

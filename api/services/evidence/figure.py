@@ -23,7 +23,7 @@ from api.services.base import figures
 from api.services.base.figures import GREY, INK, PALE, SIZE, SMALL, width_of
 from api.services.evidence.layout import CHANGES, COULD_CHANGE, Column, Layout, Mark, layout
 from graph.affected import Part, leading_to
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED, TRACED
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED, TRACED
 
 _DASHES = Path([(x, 0) for x in (-4, -2, -1, 1, 2, 4)], [Path.MOVETO, Path.LINETO] * 3)
 SHAPES = {AFFECTED: "o", INDETERMINATE: "D", NOT_EXCLUDED: _DASHES, EXPOSED: "^", TRACED: "s"}

@@ -21,7 +21,7 @@ from api.services.evidence.leading import Leading
 from api.store.tables import Recall, RecallEntry
 from graph.affected import REACHED
 from graph.links import is_channel
-from graph.recall import NOT_EXCLUDED
+from graph.lists import NOT_EXCLUDED
 
 MOST_DRAWN = 24
 # Of these, so many are taken for what they show themselves; the rest for what they lead to.

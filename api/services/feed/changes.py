@@ -19,8 +19,8 @@ from api.store.alerts import Alert
 from api.store.casework import Change, Notice
 from api.store.graph_lock import lock_graph
 from api.store.tables import Certificate, Item, Recall, RecallEntry
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 from graph.moments import text_of
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 LISTED = (AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)
 # Each event with the name under which its detail is shown.

@@ -19,7 +19,7 @@ from api.services.decisions.specifications import limits_of_error, specification
 from api.services.grounds.finding import STOP, Finding
 from api.store.agreements import Agreement
 from api.store.spelling import folded
-from api.store.tables import Customer, DecisionRule
+from api.store.tables import DecisionRule
 
 
 class Subject(NamedTuple):
@@ -30,10 +30,11 @@ class Subject(NamedTuple):
     accreditation: str | None
     mode: str | None
     order: str | None
-    customer_id: int | None
     item_id: int
-    kind: str | None
     performed_us: int
+    kind: str | None
+    owner: str | None
+    customer: str | None
 
 
 class Figures(NamedTuple):
@@ -54,37 +55,36 @@ class Figures(NamedTuple):
 
 @dataclass(slots=True)
 class Agreed:
-    """What was agreed for many certificates: agreements, rules and customers are read once."""
+    """What was agreed for many certificates: agreements and rules are read once."""
 
     session: Session
     book: Book = field(init=False)
     rules: dict[int, DecisionRule] = field(default_factory=dict)
-    customers: dict[int, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.book = Book(self.session)
 
     def terms(self, certificate: Subject) -> Terms | None:
-        """Return what the rules of its results are compared with; None without a customer."""
-        if certificate.customer_id is None:
+        """Return what the rules of its results are compared with; None without a customer.
+
+        What was agreed with the owner of the item holds where no customer is named.
+        """
+        customer = certificate.customer or certificate.owner
+        if customer is None:
             return None
         agreed = None
         if not self.book.empty():
             wanted = Wanted(
-                self.customer(certificate.customer_id),
+                customer,
                 certificate.item_id,
                 certificate.kind,
                 certificate.order,
                 certificate.performed_us,
             )
             agreed = self.book.of(wanted)
-        return Terms(self, certificate.customer_id, agreed)
-
-    def customer(self, key: int) -> str:
-        """Return the name of a customer."""
-        if key not in self.customers:
-            self.customers[key] = self.session.get_one(Customer, key).name
-        return self.customers[key]
+        if agreed is None and certificate.customer is None:
+            return None
+        return Terms(self, customer, agreed)
 
     def rule(self, key: int) -> DecisionRule:
         """Return a version of a rule."""
@@ -98,13 +98,8 @@ class Terms:
     """What was agreed for one certificate, or, without an agreement, what its rules say of it."""
 
     asked: Agreed
-    customer_id: int
+    customer: str
     agreement: Agreement | None
-
-    @property
-    def customer(self) -> str:
-        """The name of the customer."""
-        return self.asked.customer(self.customer_id)
 
     def against(self, row: Figures, reported: str | None, name: str, at: str) -> Iterator[Finding]:
         """Find a rule or limits of a result other than those that were agreed."""

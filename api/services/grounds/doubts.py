@@ -33,7 +33,7 @@ from api.services.grounds.candidates import Candidates
 from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
 from api.services.recalls import reach
-from api.services.recalls.giving_back import looks_of
+from api.services.recalls.giving_back import looks_of, numbers_of
 from api.services.recalls.newcomers import WereIssued, Within
 from api.services.recalls.reach import NONE, Looks
 from api.services.recalls.reading import Traced
@@ -45,9 +45,10 @@ from api.store.keyed import rows_of
 from api.store.links import RoleSpan, Window
 from api.store.reading import SessionReader
 from api.store.record_watch import RecallWatch, RecallWatchWindow, RecordChange
+from api.store.records import corrections
 from api.store.sources import Recorded
 from api.store.tables import Recall
-from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
+from graph.lists import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
 Later = aliased(Recall)
 DRAFT = "draft"
@@ -79,9 +80,10 @@ def doubt_findings(asked: Candidates) -> Found:
     found = upward(session, keys)
     drafts = frozenset(key for key in keys if asked.traced.rows[key].status == DRAFT)
     within = Within(asked.reader, drafts, frozenset(found.certificates), tuple(found.uses))
+    corrected = any(corrections(asked.reader, within.keys))
     for recall in sorted(concerned):
         row = stored[recall]
-        for key, name in _listed(session, within, row, keys).items():
+        for key, name in _listed(session, within, row, keys, corrected=corrected).items():
             if name in WEIGHT:
                 yield key, _finding(row.number, row.faults, name)
 
@@ -99,25 +101,36 @@ def _finding(number: str, faults: Sequence[Record], name: str) -> Finding:
 
 
 def _listed(
-    session: Session, within: Within, stored: Row[int, str, Any], keys: Sequence[int]
+    session: Session,
+    within: Within,
+    stored: Row[int, str, Any],
+    keys: Sequence[int],
+    *,
+    corrected: bool,
 ) -> dict[int, str]:
-    """Return the list in which a fresh recall has each of these certificates."""
+    """Return the list in which a fresh recall has each of these certificates.
+
+    `corrected` says whether anything was taken from them, or from what they rest on.
+    """
     request = {"faults": stored.faults}
     whole = WereIssued(SessionReader(session), within.drafts)
     try:
-        looks = looks_of(session, session.get_one(Recall, stored.id))
-        if not looks.corrected.isdisjoint(within.keys):
-            return _lists(whole, request, keys, looks)
+        looks = _looks(session, stored.id, within.keys) if corrected else NONE
         reported = reach.asked(within, request).reported
         ranged = [one for one in reported if needs_used_range(within, one)]
-        if any(one.fault.by_force for one in ranged):
-            return _lists(whole, request, keys)
-        found = _lists(within, request, keys)
+        # What lies in a window that is too wide is not given back.
+        if any(one.fault.by_force or looks.corrected for one in ranged):
+            return _lists(whole, request, keys, _looks(session, stored.id) if corrected else NONE)
+        found = _lists(within, request, keys, looks)
         if ranged and any(name in WEIGHT for name in found.values()):
             return _lists(whole, request, keys)
     except TraceholdError:
         return {}  # the fault cannot be worked out any more: no fresh recall lists anybody
     return found
+
+
+def _looks(session: Session, recall: int, among: Collection[int] | None = None) -> Looks:
+    return looks_of(session, session.get_one(Recall, recall), among)
 
 
 def _lists(
@@ -152,7 +165,7 @@ def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> s
     took = {one.look for key in ground for one in asked.traced.calibrations[key].taken}
     if took:
         rows_of_looks = (asked.session.get_one(Recall, key) for key in stored)
-        found |= {one.id for one in rows_of_looks if took & looks_of(asked.session, one).numbers}
+        found |= {one.id for one in rows_of_looks if took & numbers_of(asked.session, one)}
     columns = ", ".join(
         f"certificate.{name}" for name in ("roles", "performed_us", "performed_end_us")
     )

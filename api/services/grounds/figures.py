@@ -44,10 +44,11 @@ def figure_findings(asked: Candidates) -> Found:
 
 
 def _subjects(asked: Candidates) -> Iterator[Subject]:
-    names = ("id", "external", "accreditation", "mode", "order_number", "customer_id", "item_id")
+    names = ("id", "external", "accreditation", "mode", "order_number", "item_id", "performed_us")
     columns = ", ".join(f"certificate.{name}" for name in names)
-    columns += ", item.type, certificate.performed_us"
-    also = "JOIN item ON item.id = certificate.item_id"
+    columns += ", item.type, item.owner, customer.name"
+    also = "JOIN item ON item.id = certificate.item_id "
+    also += "LEFT JOIN customer ON customer.id = certificate.customer_id"
     rows = rows_of(asked.reader, columns, "certificate", "id", sorted(asked.as_of), also)
     yield from map(Subject._make, rows)
 

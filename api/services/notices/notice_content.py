@@ -24,12 +24,13 @@ from api.rules.wording import describe_rule
 from api.services.base.record import Record
 from api.services.casework.no_action import becomes_fail, loses_statement
 from api.services.notices import notice_words as words
+from api.services.recalls.entries import GIVEN_BACK
 from api.services.recalls.recall_states import NONE, recall_states
 from api.store.casework import Disposition
 from api.store.chunks import chunks
 from api.store.tables import Certificate, DecisionRule, Item, Recall, RecallEntry, Result
+from graph.lists import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 from graph.moments import instant_us
-from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
 IDENTITY = ("manufacturer", "maker", "model", "serial", "serial_number", "asset", "customer_id")
 # The stages whose values the item is used with afterwards.
@@ -110,7 +111,8 @@ def _certificate(
     ]
     stages = {point["stage"] for point in points}
     reasons = entry.get("reasons", [])
-    effect = words.effect_in_words(entry["class"], reasons)
+    given_back = entry.get("detail") == GIVEN_BACK
+    effect = words.effect_in_words(entry["class"], reasons, given_back=given_back)
     if {"as_found", "as_left"} <= stages:
         effect += f" {words.STAGES['as_found']}"
     may, why = words.now_in_words(_left_shifted(entry), bool(certificate.adjusted), again)

@@ -75,6 +75,10 @@ EFFECTS = {
         "exclude it either: {why}. Until we know, all its results are in doubt."
     ),
 }
+GIVEN_BACK = (
+    "A correction that we made to this certificate for a fault was found to be wrong, or too "
+    "large, and is withdrawn as far as it was: the results change as shown."
+)
 # Why that is so, by the reason that the recall gives; nothing of what is another customer's.
 DOUBTS = {
     "no_use_in_role": (
@@ -163,6 +167,8 @@ def _force_error(fault: Record) -> str:
     if "segments" in fault:
         return "gave a wrong force in part of its range"
     if not Decimal(str(fault["delta_rel"])):
+        if not fault.get("U_delta_rel"):
+            return "gave the true force that was recorded: a fault that was thought of was none"
         return f"was less certain than was stated (by {percent(fault.get('U_delta_rel', 0))})"
     return f"gave a true force {_more(fault['delta_rel'])} than was recorded"
 
@@ -203,8 +209,13 @@ _FAULTS: Mapping[str, Callable[[Record], str]] = {
 }
 
 
-def effect_in_words(list_name: str, reasons: Iterable[str]) -> str:
-    """Return what a list means for a certificate; of one in doubt with the reasons, in words."""
+def effect_in_words(list_name: str, reasons: Iterable[str], *, given_back: bool = False) -> str:
+    """Return what a list means for a certificate; of one in doubt with the reasons, in words.
+
+    `given_back` says that a correction made before is withdrawn.
+    """
+    if given_back:
+        return GIVEN_BACK
     return EFFECTS[list_name].format(why="; ".join(DOUBTS[one] for one in reasons))
 
 

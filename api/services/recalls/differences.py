@@ -18,7 +18,7 @@ from api.services.recalls.run import Answer
 from api.store.keyed import rows_of
 from api.store.reading import SessionReader
 from api.store.tables import RecallEntry
-from graph.recall import CLEARED
+from graph.lists import CLEARED
 
 # Names are for people; the counts beside them are complete.
 MOST_NAMED = 1_000

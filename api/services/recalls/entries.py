@@ -12,13 +12,8 @@ from api.services.recalls.moved_points import MovedPoints
 from api.services.recalls.not_excluded import detail as why_not_excluded
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Statement
+from graph.lists import CLEARED, NOT_EXCLUDED, TRACED, Judgement
 from graph.model import Calibration
-from graph.recall import (
-    CLEARED,
-    NOT_EXCLUDED,
-    TRACED,
-    Judgement,
-)
 from graph.suspects import SuspectWindow
 
 TRACED_REASONS = {

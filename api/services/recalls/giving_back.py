@@ -1,22 +1,26 @@
-"""What earlier looks at a fault took from corrected revisions, for a second look to give back.
+"""What looks at a fault took from corrected revisions, for another look to give back.
 
-A revision was corrected for a fault whose window is now thought to be shorter, or that was none:
-the second look (`previous`) finds it wrong by what was taken (`graph.corrected.owed`). Another
-recall, which does not say that it looks at the same fault again, says nothing of it.
+A revision was corrected for a fault whose window is now thought to be shorter, or that was none, or
+what it used was put right afterwards: a look at the same fault finds it wrong by what was taken
+(`graph.corrected.owed`). Another recall, which does not say that it looks at the same fault again
+(`previous`), says nothing of it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
+from decimal import Decimal
 
-from sqlalchemy import Select, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import select
+from sqlalchemy.orm import Session
 
+from api.errors import InvalidRecord, Issue
+from api.services.base.record import Record
 from api.services.recalls.reach import NONE, Looks
-from api.store.tables import Certificate, Recall, RecallEntry
-from graph.recall import AFFECTED
-
-Revised = aliased(Certificate)
+from api.store import records
+from api.store.reading import SessionReader
+from api.store.tables import Recall, RecallEntry
+from graph.lists import AFFECTED
 
 
 def looks_back(session: Session, recall: Recall) -> Iterator[Recall]:
@@ -27,38 +31,98 @@ def looks_back(session: Session, recall: Recall) -> Iterator[Recall]:
         yield recall
 
 
-def looks_at(session: Session, previous: int | None, last: int | None = None) -> Looks:
-    """Return the looks at the fault of a recall that came before a second look; none without one.
+def looks_before(session: Session, request: Record) -> Looks:
+    """Return the looks at a fault before the one that is asked for; none without `previous`.
 
-    They are all that follow the first of them, in whatever order one named another, up to recall
-    `last`, if it is given: what one of them gave back another must know of.
+    They are all that follow the first of them, in whatever order one named another: what one of
+    them gave back another must know of.
+
+    Raises
+    ------
+    InvalidRecord
+        If there is no such recall. If none is named, and a fault without effect says that there was
+        none in what was corrected for it: that is another look, and must say at what.
     """
-    looks = {} if previous is None else _all_looks(session, previous, last)
-    if not looks:
+    previous = request.get("previous")
+    if previous is None:
+        return _of_a_first_look(session, request)
+    if session.get(Recall, previous) is None:
+        issue = Issue(
+            "/previous", f"recall {previous} does not exist", "name its id", str(previous)
+        )
+        raise InvalidRecord("the recall named as the previous one does not exist", [issue])
+    return _looks(session, _family(session, previous).values())
+
+
+def _of_a_first_look(session: Session, request: Record) -> Looks:
+    """Note for which recalls of the same thing revisions were corrected, or refuse a withdrawal."""
+    faults = request["faults"] if "faults" in request else [request["fault"]]
+    named = {_subject(fault): fault for fault in faults}
+    taken = [one for _, made in records.corrections(SessionReader(session)) for one in made]
+    earlier = {
+        (one["recall"], _subject(fault))
+        for one in taken
+        for fault in one["faults"]
+        if _subject(fault) in named
+    }
+    for number, subject in sorted(earlier):
+        if _without_effect(named[subject]):
+            detail = f"missing: certificates were corrected for recall {number}"
+            remedy = "name the look that this one takes the place of"
+            raise InvalidRecord(
+                "a fault without effect withdraws an earlier one",
+                [Issue("/previous", detail, remedy)],
+            )
+    if not earlier:
         return NONE
-    return Looks(frozenset(looks.values()), frozenset(session.scalars(_corrected([*looks]))))
+    numbers = ", ".join(sorted({number for number, _ in earlier}))
+    subjects = " and ".join(sorted({name for _, (name, _) in earlier}))
+    note = (
+        f"certificates were corrected for {numbers}, of the same {subjects}: if this is another "
+        "look at that fault, name it as previous; what was taken from those that this look does "
+        "not reach is given back only then"
+    )
+    return Looks(notes=(note,))
 
 
-def looks_of(session: Session, recall: Recall) -> Looks:
-    """Return the looks before a stored second look, itself among them."""
-    return NONE if recall.previous_id is None else looks_at(session, recall.id, recall.id)
+def _subject(fault: Record) -> tuple[str, str]:
+    """What a fault is of: the name of the item, certificate or method, and the issuer."""
+    name = fault.get("item") or fault.get("certificate") or fault["method"]
+    return name, fault.get("issuer", "")
+
+
+def _without_effect(fault: Record) -> bool:
+    """Whether a fault says that the force was right, and U too."""
+    known = fault.get("delta_rel") is not None and "bound_rel" not in fault
+    return known and not Decimal(fault["delta_rel"]) and not Decimal(fault.get("U_delta_rel", 0))
+
+
+def looks_of(session: Session, recall: Recall, among: Collection[int] | None = None) -> Looks:
+    """Return the looks at the fault of a stored recall up to it, itself among them.
+
+    It is asked again as a look at what was corrected for it, too: the uses of a revision may have
+    been put right since. Of the corrected revisions only those `among` some, if they are given.
+    """
+    return _looks(session, numbers_of(session, recall), among)
+
+
+def numbers_of(session: Session, recall: Recall) -> frozenset[str]:
+    """Return the numbers of the looks at the fault of a stored recall up to it."""
+    return frozenset(_family(session, recall.id, recall.id).values())
 
 
 def listed_before(session: Session, previous: int | None) -> set[int]:
     """Return the certificates that looks at a fault list as affected, for another to watch."""
-    looks = {} if previous is None else _all_looks(session, previous, None)
+    looks = {} if previous is None else _family(session, previous)
     listed = select(RecallEntry.certificate_id).where(
         RecallEntry.recall_id.in_([*looks]), RecallEntry.list_name == AFFECTED
     )
     return set(session.scalars(listed)) if looks else set()
 
 
-def _all_looks(session: Session, one: int, last: int | None) -> dict[int, str]:
-    """Return the numbers of a recall and of all looks at the same fault, by key."""
-    recall = session.get(Recall, one)
-    if recall is None:  # refused when it is stored
-        return {}
-    *_, first = looks_back(session, recall)
+def _family(session: Session, one: int, last: int | None = None) -> dict[int, str]:
+    """Return the numbers of a recall and of all looks at the same fault, up to `last`, by key."""
+    *_, first = looks_back(session, session.get_one(Recall, one))
     found, frontier = {first.id: first.number}, [first.id]
     while frontier:
         later = select(Recall.id, Recall.number).where(Recall.previous_id.in_(frontier))
@@ -70,18 +134,12 @@ def _all_looks(session: Session, one: int, last: int | None) -> dict[int, str]:
     return found
 
 
-def _corrected(recalls: list[int]) -> Select[int]:
-    return (
-        select(Revised.id)
-        .join(
-            Certificate,
-            (Certificate.number == Revised.number) & (Certificate.issuer == Revised.issuer),
-        )
-        .join(RecallEntry, RecallEntry.certificate_id == Certificate.id)
-        .where(
-            RecallEntry.recall_id.in_(recalls),
-            RecallEntry.list_name == AFFECTED,
-            Revised.fault_corrections.is_not(None),
-        )
-        .distinct()
+def _looks(
+    session: Session, numbers: Collection[str], among: Collection[int] | None = None
+) -> Looks:
+    corrected = frozenset(
+        key
+        for key, taken in records.corrections(SessionReader(session), among)
+        if any(one["recall"] in numbers for one in taken)
     )
+    return Looks(frozenset(numbers), corrected)

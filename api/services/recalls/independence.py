@@ -25,9 +25,10 @@ from api.services.recalls.not_excluded import roles_concerned
 from api.services.recalls.reading import Traced
 from api.store.records import CheckRow
 from graph.faults import UnknownEffect
+from graph.lists import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 from graph.model import ONE, Calibration, Point, Use, Window
 from graph.moments import Moment
-from graph.recall import AFFECTED, INDETERMINATE, NOT_EXCLUDED, assess
+from graph.recall import assess
 from graph.suspects import SuspectWindow
 
 NOT_INDEPENDENT = (AFFECTED, INDETERMINATE, NOT_EXCLUDED)

@@ -17,7 +17,7 @@ from api.services.base.record import Record
 from api.services.casework.entry_filters import passing
 from api.store.casework import Disposition
 from api.store.tables import Certificate, RecallEntry
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 RECALLED = (AFFECTED, INDETERMINATE, EXPOSED, NOT_EXCLUDED)
 _LAST = -1.0  # below every ratio: entries without one come last

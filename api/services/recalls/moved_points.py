@@ -19,8 +19,8 @@ from api.services.base.record import Record
 from api.services.recalls.reading_results import Statement, branches
 from graph.exact import Exact, ratio, text
 from graph.faults import Effect
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, Judgement
 from graph.model import Point
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, Judgement
 from graph.shifts import Mover, Shifted, Span, mover
 from graph.suspects import SuspectWindow
 

@@ -35,7 +35,7 @@ from api.store.record_watch import RecallWatch, RecordChange, RecordChangeItem
 from api.store.records import CertificateRow
 from api.store.sources import Recorded
 from api.store.tables import Recall
-from graph.recall import CLEARED
+from graph.lists import CLEARED
 
 MOST_NEW, MOST_READ = 200, 5_000
 
@@ -119,7 +119,7 @@ def nothing_new(session: Session, state: RecallWatch, stored: Recall, now_us: in
     new = _new(session, state.checked_position)
     if new is None or not _nobody_rests_on(session, new, stored.faults):
         return False
-    if not looks_of(session, stored).corrected.isdisjoint(new):
+    if looks_of(session, stored, new).corrected:
         return False  # corrected by an earlier look, which took what this one may give back
     within = _grounds(session, new)
     if within is None:

@@ -22,8 +22,8 @@ from graph.in_force import (
     OUTSIDE_RANGE,
     UNDATED_VOID,
 )
+from graph.lists import NO_USE_IN_ROLE, RESTS_ON_DOUBT
 from graph.model import Calibration
-from graph.recall import NO_USE_IN_ROLE, RESTS_ON_DOUBT
 from graph.suspects import SuspectWindow
 
 ROLES_OF_KIND = {

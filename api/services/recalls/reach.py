@@ -44,10 +44,14 @@ MEANING = (
 
 
 class Looks(NamedTuple):
-    """Numbers of the looks at one fault before, and keys of the revisions that they corrected."""
+    """Numbers of the looks at one fault before, and keys of the revisions that they corrected.
+
+    `notes` say what whoever reports the fault should know of other looks.
+    """
 
     numbers: frozenset[str] = frozenset()
     corrected: frozenset[int] = frozenset()
+    notes: tuple[str, ...] = ()
 
 
 NONE = Looks()

@@ -120,10 +120,11 @@ def _taken(text: str) -> Iterator[Taken]:
         if len(alone) != len(one["faults"]):
             continue
         for fault, window, points in zip(one["faults"], one["windows"], alone, strict=True):
+            name = fault.get("item") or fault.get("certificate")
+            name = METHOD_PREFIX + fault["method"] if "method" in fault else name
+            paths = (tuple(path) for path in one.get("reason_paths", ()))  # not always kept
             yield Taken(
-                METHOD_PREFIX + fault["method"]
-                if "method" in fault
-                else fault.get("item") or fault["certificate"],
+                name,
                 fault.get("channel"),
                 Window(
                     _instant(window["start"]),
@@ -135,6 +136,8 @@ def _taken(text: str) -> Iterator[Taken]:
                 tuple(Fraction(point.get("u_rel", 0)) ** 2 for point in points),
                 fault["kind"],
                 one["recall"],
+                tuple(path for path in paths if path[0] == name),
+                one.get("generation", 1),
             )
 
 

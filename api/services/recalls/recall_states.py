@@ -27,7 +27,7 @@ from api.store.casework import Disposition
 from api.store.chunks import chunks
 from api.store.record_watch import RecallDifference
 from api.store.tables import Recall, RecallEntry
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 RECALLED, UNDER_REVIEW, NONE = "recalled", "under_review", "none"
 GRAVITY = (NONE, UNDER_REVIEW, RECALLED)

@@ -9,7 +9,7 @@ import orjson
 from sqlalchemy import Select, func, insert, select
 from sqlalchemy.orm import Session
 
-from api.errors import InvalidRecord, Issue, NotFound
+from api.errors import NotFound
 from api.rules import ENGINE_VERSION
 from api.services.base.record import Record
 from api.services.casework import cases
@@ -25,8 +25,8 @@ from api.store.paging import KeyValues, page
 from api.store.record_changes import to_follow
 from api.store.record_touch import concerns, touch_since
 from api.store.tables import Recall, RecallEntry
+from graph.lists import LISTS
 from graph.moments import text_of
-from graph.recall import LISTS
 
 # Above this many entries an answer carries the summary and links instead of the lists.
 ENTRIES_AT_ONCE = 5_000
@@ -56,8 +56,6 @@ def store(
     ------
     Overtaken
         If something came between; nothing is stored.
-    InvalidRecord
-        If the previous recall does not exist.
     """
     lock_graph(session)  # numbers are given out one after the other, without gaps
     head = answer.head
@@ -66,14 +64,9 @@ def store(
     seen = watched(session, answer.faults, answer.sought, entered)
     if not overtaken and concerns(session, touch_since(session, read_at), seen):
         raise Overtaken
-    if previous is not None and session.get(Recall, previous) is not None:
+    if previous is not None:
         before = stored_entries(session, previous)
         head = head | {"differences": differences(session, before, found_entries(answer))}
-    elif previous is not None:
-        issue = Issue(
-            "/previous", f"recall {previous} does not exist", "name its id", str(previous)
-        )
-        raise InvalidRecord("the recall named as the previous one does not exist", [issue])
     count = session.scalar(select(func.count()).select_from(Recall)) or 0
     stored = Recall(
         number=f"R-{count + 1:05d}",

@@ -30,10 +30,11 @@ from api.store.reading import SessionReader
 from api.store.records import CertificateRow
 from api.store.sources import Recorded, Source
 from graph.circles import way_round
-from graph.corrected import GIVING_BACK
+from graph.corrected import GIVING_BACK, gives_back
 from graph.links import recorded
+from graph.lists import AFFECTED, INDETERMINATE, LISTS, Judgement, rank
 from graph.model import Calibration
-from graph.recall import AFFECTED, INDETERMINATE, LISTS, Judgement, assess, rank
+from graph.recall import assess
 from graph.traceability import CyclicTrace, in_order_of_dependence, reached
 
 if TYPE_CHECKING:
@@ -119,12 +120,12 @@ class Answer:
 def recall(session: Session, request: Record, now_us: int) -> Answer:
     """Find what the reported faults reach in the database; nothing is stored.
 
-    Raises as `recall_from` does.
+    Raises as `recall_from` does, and InvalidRecord if the look before it is not recorded.
     """
     # A snapshot is recalled from without the tables that this asks.
-    from api.services.recalls.giving_back import looks_at
+    from api.services.recalls.giving_back import looks_before
 
-    looks = looks_at(session, request.get("previous"))
+    looks = looks_before(session, request)
     return recall_from(Recorded(SessionReader(session)), request, now_us, looks)
 
 
@@ -139,7 +140,7 @@ def again(session: Session, stored: Recall, now_us: int) -> Answer:
 def recall_from(source: Source, request: Record, now_us: int, looks: Looks = NONE) -> Answer:
     """Find what the reported faults reach, wherever the records are read.
 
-    What earlier `looks` took from revisions, and none of the faults speaks for, is given back.
+    What `looks` at it took from revisions, and none of the faults speaks for, is given back.
 
     Raises
     ------
@@ -152,12 +153,13 @@ def recall_from(source: Source, request: Record, now_us: int, looks: Looks = NON
     traced = Traced(source, asked.methods)
     gathered = reach.gather(source, asked.reported, traced, looks.corrected)
     measured = gathered.measured or Measured(traced)
-    windows, gives_back = gathered.windows, looks.numbers if looks.corrected else frozenset()
-    cases = [*gathered.cases, *([GIVING_BACK] if gives_back else [])]
+    windows, given_back = gathered.windows, looks.numbers if looks.corrected else frozenset()
+    beside = [GIVING_BACK] if gives_back(given_back, gathered.cases) else []
+    cases = [*gathered.cases, *beside]
     lists: dict[str, list[Entry]] = {name: [] for name in LISTS}
     tally = Tally()
     written = Entries(cases, traced, gathered.gaps)
-    for finding, statements in _findings(gathered, asked.reported, measured, gives_back):
+    for finding, statements in _findings(gathered, asked.reported, measured, given_back):
         made = written.entry(finding, statements)
         tally.count(made)
         key = finding.calibration.key
@@ -167,7 +169,7 @@ def recall_from(source: Source, request: Record, now_us: int, looks: Looks = NON
     head = {
         "engine_version": ENGINE_VERSION,
         **({"window": windows[0]} if len(windows) == 1 else {"windows": windows}),
-        "notes": gathered.notes,
+        "notes": [*gathered.notes, *looks.notes],
         "summary": tally.summary(),
     }
     result = hashlib.sha256(orjson.dumps(head))
@@ -224,7 +226,7 @@ def _findings(
     gathered: Gathered,
     reported: Sequence[Reported],
     measured: Measured,
-    gives_back: frozenset[str],
+    given_back: frozenset[str],
 ) -> Iterator[tuple[Judgement, Sequence[Statement]]]:
     """Judge everyone read, in order of dependence, some hundred at a time."""
     traced, with_points = measured.traced, gathered.reached
@@ -246,7 +248,7 @@ def _findings(
             statements[calibration.key] = stated
             yield calibration
 
-    for finding in assess(gathered.cases, calibrations(), graph, gathered.gaps, gives_back):
+    for finding in assess(gathered.cases, calibrations(), graph, gathered.gaps, given_back):
         yield finding, statements[finding.calibration.key]
 
 

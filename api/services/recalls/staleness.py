@@ -25,8 +25,8 @@ from api.store.casework import RecallCase
 from api.store.record_touch import Watched, concerns, touch_since
 from api.store.record_watch import RecallDifference, RecallWatch, RecordChange
 from api.store.tables import Recall, RecallEntry, RecallStale
+from graph.lists import CLEARED
 from graph.moments import text_of
-from graph.recall import CLEARED
 
 CHECKING = "checking"
 CLOSED = "closed"

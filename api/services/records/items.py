@@ -12,7 +12,15 @@ from sqlalchemy.orm import Session, aliased
 from api.errors import NotFound
 from api.rules.units import UnknownUnit, parse_quantity, to_newton
 from api.services.base.record import Record, digest
-from api.services.base.recording import Collection, ItemFacts, Outcome, Recording, remarks, repeated
+from api.services.base.recording import (
+    FACTS,
+    Collection,
+    ItemFacts,
+    Outcome,
+    Recording,
+    remarks,
+    repeated,
+)
 from api.services.records import record_corrections
 from api.services.records.record_corrections import IDENTITY
 from api.store.chunks import chunks
@@ -56,13 +64,12 @@ def record(recording: Recording, records: Sequence[Record]) -> Outcome:
                 item["id"],
             )
     recording.items.update(
-        (row.code, ItemFacts(row.id, row.code, row.kind, row.in_service_us, row.type))
-        for row in stored.values()
+        (row.code, ItemFacts(*(getattr(row, name) for name in FACTS))) for row in stored.values()
     )
     if recording.issues or recording.conflicts:
         return Outcome()
     if rows:
-        columns = Item.id, Item.code, Item.kind, Item.in_service_us, Item.type
+        columns = (getattr(Item, name) for name in FACTS)
         statement = insert(Item).returning(*columns, sort_by_parameter_order=True)
         created = recording.session.execute(statement, rows)
         recording.items.update((row.code, ItemFacts(*row)) for row in created)

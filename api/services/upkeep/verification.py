@@ -40,7 +40,7 @@ from api.store.tables import Certificate, Composition, Recall, RecallEntry, Resu
 from api.store.types import json_text
 from api.store.uncertainty import UncertaintyBudget
 from api.store.versions import VERSIONS, content_hash, content_of, words_of
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 LOT = 1_000
 # Worked out anew unless another number is asked for.

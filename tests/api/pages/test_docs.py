@@ -6,7 +6,7 @@ import re
 
 from api.pages.docs import METHODS, operations, prose, schema_type
 from api.schemas.fault_kinds import NEEDS
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 
 def test_every_operation_is_shown_with_its_scope(client):

@@ -29,6 +29,7 @@ def test_a_stored_recall_opens_a_case(recalled):
             "told": 0,
             "missing": 2,
             "named": ["Harbour Cranes", "Quarry & Söhne"],
+            "told_otherwise": {"count": 0, "named": []},
             "without_customer": {"missing": 0, "named": []},
             "exceptions": [],
         },

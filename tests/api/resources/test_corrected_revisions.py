@@ -69,6 +69,8 @@ def test_a_draft_records_what_was_taken(recalled):
         "by": "Robin Manager",
         # U_delta/k = 0.0002/2, which U holds from now on.
         "points": [{"point": 1, "stage": "single", "delta_rel": "0.0005", "u_rel": "0.0001"}],
+        "reason_paths": [["REF", "C-1"]],
+        "generation": 1,
     }
     assert "fault_corrections" not in shown(recalled, "C-1", 0).get_json()
 

@@ -115,10 +115,11 @@ def test_who_is_named_by_id_is_kept_by_name_and_who_left_is_refused(client, made
         assert shown.json["answers"][-1]["by"] == (kept or said)
     etag = {"If-Match": client.get("/v1/persons/a.quill").headers["ETag"]}
     client.patch("/v1/persons/a.quill", json={"active": False}, headers=etag)
-    refused = client.post("/v1/alerts/1/answers", json={"by": "a.quill", "reason": "x"})
-    assert refused.status_code == 422
-    assert "not active any more" in refused.text
-    assert refused.json["errors"][0]["pointer"] == "/by"
+    for said in ("a.quill", "A.Quill"):
+        refused = client.post("/v1/alerts/1/answers", json={"by": said, "reason": "x"})
+        assert refused.status_code == 422
+        assert "not active any more" in refused.text
+        assert refused.json["errors"][0]["pointer"] == "/by"
 
 
 def test_an_override_keeps_the_person_of_an_id(client, made):
@@ -145,5 +146,11 @@ def test_who_assessed_a_case_is_known_by_id_and_by_name(client, made):
 
     step = {"state": "assessed", "by": "a.quill", "reason": "window known"}
     assert sends("PATCH", "case", **step).status_code == 200
-    assert sends("POST", "resumption", by="Ada Quill", reason="fit").status_code == 409
+    for same in ("Ada Quill", "a.quill", "A.QUILL"):
+        assert sends("POST", "resumption", by=same, reason="fit").status_code == 409
     assert sends("POST", "resumption", by="Bram Reed", reason="fit").status_code == 200
+
+
+def test_an_id_in_other_case_is_not_another_persons(client, made):
+    refused = client.post("/v1/persons", json={"id": "A.QUILL", "name": "Somebody Else"})
+    assert refused.status_code == 409

@@ -12,7 +12,7 @@ import pytest
 from oracle_cases import OPEN, answered, cal, force_fault, lab, ref
 
 from api.services.recalls import recalls
-from graph.recall import LISTS
+from graph.lists import LISTS
 
 FAULT = force_fault("REF")
 

@@ -1,7 +1,7 @@
 """Risks against an independent quadrature, and at every corner where a formula divides by zero."""
 
-from itertools import product
-from math import inf, nan
+from itertools import pairwise, product
+from math import erfc, exp, fsum, inf, isfinite, nan, pi, sqrt
 
 import mpmath as mp
 import numpy as np
@@ -15,31 +15,45 @@ from api.rules.risk import (
     specific_risk,
 )
 
+# Gauss-Legendre of 64 nodes (Abramowitz & Stegun, 25.4.29): exact to the last digits of a double
+# where the integrand is smooth, as it is between the marks.
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(64)
+
 
 def quadrature(lower, upper, low, high, mean, sd, u):
-    """Return (consumer, producer) by integrating over the true value with 25 digits.
+    """Return (consumer, producer) by integrating over the true value, with erfc of the C library.
 
     Independent of Owen's T: the prior density times the probability of acceptance, split at the
     limits and where the integrand turns.
     """
-    with mp.workdps(25):
-        lower, upper, low, high, mean, sd, u = map(mp.mpf, (lower, upper, low, high, mean, sd, u))
 
-        def accepted(x):
-            return mp.ncdf((high - x) / u) - mp.ncdf((low - x) / u)
+    def below(z):
+        return 0.5 * erfc(-z / sqrt(2))
 
-        def integral(start, end, chance):
-            start, end = max(start, mean - 12 * sd), min(end, mean + 12 * sd)
-            if start >= end:
-                return mp.mpf(0)
-            marks = [edge + i * u for edge in (low, high) if mp.isfinite(edge) for i in (-6, 0, 6)]
-            marks += [mean + i * sd for i in (-6, -3, 0, 3, 6)]
-            inner = sorted(mark for mark in marks if start < mark < end)
-            return mp.quad(lambda x: mp.npdf(x, mean, sd) * chance(x), [start, *inner, end])
+    def accepted(x):
+        return below((high - x) / u) - below((low - x) / u)
 
-        consumer = integral(-mp.inf, lower, accepted) + integral(upper, mp.inf, accepted)
-        producer = integral(lower, upper, lambda x: 1 - accepted(x))
-        return float(consumer), float(producer)
+    def density(x):
+        return exp(-0.5 * ((x - mean) / sd) ** 2) / (sd * sqrt(2 * pi))
+
+    def integral(start, end, chance):
+        start, end = max(start, mean - 12 * sd), min(end, mean + 12 * sd)
+        if start >= end:
+            return 0.0
+        marks = [edge + i * u for edge in (low, high) if isfinite(edge) for i in range(-8, 9, 2)]
+        marks += [mean + i * sd for i in range(-9, 10, 3)]
+        ends = [start, *sorted(mark for mark in marks if start < mark < end), end]
+        pieces = (
+            0.5 * (b - a) * weight * density(x) * chance(x)
+            for a, b in pairwise(ends)
+            for node, weight in zip(NODES, WEIGHTS, strict=True)
+            for x in [0.5 * (a + b) + 0.5 * (b - a) * float(node)]
+        )
+        return fsum(pieces)
+
+    consumer = integral(-inf, lower, accepted) + integral(upper, inf, accepted)
+    producer = integral(lower, upper, lambda x: 1 - accepted(x))
+    return consumer, producer
 
 
 # (lower, upper, prior mean, prior sd): centred, biased, asymmetric about 0, one-sided.

@@ -96,11 +96,11 @@ def shared_lists() -> pa.Table:
 
 
 def rows_without_end() -> pa.Table:
-    nothing = pa.nulls(500_000_000)
+    nothing = pa.nulls(150_000_000)
     return pa.table({"value": nothing, "U": nothing})
 
 
-# What each stands for: 200,000 rows of a megabyte, of 100 texts of two kilobytes, half a billion.
+# What each stands for: 200,000 rows of a megabyte, of 100 texts of two kilobytes, 150 million.
 PARQUET = {
     "bytes that stand once": lambda: table_of(ROWS, note=repeated(pa.array([b"x" * MB]))),
     "texts that stand once": lambda: table_of(ROWS, note=repeated(pa.array(["x" * MB]))),

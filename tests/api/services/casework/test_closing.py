@@ -174,7 +174,7 @@ def test_no_case_goes_on_while_something_stands_against_it_whatever_was_done_fir
     ended = []
 
     @settings(
-        max_examples=10,
+        max_examples=7,
         deadline=None,
         suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     )

@@ -52,3 +52,28 @@ def test_a_certificate_of_our_own_item_without_a_customer_concerns_none(recalled
     with database.read() as session:
         found = told.progress(session, 1)
     assert (found["concerned"], found["without_customer"]["missing"]) == (1, 0)
+
+
+def test_who_was_told_before_it_was_decided_is_named_until_told_again(recalled, database):
+    def late():
+        with database.read() as session:
+            return told.progress(session, 1)["told_otherwise"]
+
+    def notice(number, **more):
+        assert recalled.post("/v1/recalls/1/notices", json={"by": "Q"} | more).status_code == 201
+        record = {"to": HARBOUR, "how": "email", "by": "Q"}
+        at = f"/v1/recalls/1/notices/{number}/deliveries"
+        sent = recalled.post(at, json=record)
+        assert sent.status_code == 201, sent.text
+
+    etag = recalled.get("/v1/laboratory").headers["ETag"]
+    named = {"name": "Marrowvale Force Laboratory", "contact": "quality@example.org"}
+    recalled.patch("/v1/laboratory", json=named, headers={"If-Match": etag})
+    notice(1)
+    assert late() == {"count": 0, "named": []}
+    decide(recalled, "C-1", "withdraw")
+    assert late() == {"count": 1, "named": [HARBOUR]}
+    shown = recalled.get("/v1/recalls/1/case").get_json()
+    assert shown["customers"]["told_otherwise"]["named"] == [HARBOUR]
+    notice(2, customers=[HARBOUR], replace=True)
+    assert late() == {"count": 0, "named": []}

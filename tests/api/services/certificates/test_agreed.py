@@ -54,6 +54,18 @@ def test_what_names_no_rule_or_version_is_judged_by_the_one_agreed(agreed, rule,
     assert made["agreement"] == {"id": "AG", "version": 1}
 
 
+def test_without_a_customer_what_was_agreed_with_the_owner_holds(agreed):
+    agreed(
+        "/v1/imports", {"items": [{"id": "LINK", "kind": "customer_instrument", "owner": ALDER}]}
+    )
+    made = agreed(
+        "/v1/calibrations",
+        answered(cal("C-1", "LINK", "03-01", [ref("REF")], [row("10", "0.009", rule="G")])),
+    )
+    assert made["agreement"] == {"id": "AG", "version": 1}
+    assert made["results"][0]["rule_version"] == 1
+
+
 @pytest.mark.parametrize(
     "more",
     [

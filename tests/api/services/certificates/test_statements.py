@@ -62,6 +62,18 @@ def by_tur(database, stated):
     return found
 
 
+def test_what_its_rule_cannot_judge_is_named_with_the_reason(by_tur):
+    told = statement(
+        by_tur(
+            row("10", "0.001"),
+            row("20", "0.001", point=2, tolerance={"upper": "0.01"}),
+            {name: value for name, value in row("30", point=3).items() if name != "U"},
+        )
+    )
+    assert "No statement of conformity is made for point 2: its decision rule needs both" in told
+    assert "No statement of conformity is made for point 3: its uncertainty is not rec" in told
+
+
 def test_results_without_a_statement_are_named_apart_with_the_reason(by_tur):
     found = by_tur(
         row("10", "0.009"),  # TUR 0.02 / 0.004 = 5

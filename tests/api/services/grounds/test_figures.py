@@ -30,9 +30,11 @@ def spoken(session, *certificates):
 def found(client, database):
     """Record one certificate of a cell of type load_cell, and return what speaks against it."""
 
-    def ask(*results, **more):
+    def ask(*results, owner=None, **more):
         one = cal("C-1", "CELL", "02-01", [ref("REF")], list(results), **more)
         made = lab(one, types={"CELL": "load_cell"})
+        if owner is not None:
+            made["items"][0]["owner"] = owner
         answer = client.post("/v1/imports", json=made)
         assert answer.status_code == 201, answer.text
         with database.read() as session:
@@ -172,6 +174,12 @@ def test_another_rule_than_agreed_is_found(found, agreed, rule, more, fires):
 def test_another_spelling_of_the_customer_escapes_no_agreement(found, agreed, name):
     findings = found(row("10", "0", rule="simple"), customer=name)
     assert codes(findings) == [("rule_not_agreed", STOP, "1")]
+
+
+@pytest.mark.parametrize(("owner", "fires"), [(ALDER, True), (BIRCH, False), (None, False)])
+def test_leaving_the_customer_out_escapes_no_agreement_with_the_owner(found, agreed, owner, fires):
+    findings = found(row("10", "0", rule="simple"), owner=owner)
+    assert codes(findings) == ([("rule_not_agreed", STOP, "1")] if fires else [])
 
 
 def test_another_spelling_of_the_order_escapes_no_agreement(found, record, agreed):

@@ -10,7 +10,7 @@ from api.schemas.faults import NEEDS
 from api.services.casework.dispositions import ACTIONS
 from api.services.notices import notice_words as words
 from graph.in_force import DOUBTS
-from graph.recall import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
+from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, NOT_EXCLUDED
 
 SENT = {
     "true_force_relative_error": {"delta_rel": "-0.0007"},
@@ -134,3 +134,13 @@ def test_nobody_whose_item_fails_reads_that_nothing_need_be_done(corrected):
 
 def test_a_result_that_nobody_knows_is_not_said_to_need_nothing():
     assert "no need" not in words.action_in_words("no_action", corrected=False)
+
+
+def test_a_correction_that_is_withdrawn_is_told_as_one():
+    told = words.effect_in_words(AFFECTED, [], given_back=True)
+    assert "A correction that we made to this certificate" in told
+    none = {"item": "REF", "kind": "true_force_relative_error", "delta_rel": "0"}
+    assert words.fault_in_words(none, "reference_standard") == (
+        "Our reference standard REF gave the true force that was recorded: a fault that was "
+        "thought of was none."
+    )
