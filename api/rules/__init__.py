@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING
 from api.rules.lazy import give
 
 if TYPE_CHECKING:
-    from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_ratio
+    from api.rules.acceptance import Acceptance, Prior, acceptance
+    from api.rules.at_95 import uncertainty_ratio
     from api.rules.branches import Branch, Check, choose
     from api.rules.decide import Decision, decide
     from api.rules.exact import FieldError, Number, plain, reported_uncertainty, reported_value
@@ -125,7 +126,8 @@ give(
         "rule_parts": "RuleError",
         "rule": "BUILT_IN NO_STATEMENT Rule rule_from_mapping",
         "branches": "Branch Check choose",
-        "acceptance": "Acceptance Prior acceptance uncertainty_ratio",
+        "acceptance": "Acceptance Prior acceptance",
+        "at_95": "uncertainty_ratio",
         "verdicts": "VERDICTS breakpoints reachable verdict worst",
         "judge": "Judge Ruling",
         "decide": "Decision decide",

@@ -4,9 +4,6 @@ Choice: acceptance limits are the tolerance limits moved inwards by the guard ba
 106:2012, 8.3; ILAC-G8:09/2019, 4.2.2), outwards where w is negative. They are exact; only a w that
 comes from a root, a logarithm or a solved risk is rounded, to 50 or 15 digits.
 
-The expanded uncertainty at 95 % in TUR is 2u, u = U/k. With degrees of freedom, a stated k that
-covers 94.5 to 95.6 % under Student's t already is the 95 % factor, and U is taken as it stands.
-
 SciPy is imported by the functions that solve for a risk or read Student's t, and not before: most
 rules are plain arithmetic, and a recall is to be answered while SciPy would still be loading.
 
@@ -16,16 +13,15 @@ Not checked: that U contains every contribution that the rule's author had in mi
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from math import inf, isnan
-from typing import Generic
+from math import inf, isnan, nan
+from typing import TYPE_CHECKING, Generic
 
+from api.rules.at_95 import uncertainty_at_95, uncertainty_ratio
 from api.rules.exact import (
     FieldError,
     N,
     Number,
     coerce,
-    difference_over,
-    double,
     exact_arithmetic,
     exponential,
     fifty_digits,
@@ -35,14 +31,16 @@ from api.rules.exact import (
     ratio,
     square_root,
 )
+from api.rules.guard import Step
 from api.rules.limits import Limits
 from api.rules.rule import Guard, Rule, RuleError
+
+if TYPE_CHECKING:
+    from api.rules.density import Density
 
 # From memory, verify: Dobbert's managed guard band (Z540.3 Handbook, method 6),
 # M = 1.04 - exp(0.38 ln TUR - 0.54).
 MANAGED_CONSTANTS = (Decimal("1.04"), Decimal("0.38"), Decimal("-0.54"))
-# Rounded factors for 95 % and for 95.45 % both count as a factor for 95 %.
-COVERAGE_95 = (0.945, 0.956)
 
 _TOO_WIDE = "the guard band is wider than half the tolerance interval, so no result can pass"
 
@@ -111,6 +109,7 @@ class _Case(Generic[N]):
     k: N
     dof: float | None
     prior: Prior | None
+    density: "Density | None" = None
 
     def width(self, basis: str) -> N:
         """Return T_U - T_L, or refuse a basis that has no meaning for one limit."""
@@ -135,6 +134,7 @@ def acceptance(
     k: Number = Decimal(2),
     dof: Number | None = None,
     prior: Prior | None = None,
+    density: "Density | None" = None,
     number: type[Decimal] | type[Fraction] = Decimal,
 ) -> Acceptance:
     """Return the acceptance interval of `rule` for limits and an expanded uncertainty U.
@@ -153,6 +153,8 @@ def acceptance(
         Degrees of freedom of U, 1 or more; infinite unless given.
     prior : Prior, optional
         What is known of the items; the basis `global_risk` needs it.
+    density : Density, optional
+        The shape of a result that is not normal; then without dof.
     number : type
         Fraction asks for an answer in Fractions; it comes in Fractions too where limits, U, k or
         prior hold one, else in Decimals.
@@ -193,8 +195,8 @@ def acceptance(
     degrees = None if dof is None else float(dof)
     with exact_arithmetic():
         if fractions:
-            return _accept(_case(Fraction, limits, U, k, degrees, prior), rule)
-        return _accept(_case(Decimal, limits, U, k, degrees, prior), rule)
+            return _accept(_case(Fraction, limits, U, k, degrees, prior, density), rule)
+        return _accept(_case(Decimal, limits, U, k, degrees, prior, density), rule)
 
 
 def refuse_unusable(U: Number, k: Number, dof: Number | None) -> None:
@@ -210,47 +212,6 @@ def refuse_unusable(U: Number, k: Number, dof: Number | None) -> None:
         raise FieldError("/dof", "dof must be 1 or more")
 
 
-def uncertainty_at_95(U: Number, k: Number, dof: float | None) -> tuple[Number, Number]:
-    """Return U at 95 % as (numerator, denominator): 2 U / k, or U itself, see the module."""
-    if dof is not None:
-        from scipy.special import stdtr
-
-        coverage = 1.0 - 2.0 * float(stdtr(dof, -float(k)))
-        if COVERAGE_95[0] <= coverage <= COVERAGE_95[1]:
-            return U, type(U)(1)
-    return double(U), k
-
-
-def uncertainty_ratio(
-    limits: Limits, U: Number, k: Number, dof: float | None = None
-) -> Decimal | None:
-    """Return the test uncertainty ratio, TUR = (T_U - T_L) / (2 U_95).
-
-    Parameters
-    ----------
-    limits : Limits
-        The tolerance limits.
-    U, k : Decimal or Fraction
-        Expanded uncertainty in the unit of the limits, and its coverage factor, above 0.
-    dof : float, optional
-        Degrees of freedom: where k is the 95 % factor for them, U_95 is U itself.
-
-    Returns
-    -------
-    Decimal or None
-        50 digits at most; None for one-sided limits or U = 0.
-
-    Examples
-    --------
-    >>> uncertainty_ratio(Limits(Decimal("-0.5"), Decimal("0.5")), Decimal("0.125"), Decimal(2))
-    Decimal('4')
-    """
-    if limits.lower is None or limits.upper is None or U == 0:
-        return None
-    U_95, divisor = uncertainty_at_95(U, k, dof)
-    return difference_over(limits.upper, limits.lower, divisor, double(U_95))
-
-
 def _case(
     number: type[N],
     limits: Limits,
@@ -258,10 +219,11 @@ def _case(
     k: Number,
     dof: float | None,
     prior: Prior | None,
+    density: "Density | None",
 ) -> _Case[N]:
     lower = None if limits.lower is None else coerce(limits.lower, number)
     upper = None if limits.upper is None else coerce(limits.upper, number)
-    return _Case(number, lower, upper, coerce(U, number), coerce(k, number), dof, prior)
+    return _Case(number, lower, upper, coerce(U, number), coerce(k, number), dof, prior, density)
 
 
 def _accept(case: _Case[N], rule: Rule) -> Acceptance:
@@ -294,14 +256,34 @@ def _guard_bands(case: _Case[N], rule: Rule) -> tuple[tuple[N, N], str | None]:
     if guard.share is not None:
         w = coerce(guard.share, case.number) * case.half_width(guard.basis)
         return (w, w), None
+    if guard.steps is not None:
+        w = _from_table(case, guard.steps)
+        return (w, w), None
     w, reason = _formula(case, guard)
     return (w, w), reason
+
+
+def _from_table(case: _Case[N], steps: tuple[Step, ...]) -> N:
+    """Return w of the last step whose TUR is reached, by products; where U is 0 all are."""
+    span = Fraction(case.width("tur_table"))
+    U_95, divisor = uncertainty_at_95(case.U, case.k, case.dof, case.density)
+    # TUR >= t: T_U - T_L >= 2 t U_95. The first step begins at 0 and is always reached.
+    reached = [
+        step
+        for step in steps
+        if span * Fraction(divisor) >= 2 * Fraction(step.from_tur) * Fraction(U_95)
+    ]
+    step = reached[-1]
+    if step.factor is not None:
+        return coerce(step.factor, case.number) * case.U
+    return coerce(step.size, case.number) * case.half_width("tur_table")
 
 
 def _formula(case: _Case[N], guard: Guard) -> tuple[N, str | None]:
     if guard.target is None:
         case.width(guard.basis)
-        tur = uncertainty_ratio(Limits(case.lower, case.upper), case.U, case.k, case.dof)
+        limits = Limits(case.lower, case.upper)
+        tur = uncertainty_ratio(limits, case.U, case.k, case.dof, case.density)
         if tur is None:
             return case.number(0), None
         return _managed(case, tur) if guard.basis == "managed" else _root_difference(case, tur)
@@ -311,11 +293,14 @@ def _formula(case: _Case[N], guard: Guard) -> tuple[N, str | None]:
 
 
 def _managed(case: _Case[N], tur: Decimal) -> tuple[N, str | None]:
-    """Managed: w = M U, M = 1.04 - exp(0.38 ln TUR - 0.54), never below 0 (TUR above about 4.6)."""
+    """Managed: w = M U_95, M = 1.04 - exp(0.38 ln TUR - 0.54), not below 0 (TUR above 4.6)."""
     ceiling, exponent, constant = MANAGED_CONSTANTS
     # exp(a ln TUR + b) = TUR**a exp(b); ln has no value at TUR = 0, the power has.
     share = ceiling - exponential(constant) * (power(tur, exponent) if tur else Decimal(0))
-    return coerce(fifty_digits(max(Decimal(0), share)), case.number) * case.U, None
+    U_95, divisor = uncertainty_at_95(case.U, case.k, case.dof, case.density)
+    M = fifty_digits(max(Decimal(0), share))
+    U_95, divisor = (coerce(one, case.number) for one in (U_95, divisor))
+    return _times_quotient(M, U_95, divisor, case.number), None
 
 
 def _root_difference(case: _Case[N], tur: Decimal) -> tuple[N, str | None]:
@@ -334,18 +319,26 @@ def _specific(case: _Case[N], target: float) -> tuple[N, str | None]:
     """Specific risk: w = z u, z solved for the risk of a result on an acceptance limit."""
     if case.U == 0:
         return case.number(0), None
-    from api.rules.solve import band_for_specific_risk
-
     relative = inf
     if case.lower is not None and case.upper is not None:
         relative = float(ratio((case.upper - case.lower) * case.k, case.U))
-    z = float(band_for_specific_risk(target, relative, case.dof))
+    z = _solved(target, relative, case)
     if isnan(z):
         return case.half_width("specific_risk"), (
             "even a result in the middle of the tolerance interval has a greater specific risk "
             "than the target, so no result can pass"
         )
     return _times_quotient(from_float(z), case.U, case.k, case.number), None
+
+
+def _solved(target: float, relative: float, case: _Case[N]) -> float:
+    """Return w/u for a target, NaN where no result has so small a risk."""
+    if case.density is not None:
+        found = case.density.band(target, relative)
+        return nan if found is None else found
+    from api.rules.solve import band_for_specific_risk
+
+    return float(band_for_specific_risk(target, relative, case.dof))
 
 
 def _global(case: _Case[N], target: float) -> tuple[N, str | None]:

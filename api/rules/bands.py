@@ -11,9 +11,11 @@ from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtr
+from scipy.special import stdtr, stdtrit
 
-from api.rules.acceptance import COVERAGE_95, MANAGED_CONSTANTS
+from api.rules.acceptance import MANAGED_CONSTANTS
+from api.rules.at_95 import COVERAGE_95, UP_TO_2
+from api.rules.guard import Step
 from api.rules.risk import Floats
 from api.rules.rule import Rule
 from api.rules.solve import band_for_global_risk, band_for_specific_risk
@@ -98,12 +100,15 @@ def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
         if guard.target is None:
             unusable = ~two_sided
             tur = np.where(rows.U > 0.0, half / uncertainty_at_95(rows), np.inf)
-        if guard.share is not None:
+        if guard.steps is not None:
+            w, unsure = _from_table(guard.steps, rows, tur, half)
+            unusable = unusable | unsure
+        elif guard.share is not None:
             w = float(guard.share) * half
         elif guard.basis == "managed":
             ceiling, exponent, constant = map(float, MANAGED_CONSTANTS)
             share = np.maximum(ceiling - np.exp(constant) * tur**exponent, 0.0)
-            w = share * rows.U
+            w = share * uncertainty_at_95(rows)
         elif guard.basis == "rds":
             closed = tur < 1.0
             # Floats cannot tell whether a single point is accepted or none.
@@ -123,11 +128,32 @@ def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
     return Bands(w, w, closed, unusable, solved)
 
 
+def _from_table(
+    steps: tuple[Step, ...], rows: Rows, tur: Floats, half: Floats
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Return w by the step that TUR reaches, and the rows that are too near to a step to tell."""
+    begins = np.array([float(step.from_tur) for step in steps])
+    # NaN, where limits coincide without uncertainty, is sorted last and is unsure anyway.
+    place = np.searchsorted(begins, tur, side="right") - 1
+    factor, share = (
+        np.array([float(getattr(step, name) or 0) for step in steps])[place]
+        for name in ("factor", "share")
+    )
+    # Limits that nearly cancel have lost digits of their difference.
+    doubt = _SOLVED + _ROUNDINGS * _EPS * (abs(rows.lower) + abs(rows.upper)) / half
+    near = np.abs(tur[:, None] - begins[1:]) <= doubt[:, None] * begins[1:]
+    return factor * rows.U + share * half, near.any(axis=1) | np.isnan(tur)
+
+
 def uncertainty_at_95(rows: Rows) -> Floats:
     """Return U at 95 % by the convention of `acceptance.uncertainty_at_95`."""
     usual = 2.0 * (rows.U / rows.k)
     if rows.dof is None:
         return usual
+    # What stdtrit has no value for is none or infinitely many.
+    some = np.isfinite(rows.dof)
+    t = np.where(some, stdtrit(np.where(some, rows.dof, 1.0), UP_TO_2), 2.0)
+    usual = t * (rows.U / rows.k)
     coverage = 1.0 - 2.0 * stdtr(rows.dof, -rows.k)
     return np.where((coverage >= COVERAGE_95[0]) & (coverage <= COVERAGE_95[1]), rows.U, usual)
 

@@ -12,13 +12,15 @@ from numpy.typing import NDArray
 
 from api.rules.bands import Rows, uncertainty_at_95
 from api.rules.precondition import Precondition
+from api.rules.reported import REPORTED
 from api.rules.rule import Rule
 
 # Of a row that floats cannot settle; the branches themselves count from 1.
 UNSETTLED = 0
 _EPS = float(np.finfo(np.float64).eps)
-# Two parsings, a difference and a few products cost less than this many units in the last place.
-_ROUNDINGS = 16.0
+# Two parsings, a difference, a few products and a t of 15 digits cost less than this many units in
+# the last place.
+_ROUNDINGS = 64.0
 # Below this a product of floats has lost its digits.
 _TINY = 1e-290
 
@@ -27,6 +29,8 @@ def branch_numbers(rule: Rule, rows: Rows) -> NDArray[np.int8]:
     """Return the number of the branch that decides each row, UNSETTLED where floats cannot tell."""
     size = len(rows.value)
     found = np.full(size, UNSETTLED, dtype=np.int8)
+    if rule.decides_on == REPORTED:
+        return found  # the reported U has other digits than its float
     waiting = np.ones(size, dtype=np.bool_)
     for number, one in enumerate(rule.chain(), 1):
         if one.precondition is None:

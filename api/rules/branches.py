@@ -12,16 +12,22 @@ from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
 from functools import lru_cache
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from api.rules.acceptance import refuse_unusable, uncertainty_at_95, uncertainty_ratio
+from api.rules.acceptance import refuse_unusable
+from api.rules.at_95 import uncertainty_at_95
 from api.rules.exact import Number, finite, plain, ratio
 from api.rules.limits import Limits
 from api.rules.precondition import KINDS, Precondition, ratio_text
+from api.rules.reported import REPORTED, reported_U
 from api.rules.rule import Rule, RuleError
 
-# Digits of a ratio in a reason: the first that does not contradict the comparison.
-_DIGITS = (4, 8, 16, 50)
+if TYPE_CHECKING:
+    from api.rules.density import Density
+
+# Digits of a ratio in a reason: the first count that does not contradict the comparison. Numbers
+# have a thousand places at most, so the last one always tells two ratios apart.
+_DIGITS = (4, 8, 16, 50, 200, 1000, 8000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +98,9 @@ def branches(rule: Rule) -> tuple[Rule | None, ...]:
     ['none', None]
     """
     chain = tuple(rule.chain())
-    plain_rules = [replace(one, precondition=None, otherwise=None) for one in chain]
+    plain_rules = [
+        replace(one, precondition=None, otherwise=None, decides_on=rule.decides_on) for one in chain
+    ]
     return (*plain_rules, *([] if chain[-1].precondition is None else [None]))
 
 
@@ -103,6 +111,7 @@ def choose(
     *,
     k: Number = Decimal(2),
     dof: Number | None = None,
+    density: "Density | None" = None,
 ) -> Branch:
     """Return the branch of a rule that decides a result with these limits and this U.
 
@@ -118,6 +127,8 @@ def choose(
         Coverage factor of U, above 0.
     dof : Decimal or Fraction, optional
         Degrees of freedom of U, 1 or more.
+    density : Density, optional
+        The shape of a result that is not normal.
 
     Returns
     -------
@@ -149,11 +160,13 @@ def choose(
         return Branch(1, rule)
     U, k = finite(U, "U"), finite(k, "k")
     refuse_unusable(U, k, dof)
+    if rule.decides_on == REPORTED:
+        U = reported_U(U)
     checks: list[Check] = []
     for one in rule.chain():
         if one.precondition is None:
             break
-        check = _asked(one.precondition, limits, U, k, dof)
+        check = _asked(one.precondition, limits, U, k, dof, density)
         checks.append(check)
         if check.holds:
             return Branch(len(checks), branches(rule)[len(checks) - 1], tuple(checks))
@@ -161,7 +174,12 @@ def choose(
 
 
 def holds(
-    asked: Precondition, limits: Limits, U: Number, k: Number, dof: Number | None = None
+    asked: Precondition,
+    limits: Limits,
+    U: Number,
+    k: Number,
+    dof: Number | None = None,
+    density: "Density | None" = None,
 ) -> bool:
     """Say whether a precondition holds, by products of exact numbers; equality holds.
 
@@ -176,42 +194,57 @@ def holds(
         )
     span = Fraction(limits.upper) - Fraction(limits.lower)
     if asked.kind == "least_tur":
-        U_95, divisor = uncertainty_at_95(U, k, None if dof is None else float(dof))
+        U_95, divisor = uncertainty_at_95(U, k, None if dof is None else float(dof), density)
         return span * Fraction(divisor) >= 2 * asked.limit * Fraction(U_95)
     return 2 * Fraction(U) <= asked.limit * span
 
 
-def _asked(asked: Precondition, limits: Limits, U: Number, k: Number, dof: Number | None) -> Check:
-    found = holds(asked, limits, U, k, dof)
-    shown = _ratio(asked, limits, U, k, dof)
+def _asked(
+    asked: Precondition,
+    limits: Limits,
+    U: Number,
+    k: Number,
+    dof: Number | None,
+    density: "Density | None",
+) -> Check:
+    found = holds(asked, limits, U, k, dof, density)
+    exact = _ratio(asked, limits, U, k, dof, density)
+    shown = None if exact is None else ratio(exact, Fraction(1))
     name, words = KINDS[asked.kind]
-    if shown is None:
+    if exact is None:
         why = "U is 0" if U == 0 else "the tolerance interval is 0 wide"
         return Check(asked, shown, found, f"{name} has no bound, because {why}")
     if not found:
         words = "below" if asked.kind == "least_tur" else "above"
-    text = _written(shown, asked, found)
+    text = _written(exact, asked, found)
     return Check(asked, shown, found, f"{name} {text} is {words} {ratio_text(asked.limit)}")
 
 
 def _ratio(
-    asked: Precondition, limits: Limits, U: Number, k: Number, dof: Number | None
-) -> Decimal | None:
+    asked: Precondition,
+    limits: Limits,
+    U: Number,
+    k: Number,
+    dof: Number | None,
+    density: "Density | None",
+) -> Fraction | None:
     """Return the ratio itself, to be shown; None where its divisor is 0."""
-    if asked.kind == "least_tur":
-        return uncertainty_ratio(limits, U, k, None if dof is None else float(dof))
     if limits.lower is None or limits.upper is None:
         return None
     span = Fraction(limits.upper) - Fraction(limits.lower)
-    return ratio(2 * Fraction(U), span) if span else None
+    if asked.kind == "least_tur":
+        U_95, divisor = uncertainty_at_95(U, k, None if dof is None else float(dof), density)
+        return span * Fraction(divisor) / (2 * Fraction(U_95)) if U else None
+    return 2 * Fraction(U) / span if span else None
 
 
-def _written(shown: Decimal, asked: Precondition, found: bool) -> str:
+def _written(exact: Fraction, asked: Precondition, found: bool) -> str:
     """Round a ratio for reading, with more digits where fewer would contradict the comparison."""
     for digits in _DIGITS:
-        short = Context(prec=digits, rounding=ROUND_HALF_EVEN).plus(shown)
+        context = Context(prec=digits, rounding=ROUND_HALF_EVEN)
+        short = context.divide(Decimal(exact.numerator), Decimal(exact.denominator))
         value = Fraction(short)
         within = value >= asked.limit if asked.kind == "least_tur" else value <= asked.limit
         if within == found:
             break
-    return plain(short.normalize())
+    return format(context.normalize(short), "f")

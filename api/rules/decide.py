@@ -15,16 +15,22 @@ Not checked: that value, U, limits and prior are in the same unit; convert first
 from dataclasses import dataclass
 from decimal import Decimal
 from math import inf, isfinite
+from typing import TYPE_CHECKING
 
-from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_ratio
+from api.rules.acceptance import Acceptance, Prior, acceptance, refuse_unusable
+from api.rules.at_95 import uncertainty_ratio
 from api.rules.branches import Branch, choose
-from api.rules.exact import Number, difference_over, finite, ratio
+from api.rules.exact import FieldError, Number, difference_over, finite, ratio
 from api.rules.limits import Limits
+from api.rules.reported import REPORTED, as_reported
 from api.rules.risk import global_risk, posterior
 from api.rules.rule import NO_STATEMENT, Rule
 from api.rules.tails import probabilities
 from api.rules.verdicts import VERDICTS, breakpoints, moved, reachable, verdict, worst
 from api.rules.wording import statement
+
+if TYPE_CHECKING:
+    from api.rules.density import Density
 
 __all__ = [
     "VERDICTS",
@@ -78,6 +84,8 @@ class Decision:
         `mean`, `sd` and `risk` after the result; None without a prior.
     statement : str
         The statement of conformity for the certificate.
+    density : Density or None
+        The shape of a result that is not normal.
     """
 
     verdict: str
@@ -96,6 +104,7 @@ class Decision:
     global_risk: dict[str, float | None] | None
     posterior: dict[str, float] | None
     statement: str
+    density: "Density | None" = None
 
 
 def decide(
@@ -107,6 +116,7 @@ def decide(
     k: Number = Decimal(2),
     dof: Number | None = None,
     prior: Prior | None = None,
+    density: "Density | None" = None,
     unit: str | None = None,
     results: str | None = None,
     specification: str | None = None,
@@ -116,7 +126,7 @@ def decide(
     Parameters
     ----------
     value : Decimal or Fraction
-        The result, unrounded.
+        The result, unrounded; a rule that decides on reported numbers rounds it and U.
     U : Decimal or Fraction
         Its expanded uncertainty, 0 or more.
     limits : Limits
@@ -128,7 +138,11 @@ def decide(
     dof : Decimal or Fraction, optional
         Degrees of freedom of U, 1 or more; they make the risks Student's t.
     prior : Prior, optional
-        What is known of the items; asks for the global risks and the posterior.
+        What is known of the items; asks for the global risks and the posterior, which take the
+        measurement as normal with u = U/k, whatever dof and density say.
+    density : Density, optional
+        The shape of a result that is not normal; specific risks, TUR and solved guard bands are
+        then of this density. Not with dof.
     unit, results, specification : str, optional
         Words for the statement only: the unit, the results covered, and the requirement with its
         version.
@@ -155,22 +169,31 @@ def decide(
     ('pass', Decimal('5'), 0.02275)
     """
     value, U, k = finite(value, "value"), finite(U, "U"), finite(k, "k")
+    given = value, U
+    if density is not None and dof is not None:
+        raise FieldError("/dof", "a density has no degrees of freedom; give those of its rest")
+    if rule.decides_on == REPORTED:
+        refuse_unusable(U, k, dof)
+        value, U = as_reported(value, U)
     alone = rule.precondition is None
-    branch = Branch(1, rule) if alone else choose(rule, limits, U, k=k, dof=dof)
+    branch = Branch(1, rule) if alone else choose(rule, limits, U, k=k, dof=dof, density=density)
     if branch.rule is None:
         accepted, found = nothing_stated(branch), NO_STATEMENT
     else:
-        accepted = acceptance(limits, U, branch.rule, k=k, dof=dof, prior=prior)
+        accepted = acceptance(limits, U, branch.rule, k=k, dof=dof, prior=prior, density=density)
         found = verdict(value, limits, accepted, branch.rule.zones)
     degrees = None if dof is None else float(dof)
-    below = _distance(limits.lower, value, U, k, -inf)
-    above = _distance(limits.upper, value, U, k, inf)
-    consumer, conforms = probabilities(below, above, degrees)
-    tur = uncertainty_ratio(limits, U, k, degrees)
+    below, above = distances(value, U, limits, k)
+    if density is None:
+        consumer, conforms = probabilities(below, above, degrees)
+    else:
+        consumer, conforms = density.probabilities(below, above)
+    tur = uncertainty_ratio(limits, U, k, degrees, density)
+    usual = degrees is None and density is None
     return Decision(
         verdict=found,
-        value=value,
-        U=U,
+        value=given[0],
+        U=given[1],
         k=k,
         dof=dof,
         limits=limits,
@@ -180,11 +203,12 @@ def decide(
         conformance_probability=conforms,
         specific_risk={"consumer": consumer, "producer": conforms},
         tur=tur,
-        capability=tur if degrees is None else uncertainty_ratio(limits, U, k),
+        capability=tur if usual else uncertainty_ratio(limits, U, k),
         global_risk=None
         if prior is None or branch.rule is None
         else _global(limits, accepted, prior, float(ratio(U, k))),
         posterior=None if prior is None else _posterior(value, U, k, limits, prior, consumer),
+        density=density,
         statement=statement(
             found,
             limits,
@@ -194,6 +218,7 @@ def decide(
             U=U,
             k=k,
             dof=dof,
+            density=density,
             prior=prior,
             risks=(consumer, conforms),
             unit=unit,
@@ -210,6 +235,12 @@ def nothing_stated(branch: Branch) -> Acceptance:
 
 def _sides(limits: Limits) -> tuple[tuple[Number | None, float], tuple[Number | None, float]]:
     return (limits.lower, -inf), (limits.upper, inf)
+
+
+def distances(value: Number, U: Number, limits: Limits, k: Number) -> tuple[float, float]:
+    """Return (T_L - y)/u and (T_U - y)/u: infinite for no limit, and where u is 0."""
+    below = _distance(limits.lower, value, U, k, -inf)
+    return below, _distance(limits.upper, value, U, k, inf)
 
 
 def _distance(limit: Number | None, value: Number, U: Number, k: Number, absent: float) -> float:

@@ -18,8 +18,9 @@ from typing import NamedTuple
 from api.rules.acceptance import acceptance
 from api.rules.branches import Branch, branches, choose
 from api.rules.limits import Limits
+from api.rules.reported import REPORTED, place_of, reported_U, rounded_to
 from api.rules.rule import NO_STATEMENT, Rule, RuleError
-from api.rules.verdicts import reachable, verdict
+from api.rules.verdicts import ZONES, breakpoints, reachable, verdict
 
 Number = Decimal | Fraction
 Band = Callable[[Decimal], tuple[Decimal, Decimal]]
@@ -82,6 +83,12 @@ class Judge:
         """
         if lower is None and upper is None:
             return None
+        place = None
+        if self.rule.decides_on == REPORTED:
+            if U is None:
+                return None
+            U = reported_U(U)
+            place = place_of(U)
         if self._branches:
             return self._chosen(U, lower, upper, k, dof)
         if U is None:
@@ -91,7 +98,7 @@ class Judge:
         zones: tuple[Zone, ...] = ()
         if self._band is not None and type(U) is Decimal:
             zones = self._zones(self._band(U), lower, upper)
-        return Ruling(self, U, lower, upper, k, dof, zones)
+        return Ruling(self, U, lower, upper, k, dof, zones, None, place)
 
     def _chosen(
         self,
@@ -144,6 +151,9 @@ class Ruling(NamedTuple):
         guard band is no plain multiple. One whose ends cross holds nothing.
     branch : Branch or None
         Which branch of the rule decides, and why; None for a rule without precondition.
+    place : int or None
+        Exponent of the place that values are rounded to before they are judged; None for a rule
+        that decides on unrounded numbers.
     """
 
     judge: Judge
@@ -154,6 +164,7 @@ class Ruling(NamedTuple):
     dof: Decimal | None
     zones: tuple[Zone, ...]
     branch: Branch | None = None
+    place: int | None = None
 
     def verdict(self, value: Number) -> str | None:
         """Return the verdict of a value.
@@ -174,6 +185,8 @@ class Ruling(NamedTuple):
         FieldError
             If U, k or dof is out of range; seen only where the guard band is no plain multiple.
         """
+        if self.place is not None:
+            value = rounded_to(value, self.place)
         if not self.zones or type(value) is not Decimal:
             found = self.verdicts(value, value)
             return found[0] if found else None
@@ -200,6 +213,10 @@ class Ruling(NamedTuple):
         FieldError
             As `verdict`.
         """
+        if self.place is not None and least != most:
+            return self._rounded(self.place, least, most)
+        if self.place is not None:
+            least = most = rounded_to(least, self.place)
         if self.zones and type(least) is Decimal and type(most) is Decimal:
             return self._met(least, most)
         rule = self.judge.rule if self.branch is None else self.branch.rule
@@ -213,6 +230,29 @@ class Ruling(NamedTuple):
         if least == most:
             return (verdict(Fraction(least), limits, accepted, rule.zones),)
         return reachable(least, most, limits, accepted, rule.zones)
+
+    def _rounded(self, place: int, least: Number, most: Number) -> tuple[str, ...]:
+        """Return the verdicts of all rounded values between two: those beside an edge."""
+        first, last = (Fraction(rounded_to(end, place)) for end in (least, most))
+        rule = self.judge.rule if self.branch is None else self.branch.rule
+        if rule is None:
+            return (NO_STATEMENT,)
+        limits = Limits(self.lower, self.upper)
+        try:
+            accepted = acceptance(limits, self.U, rule, k=self.k, dof=self.dof, number=Fraction)
+        except RuleError:
+            return ()
+        step = Fraction(10) ** place
+        values = {first, last}
+        for edge in breakpoints(limits, accepted, rule.zones):
+            below = Fraction(edge) // step * step
+            values |= {below + n * step for n in (-1, 0, 1, 2)}
+        found = {
+            verdict(value, limits, accepted, rule.zones)
+            for value in values
+            if first <= value <= last
+        }
+        return tuple(name for name in ZONES if name in found)
 
     def _met(self, least: Decimal, most: Decimal) -> tuple[str, ...]:
         """Zones of which some part that is in no better zone lies between two values."""

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from api.rules.bands import Bands, Rows, guard_bands
+from api.rules.reported import REPORTED
 from api.rules.risk import Floats, global_risk, posterior, split
 from api.rules.rule import Rule
 
@@ -44,6 +45,9 @@ def decide_chunk(given: Rows, rule: Rule, out: Columns, work: Floats | None = No
     WORK x n array to calculate in: new arrays of this size cost more in page faults than what is
     calculated in them.
     """
+    if rule.decides_on == REPORTED:
+        _leave(out)
+        return
     size = len(given.value)
     work = np.empty((WORK, size)) if work is None else work[:, :size]
     largest = _largest_if_usable(given)
@@ -73,6 +77,14 @@ def decide_chunk(given: Rows, rule: Rule, out: Columns, work: Floats | None = No
             near = np.union1d(near, _near([inner], rows, bands, most_doubt, work[3]))
         _risks(rows, inner, outer, work, out)
     _set_aside(rows, bands, near, bad, out)
+
+
+def _leave(out: Columns) -> None:
+    """Leave all rows to exact arithmetic: their digits are rounded, and floats have others."""
+    for column in out.values():
+        column[:] = np.nan if column.dtype == np.float64 else 0
+    out["verdict"][:] = UNDECIDED
+    out["exact_needed"][:] = True
 
 
 def _between(value: Floats, low: Floats, high: Floats, work: Floats) -> tuple[Floats, Floats]:

@@ -4,7 +4,8 @@ Choice: one of two ratios, both of the tolerance interval [T_L, T_U] that has tw
 
 - TUR = (T_U - T_L) / (2 U_95), at least a number (ILAC-G8:09/2019 and JCGM 106:2012, 7.6, know the
   ratio, from memory; TUR 4 is common practice, no source). U_95 = 2 U / k, or U itself where k is
-  the 95 % factor for the degrees of freedom, as for `tur` of every decision;
+  the 95 % factor for the degrees of freedom, else t U / k with that factor t, as for `tur` of every
+  decision;
 - U / T, at most a number, with U as it stands (expanded with its own k) and T = (T_U - T_L) / 2.
 
 The ratios are compared as products, on unrounded numbers, and equality holds. So nothing is divided
@@ -72,6 +73,22 @@ class Precondition:
         """What it asks, in words."""
         name, asked = KINDS[self.kind]
         return f"{name} is {asked} {ratio_text(self.limit)}"
+
+    def weaker_than(self, other: "Precondition") -> bool:
+        """Say whether it can hold where another one of its kind does not.
+
+        Parameters
+        ----------
+        other : Precondition
+            Of the same kind.
+
+        Returns
+        -------
+        bool
+        """
+        if self.kind == "least_tur":
+            return self.limit < other.limit
+        return self.limit > other.limit
 
     def to_mapping(self) -> dict[str, object]:
         """Return the JSON form.

@@ -19,7 +19,8 @@ from decimal import Decimal
 from api.rules.guard import BASES as BASES
 from api.rules.guard import Guard as Guard
 from api.rules.guard import guard_from_mapping
-from api.rules.precondition import Precondition, precondition_from_mapping
+from api.rules.precondition import Precondition, precondition_from_mapping, ratio_text
+from api.rules.reported import CONVENTIONS, REPORTED, UNROUNDED
 from api.rules.rule_parts import RuleError as RuleError
 from api.rules.rule_parts import only, text, whole
 
@@ -59,6 +60,9 @@ class Rule:
         What must hold for guard and zones to decide.
     otherwise : Rule, optional
         What decides where it does not hold; without it no statement is made there.
+    decides_on : str
+        One of CONVENTIONS: `unrounded` numbers, or those `reported`. That of the first rule holds
+        for its fallbacks.
 
     Raises
     ------
@@ -69,7 +73,7 @@ class Rule:
     Examples
     --------
     >>> BUILT_IN["guard_U"].guard
-    Guard(basis='U', factor=Decimal('1'), width=None, share=None, target=None)
+    Guard(basis='U', factor=Decimal('1'), width=None, share=None, target=None, steps=None)
     """
 
     id: str = _INLINE
@@ -85,6 +89,7 @@ class Rule:
     note: str | None = None
     precondition: Precondition | None = None
     otherwise: "Rule | None" = None
+    decides_on: str = UNROUNDED
 
     def __post_init__(self) -> None:
         if not self.id:
@@ -93,6 +98,9 @@ class Rule:
             raise RuleError("/version", "version must be a whole number from 1")
         if isinstance(self.zones, bool) or self.zones not in (2, 4):
             raise RuleError("/zones", "zones must be 2 or 4")
+        if self.decides_on not in CONVENTIONS:
+            known = " or ".join(CONVENTIONS)
+            raise RuleError("/decides_on", f"{self.decides_on!r} is no convention; give {known}")
         relaxed = self.guard.relaxes
         if self.zones == 4 and relaxed:
             raise RuleError(
@@ -110,6 +118,12 @@ class Rule:
         chain = tuple(self.chain())
         if len(chain) > MOST_BRANCHES:
             why = f"{len(chain)} rules follow each other, {MOST_BRANCHES} at most; leave some out"
+            raise RuleError("/otherwise", why)
+        if self.decides_on == UNROUNDED and any(one.decides_on == REPORTED for one in chain):
+            why = (
+                "it decides on reported numbers, where the rule before it decides on unrounded "
+                "ones; give both the same decides_on"
+            )
             raise RuleError("/otherwise", why)
         named = [rule.id for rule in chain if rule.id != _INLINE]
         for code in named:
@@ -138,6 +152,8 @@ class Rule:
         """
         found: dict[str, object] = {"id": self.id, "version": self.version}
         found |= {"guard": self.guard.to_mapping(), "zones": self.zones}
+        if self.decides_on != UNROUNDED:
+            found["decides_on"] = self.decides_on
         for name in _RECORD:
             value = getattr(self, name)
             if value is not None:
@@ -208,7 +224,8 @@ def rule_from_mapping(mapping: Mapping[str, object], find: Find = built_in) -> R
         raise RuleError("/otherwise", why)
     if not isinstance(mapping, Mapping):
         raise RuleError("", "a rule must be an object with a guard and zones")
-    only(mapping, {"id", "version", "guard", "zones", "precondition", "otherwise", *_RECORD}, "")
+    known = {"id", "version", "guard", "zones", "precondition", "otherwise", "decides_on"}
+    only(mapping, {*known, *_RECORD}, "")
     if "guard" not in mapping:
         raise RuleError("/guard", "a guard is needed; use {'basis': 'none'} for simple acceptance")
     texts = {name: text(mapping[name], f"/{name}") for name in _RECORD if name in mapping}
@@ -222,8 +239,56 @@ def rule_from_mapping(mapping: Mapping[str, object], find: Find = built_in) -> R
         zones,
         precondition=None if asked is None else precondition_from_mapping(asked),
         otherwise=_otherwise(mapping, find),
+        decides_on=text(mapping.get("decides_on", UNROUNDED), "/decides_on") or "",
         **texts,
     )
+
+
+def refuse_unreachable(rule: Rule) -> None:
+    """Refuse a rule with a branch that decides nothing: an earlier one leaves nothing for it.
+
+    Asked of a rule that is new; one that was recorded before this was asked decides as it did. A
+    least TUR that is not below an earlier one, and a greatest U/T that is not above, never holds
+    where the earlier one did not. Ratios of the two kinds are not compared: k is between them.
+
+    Parameters
+    ----------
+    rule : Rule
+        The first of its chain.
+
+    Raises
+    ------
+    RuleError
+        With a pointer to the precondition, or to the rule that was named, and the remedy.
+
+    Examples
+    --------
+    >>> tur = {"least_tur": "4"}
+    >>> again = {"guard": {"basis": "U", "factor": "1"}, "precondition": {"least_tur": "5"}}
+    >>> refuse_unreachable(rule_from_mapping(
+    ...     {"guard": {"basis": "none"}, "precondition": tur, "otherwise": again}))
+    Traceback (most recent call last):
+    api.rules.rule_parts.RuleError: TUR is at least 5 never holds where TUR is at least 4 did not; \
+ask for less than 4, or leave this rule out
+    """
+    before: dict[str, Precondition] = {}
+    place, named = "", False
+    for depth, one in enumerate(rule.chain()):
+        if depth and not named:
+            place += "/otherwise"
+            named = one.id != _INLINE
+        asked = one.precondition
+        if asked is None:
+            return
+        earlier = before.get(asked.kind)
+        if earlier is not None and not asked.weaker_than(earlier):
+            more = "less" if asked.kind == "least_tur" else "more"
+            raise RuleError(
+                place if named else f"{place}/precondition/{asked.kind}",
+                f"{asked.words} never holds where {earlier.words} did not; "
+                f"ask for {more} than {ratio_text(earlier.limit)}, or leave this rule out",
+            )
+        before[asked.kind] = asked
 
 
 def too_deep(mapping: object) -> bool:

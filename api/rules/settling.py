@@ -7,18 +7,19 @@ Not checked: units; a row has one for all.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
 import numpy as np
 
-from api.rules.acceptance import Prior, acceptance
+from api.rules.acceptance import Prior, acceptance, refuse_unusable
 from api.rules.branches import choose
 from api.rules.decide import decide
 from api.rules.exact import FieldError, Number, finite
 from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, Columns
 from api.rules.limits import Limits
+from api.rules.reported import REPORTED, as_reported
 from api.rules.rule import NO_STATEMENT, Rule, RuleError
 from api.rules.verdicts import VERDICTS, verdict
 
@@ -58,7 +59,7 @@ def settle(found: Columns, columns: Texts, rule: Rule) -> list[RowError]:
     for row in np.flatnonzero(found["exact_needed"]).tolist():
         texts = {name: column[row] for name, column in columns.items()}
         try:
-            given = row_from_text(texts)
+            given = row_from_text(texts).decided_on(rule)
             branch = choose(rule, given.limits, given.U, k=given.k, dof=given.dof)
             zone, limits = _exactly(given, branch.rule)
         except FieldError as error:
@@ -81,12 +82,20 @@ def settle(found: Columns, columns: Texts, rule: Rule) -> list[RowError]:
 class Row:
     """One row of decimal text, read."""
 
-    value: Decimal
+    value: Number
     U: Decimal
     limits: Limits
     k: Decimal
     dof: Decimal | None
     prior: Prior | None
+
+    def decided_on(self, rule: Rule) -> "Row":
+        """Return the row with the numbers that the rule decides on."""
+        if rule.decides_on != REPORTED:
+            return self
+        refuse_unusable(self.U, self.k, self.dof)
+        value, U = as_reported(self.value, self.U)
+        return replace(self, value=value, U=U)
 
     def circumstances(self) -> dict[str, Any]:
         """Return the keyword arguments of `acceptance` and `decide`."""

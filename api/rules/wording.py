@@ -11,12 +11,18 @@ Not checked: that the wording suits the accreditation body or the customer's con
 
 from collections.abc import Callable
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
+from typing import TYPE_CHECKING
 
 from api.rules.acceptance import Acceptance, Prior
 from api.rules.branches import Branch
 from api.rules.exact import Number, plain, ratio, reported_uncertainty
+from api.rules.guard import Step
 from api.rules.limits import Limits
+from api.rules.reported import REPORTED
 from api.rules.rule import NO_STATEMENT, Guard, Rule
+
+if TYPE_CHECKING:
+    from api.rules.density import Density
 
 # Digits: up to the first a number is printed in full, beyond it with the second.
 _LONGEST, _ROUNDED = 10, 7
@@ -43,6 +49,7 @@ _GUARDS = {
     "managed": "managed guard band from the test uncertainty ratio for a 2 % false-accept risk",
     "specific_risk": "guard band w solved for a specific risk of {target} at most",
     "global_risk": "guard band w solved for a global consumer's risk of {target} at most",
+    "tur_table": "guard band w by test uncertainty ratio: {steps}",
 }
 
 
@@ -56,6 +63,7 @@ def statement(
     U: Number,
     k: Number,
     dof: Number | None = None,
+    density: "Density | None" = None,
     prior: Prior | None = None,
     risks: tuple[float, float] | None = None,
     unit: str | None = None,
@@ -80,6 +88,8 @@ def statement(
         Expanded uncertainty in the unit of the limits, and its coverage factor.
     dof : Decimal or Fraction, optional
         Degrees of freedom of U.
+    density : Density, optional
+        The shape of a result that is not normal.
     prior : Prior, optional
         Named where the guard band rests on it.
     risks : tuple of float, optional
@@ -131,6 +141,10 @@ Expanded uncertainty U = 0.2 kN, k = 2.
         f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, "
         f"k = {_brief(k, ROUND_HALF_EVEN)}{_freedom(dof)}.",
     ]
+    if density is not None:
+        parts.append(f"The result is taken to be distributed as {density.words}.")
+    if rule.decides_on == REPORTED:
+        parts.append("It is decided on the result and U as they are reported, rounded.")
     if prior is not None and by is not None and by.guard.basis == "global_risk":
         mean, sd = _quantity(prior.mean, unit), _quantity(prior.sd, unit)
         parts.append(f"Items are taken to have the mean {mean} and the standard deviation {sd}.")
@@ -164,7 +178,17 @@ def describe_guard(guard: Guard) -> str:
         factor=_times(guard.factor),
         share=_share(guard.share),
         target="" if guard.target is None else plain(guard.target),
+        steps=", ".join(_step(step) for step in guard.steps or ()),
     )
+
+
+def _step(step: Step) -> str:
+    """Say which guard band a step of a table has."""
+    if step.factor is None:
+        band = f"{_share(step.share)}half the tolerance interval"
+    else:
+        band = f"{_times(step.factor)}U"
+    return f"from TUR {plain(step.from_tur)} {band if step.size else 'none'}"
 
 
 def describe_rule(rule: Rule) -> str:
@@ -193,7 +217,8 @@ def describe_rule(rule: Rule) -> str:
         told.append(describe_guard(one.guard) + (f", if {asked.words}" if asked else ""))
     if chain[-1].precondition is not None:
         told.append("no statement")
-    return "; else ".join(told)
+    on = "on the result and U as reported: " if rule.decides_on == REPORTED else ""
+    return on + "; else ".join(told)
 
 
 def _branch(branch: Branch | None) -> str:
@@ -253,11 +278,16 @@ def _band(acceptance: Acceptance, guard: Guard, unit: str | None) -> str:
 
 def _risk(verdict: str, nonconforming: float, conforming: float) -> str:
     if verdict in ("pass", "conditional_pass"):
-        return f"Specific risk of false acceptance: {_percent(nonconforming)}."
-    return f"Specific risk of false rejection: {_percent(conforming)}."
+        return f"Specific risk of false acceptance: {percent(nonconforming)}."
+    return f"Specific risk of false rejection: {percent(conforming)}."
 
 
-def _percent(probability: float) -> str:
+def percent(probability: float) -> str:
+    """Write a probability in percent, with two digits.
+
+    >>> percent(0.0227501), percent(1e-9)
+    ('2.3 %', 'below 0.0001 %')
+    """
     if probability < 1e-6:
         return "below 0.0001 %"
     return f"{probability * 100:.2g} %"

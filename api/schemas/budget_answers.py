@@ -78,8 +78,17 @@ class BudgetPointSchema(Schema):
     U_rel_pct = _number(null=True)
     floor = fields.Nested(BudgetFloorSchema, allow_none=True)
     U_stated = _number("U, or that of the CMC where it is larger")
+    k_stated = _number("k of U_stated: that of the CMC where its U is stated")
     U_reported = _number("U_stated rounded up")
     value_reported = _number("The value to the same place")
+    density = fields.Dict(
+        metadata={
+            "description": (
+                "Where a rectangle or trapezoid outweighs the rest: the shape that decisions by "
+                "this budget take"
+            )
+        }
+    )
     reasons = fields.Dict(
         metadata={"description": "Why each number that is null is so, by its name"}
     )

@@ -8,6 +8,7 @@ from api.rules.uncertainty.classes import CRITERIA
 from api.schemas.base import StrictSchema
 from api.schemas.fields import DecimalText, Text, WholeNumber, above, at_least
 
+_CRITERIA = validate.Length(1, len(CRITERIA))
 _LIMITS = {"description": "One limit a class, best class first"}
 
 
@@ -24,7 +25,12 @@ class CriterionSchema(StrictSchema):
     minimum_rotations = WholeNumber(
         minimum=1,
         maximum=100,
-        metadata={"description": "With series at fewer rotations the criterion is not judged"},
+        metadata={
+            "description": (
+                "With series at fewer rotations, or with fewer series of a testing machine, the "
+                "criterion is not judged"
+            )
+        },
     )
 
 
@@ -62,11 +68,12 @@ class NewClassTableSchema(StrictSchema):
         metadata={"description": 'Where the figures come from, such as "from memory, verify"'},
     )
     classes = fields.List(Text(max_length=40), validate=validate.Length(1, 20))
-    criteria = fields.List(fields.Nested(CriterionSchema), validate=validate.Length(1, 8))
+    criteria = fields.List(fields.Nested(CriterionSchema), validate=_CRITERIA)
     cases = fields.Dict(
         keys=Text(max_length=40),
         values=fields.List(
-            fields.String(validate=validate.OneOf(CRITERIA)), validate=validate.Length(1, 8)
+            fields.String(validate=validate.OneOf(CRITERIA)),
+            validate=_CRITERIA,
         ),
         metadata={"description": "Criteria that a use of the instrument asks for, by its name"},
     )

@@ -7,7 +7,7 @@ from marshmallow import Schema, fields, validate
 from api.rules.limits import COMBINATIONS
 from api.rules.uncertainty.cmc import MODES
 from api.schemas.base import StrictSchema
-from api.schemas.fields import DecimalText, Text, at_least
+from api.schemas.fields import DecimalText, Text, above, at_least
 
 
 class ForceRangeSchema(StrictSchema):
@@ -34,6 +34,10 @@ class NewCmcSchema(StrictSchema):
         validate=validate.OneOf(COMBINATIONS),
         metadata={"description": "How both add up; default sum"},
     )
+    k = DecimalText(
+        validate=above(0),
+        metadata={"description": "Coverage factor of U; default 2, for about 95 %"},
+    )
     instrument_type = Text(
         max_length=200, metadata={"description": "Only for items of this type; default: all"}
     )
@@ -52,6 +56,7 @@ class CmcAnswerSchema(Schema):
     U_rel_pct = fields.String(metadata={"format": "decimal"})
     U_abs = fields.String(metadata={"format": "decimal"})
     combine = fields.String()
+    k = fields.String(metadata={"format": "decimal"})
     instrument_type = fields.String()
     source = fields.String()
     accreditation = fields.String()

@@ -17,7 +17,7 @@ class SpecificRiskSchema(Schema):
 
 
 class GlobalRiskSchema(Schema):
-    """Joint risks for the stated prior; null where nothing is accepted."""
+    """Joint risks for the stated prior, of a normal measurement; null where nothing is accepted."""
 
     consumer = fields.Float(required=True, allow_none=True)
     producer = fields.Float(required=True, allow_none=True)
@@ -86,6 +86,24 @@ class BranchSchema(Schema):
     )
 
 
+class AtIntervalEndSchema(Schema):
+    """The same result, limits and rule at the end of the interval, with the drift until then."""
+
+    verdict = fields.String(required=True, validate=validate.OneOf(VERDICTS))
+    days = fields.String(required=True)
+    value = fields.String(required=True, metadata={"description": "Moved by a known drift"})
+    U = fields.String(required=True, metadata={"description": "With the drift, the same k"})
+    u_drift = fields.String(
+        required=True, metadata={"description": "Standard uncertainty that the drift adds"}
+    )
+    dof = fields.String()
+    acceptance = fields.Nested(AcceptanceAnswerSchema, required=True)
+    specific_risk = fields.Nested(SpecificRiskSchema, required=True)
+    tur = fields.String(required=True, allow_none=True)
+    reported = fields.Nested(ReportedSchema, required=True)
+    statement = fields.String(required=True)
+
+
 class DecisionSchema(Schema):
     """A decision, the verdict first; it was made on unrounded numbers."""
 
@@ -127,6 +145,14 @@ class DecisionSchema(Schema):
     U = fields.String(required=True)
     k = fields.String(required=True)
     dof = fields.String()
+    density = fields.Dict(
+        metadata={
+            "description": (
+                "Shape of a result that is not normal, of which specific risks, TUR and solved "
+                "guard bands are; global risks and posterior are of a normal measurement"
+            )
+        }
+    )
     unit = fields.String(required=True)
     agreement = fields.Dict(metadata={"description": "The agreement that the rule is of"})
     budget = fields.Dict(metadata={"description": "The budget and point that U, k and dof are of"})
@@ -136,6 +162,9 @@ class DecisionSchema(Schema):
     )
     branch = fields.Nested(
         BranchSchema, metadata={"description": "Only where the rule has a precondition"}
+    )
+    at_interval_end = fields.Nested(
+        AtIntervalEndSchema, metadata={"description": "Only where a drift was sent"}
     )
     engine_version = fields.String(required=True)
 

@@ -8,6 +8,8 @@ from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate, validates_schema
 
+from api.rules.guard import MOST_STEPS
+from api.rules.reported import CONVENTIONS
 from api.rules.rule import BASES, MOST_BRANCHES, too_deep
 from api.schemas.base import StrictSchema
 from api.schemas.fields import (
@@ -49,6 +51,23 @@ def pair_of(value: Mapping[str, Any]) -> dict[str, Decimal]:
     return found
 
 
+class GuardStepSchema(StrictSchema):
+    """The guard band from one test uncertainty ratio up to that of the next step."""
+
+    from_tur = DecimalText(
+        required=True,
+        validate=at_least(0),
+        metadata={"description": "TUR = (upper - lower) / (2 U at 95 %); 0 in the first step"},
+    )
+    factor = DecimalText(metadata={"description": "r in w = r U"})
+    share = DecimalText(metadata={"description": "w over half the interval; factor or share"})
+
+    @validates_schema
+    def _one(self, data: dict[str, Any], **kwargs: Any) -> None:
+        if ("factor" in data) == ("share" in data):
+            raise refuse("not one guard band", "send one of factor and share")
+
+
 class GuardSchema(StrictSchema):
     """How the guard band w is found: a basis and the one parameter it takes."""
 
@@ -60,6 +79,11 @@ class GuardSchema(StrictSchema):
     share = DecimalText(metadata={"description": "Basis tolerance: w over half the interval"})
     target = DecimalText(
         metadata={"description": "Bases specific_risk and global_risk: a probability"}
+    )
+    steps = fields.List(
+        fields.Nested(GuardStepSchema),
+        validate=validate.Length(1, MOST_STEPS),
+        metadata={"description": "Basis tur_table: guard bands by TUR, from 0 upwards"},
     )
 
 
@@ -127,6 +151,15 @@ class RuleObjectSchema(StrictSchema):
                 "otherwise of its own, or no_statement, which is the default"
             )
         }
+    )
+    decides_on = fields.String(
+        validate=validate.OneOf(CONVENTIONS),
+        metadata={
+            "description": (
+                "unrounded (the default), or reported: U is rounded up to two digits and the value "
+                "to the same place before anything is decided; holds for the fallbacks too"
+            )
+        },
     )
     title = Text()
     prescribed_by = Text(metadata={"description": "Regulation, standard or customer"})
@@ -227,6 +260,9 @@ class RuleAnswerSchema(Schema):
     version = fields.Integer(required=True)
     guard = fields.Dict(required=True)
     zones = fields.Integer(required=True)
+    decides_on = fields.String(
+        metadata={"description": "Only of a rule that decides on reported, rounded numbers"}
+    )
     precondition = fields.Dict(
         metadata={"description": "Only of a rule that has one: least_tur or greatest_U_over_T"}
     )

@@ -37,6 +37,7 @@ ELSEWHERE = {
     "api/rules/guard.py": "tests/api/rules/test_rule.py: a rule is read with its guard",
     "api/rules/rule_parts.py": "tests/api/rules/test_rule.py: what is refused in a rule",
     "api/rules/settling.py": "tests/api/rules/test_vector.py: rows on an edge",
+    "api/services/decisions/interval_ends.py": "tests/api/resources/test_decisions.py: a drift",
     "api/services/grounds/finding.py": "a record without a deed",
     "api/store/agreements.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/services/casework/entry_filters.py": "tests/api/resources/test_dispositions.py filters",

@@ -217,6 +217,28 @@ def requests() -> list[tuple[str, str, dict[str, Any]]]:
         ("PATCH", "/v1/laboratory", {"name": "Z", "contact": "b"}),
         ("POST", "/v1/recalls/1/notices", {"by": "A", "reply_by": "2030-01-01"}),
         ("POST", "/v1/decisions", decision()),
+        (
+            "POST",
+            "/v1/joint-decisions",
+            {"results": [decision(), decision() | {"common_U": "0.1"}], "rule": "simple"},
+        ),
+        (
+            "POST",
+            "/v1/machine-evaluations",
+            {
+                "unit": "kN",
+                "indication_unit": "N",
+                "resolution": "1",
+                "class_tables": ["iso_7500_1_2018"],
+                "series": [
+                    {
+                        "ascending": [{"indicated": "20000", "applied": "20.01"}],
+                        "descending": [{"indicated": "20000", "applied": "20.02"}],
+                        "zero_after": "1",
+                    }
+                ],
+            },
+        ),
         ("POST", "/v1/batches", {"rows": [decision() | {"id": "1"}]}),
         (
             "POST",

@@ -86,6 +86,13 @@ if TYPE_CHECKING:
         advise,
         step_down,
     )
+    from api.rules.uncertainty.machines import (
+        MACHINE_FIGURES,
+        MachinePoint,
+        MachineReading,
+        MachineSeries,
+        evaluate_machine,
+    )
     from api.rules.uncertainty.rounding import is_rounding_of, rounded_up, to_match
     from api.rules.uncertainty.runs import (
         Deflection,
@@ -104,6 +111,7 @@ __all__ = [
     "DISTRIBUTIONS",
     "FORMS",
     "FORMULAS",
+    "MACHINE_FIGURES",
     "MASS_UNITS",
     "METHODS",
     "NEVER",
@@ -126,6 +134,9 @@ __all__ = [
     "Judged",
     "LowerLimit",
     "LowerLimits",
+    "MachinePoint",
+    "MachineReading",
+    "MachineSeries",
     "Measured",
     "NormalizedError",
     "NotEnoughReadings",
@@ -165,6 +176,7 @@ __all__ = [
     "dominant",
     "dominated_factor",
     "effective_dof",
+    "evaluate_machine",
     "evaluate_runs",
     "fit_polynomial",
     "half_interval",
@@ -203,6 +215,7 @@ give(
         "air": "AirDensity air_density",
         "deadweight": "Deadweight MASS_UNITS Measured Part Piece PieceForce deadweight_force",
         "runs": "Deflection Figure PointFigures RunFigures Runs Series evaluate_runs",
+        "machines": ("MACHINE_FIGURES MachinePoint MachineReading MachineSeries evaluate_machine"),
         "interpolation": "Fit NotEnoughReadings fit_polynomial",
         "classes": (
             "CRITERIA ClassTable Judged LowerLimit LowerLimits PointClass class_begins classify "

@@ -33,6 +33,9 @@ CRITERIA = (
     "creep",
     "reference_uncertainty",
     "resolution_ratio",
+    "accuracy",
+    "largest_error",
+    "resolution",
 )
 SIDES = ("at_most", "at_least")
 
@@ -256,6 +259,7 @@ def classify(
     figures: Mapping[str, Figure],
     case: str | None = None,
     rotations: int | None = None,
+    counted: str = "rotations",
 ) -> PointClass:
     """Judge the figures of one point by the limits of a table, all of them or those of a case.
 
@@ -268,7 +272,10 @@ def classify(
     case : str, optional
         A key of `table.cases`; all criteria unless given.
     rotations : int, optional
-        How many rotations the figures rest on; enough for every limit unless given.
+        How many rotations, or series of a testing machine, the figures rest on; enough for every
+        limit unless given.
+    counted : str
+        What these are called in a reason.
 
     Returns
     -------
@@ -289,7 +296,7 @@ def classify(
         if limits.criterion in wanted:
             figure = figures.get(limits.criterion, Figure(None, "not measured"))
             if rotations is not None and rotations < limits.minimum_rotations:
-                needed = f"{limits.minimum_rotations} rotations are needed, there are {rotations}"
+                needed = f"{limits.minimum_rotations} {counted} are needed, there are {rotations}"
                 figure = Figure(None, needed)
             judged.append(_judged(table, limits, figure, places))
     worst = table.classes[max(places)] if places else None

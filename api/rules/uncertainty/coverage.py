@@ -124,7 +124,8 @@ def student_factor(percent: Decimal, dof: int | None) -> Decimal:
 def dominant(components: Sequence[Component], correlations: Correlations) -> Trapezoid | None:
     """Return the trapezoid that outweighs the rest by `DOMINANCE`, or None.
 
-    The largest bounded component is tried, then the two largest rectangles together.
+    The largest bounded component is tried, and the two largest rectangles together; where both
+    outweigh the rest the one that leaves less of it, since the rest is taken as normal.
 
     Parameters
     ----------
@@ -141,12 +142,10 @@ def dominant(components: Sequence[Component], correlations: Correlations) -> Tra
     free = [one for i, one in enumerate(components) if _bounded(one) and _alone(i, correlations)]
     free.sort(key=lambda one: one.variance, reverse=True)
     flat = [one for one in free if one.standard.beta == 1]
-    for some in (free[:1], flat[:2]):
-        found = _trapezoid(some) if some else None
-        rest = total - found.variance if found is not None else total
-        if found is not None and rest <= Fraction(DOMINANCE) ** 2 * found.variance:
-            return found
-    return None
+    tried = [_trapezoid(some) for some in (free[:1], flat[:2]) if some]
+    least = Fraction(DOMINANCE) ** 2
+    found = [one for one in tried if total - one.variance <= least * one.variance]
+    return max(found, key=lambda one: one.variance, default=None)
 
 
 def named_trapezoid(
@@ -210,8 +209,7 @@ def dominated_factor(
     -------
     Dominated
     """
-    variance = max(combined.variance - trapezoid.variance, Fraction(0))
-    dof = effective_dof([(one.variance, one.standard.dof) for one in rest])
+    variance, dof = rest_of(trapezoid, combined, rest)
     a = float(trapezoid.half_width)
     sigma = float(root(variance)) / a
     reach = half_interval(
@@ -219,6 +217,24 @@ def dominated_factor(
     )
     ratio = root(variance / trapezoid.variance)
     return Dominated(from_float(reach * a / float(combined.u)), trapezoid, ratio)
+
+
+def rest_of(
+    trapezoid: Trapezoid, combined: Combined, rest: Sequence[Component]
+) -> tuple[Fraction, Fraction | None]:
+    """Return the joint variance of the rest and its effective degrees of freedom.
+
+    Parameters
+    ----------
+    trapezoid, combined, rest : Trapezoid, Combined, sequence of Component
+        As for `dominated_factor`.
+
+    Returns
+    -------
+    tuple of (Fraction, Fraction or None)
+    """
+    variance = max(combined.variance - trapezoid.variance, Fraction(0))
+    return variance, effective_dof([(one.variance, one.standard.dof) for one in rest])
 
 
 def half_interval(p: float, beta: float, sigma: float, dof: float | None = None) -> float:

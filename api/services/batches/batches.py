@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from api.errors import Conflict
 from api.rules.decide import VERDICTS
-from api.rules.rule import BUILT_IN, Rule, RuleError, rule_from_mapping
+from api.rules.rule import BUILT_IN, Rule, RuleError, refuse_unreachable, rule_from_mapping
 from api.services.batches.columns import Answers, decide_frame
 from api.services.batches.formats import Writer
 from api.services.batches.masks import Explain
@@ -162,6 +162,7 @@ def rules_from(documents: Iterable[Mapping[str, Any]]) -> dict[str, Rule]:
         if code not in rules and code in waiting:
             reading.add(code)
             rules[code] = rule_from_mapping(waiting[code], find)
+            refuse_unreachable(rules[code])
             reading.remove(code)
         rule = rules.get(code)
         return rule if rule is not None and version in (None, rule.version) else None

@@ -23,6 +23,7 @@ from api.rules.decimals import exact_factors
 from api.rules.exact import exact_arithmetic, from_float, plain
 from api.rules.kernel import LIMITS, Columns
 from api.rules.limits import Limits
+from api.rules.reported import REPORTED, reported_U
 from api.rules.rule import Rule
 from api.rules.vector import COLUMNS, decide_rows
 
@@ -120,7 +121,8 @@ def _limits(rule: Rule, U: str, lower: str, upper: str) -> Pair:
     guard, factors = rule.guard, exact_factors(rule.guard) or ()
     below, above = factors[0], factors[-1]
     if guard.factor is not None:
-        below = above = below * Decimal(U)
+        decided_on = reported_U(Decimal(U)) if rule.decides_on == REPORTED else Decimal(U)
+        below = above = below * decided_on
     elif guard.share is not None:
         below = above = below * (Decimal(upper) - Decimal(lower))
     return (

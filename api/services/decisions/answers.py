@@ -56,6 +56,8 @@ def decision_answer(
     answer["k"] = plain(decision.k)
     if decision.dof is not None:
         answer["dof"] = plain(decision.dof)
+    if decision.density is not None:
+        answer["density"] = decision.density.to_mapping()
     answer["unit"] = unit
     rounded = reported_value(value, U), reported_uncertainty(U)
     answer["reported"] = {"value": plain(rounded[0]), "U": plain(rounded[1])}

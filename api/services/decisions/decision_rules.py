@@ -20,7 +20,15 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, InvalidRecord, Issue, NotFound, UnknownReference
-from api.rules.rule import BUILT_IN, NO_STATEMENT, Find, Rule, RuleError, rule_from_mapping
+from api.rules.rule import (
+    BUILT_IN,
+    NO_STATEMENT,
+    Find,
+    Rule,
+    RuleError,
+    refuse_unreachable,
+    rule_from_mapping,
+)
 from api.store import versions
 from api.store.tables import DecisionRule
 
@@ -117,6 +125,7 @@ def record_rule(session: Session, sent: Mapping[str, Any], now_us: int) -> tuple
         raise Conflict(detail, [issue])
     try:
         rule = rule_from_mapping(sent, finder(session))
+        refuse_unreachable(rule)
     except RuleError as error:
         detail, _, remedy = str(error).partition("; ")
         issue = Issue(error.field, detail, remedy or "see the rules at GET /v1/decision-rules")

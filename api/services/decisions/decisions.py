@@ -25,6 +25,7 @@ from api.services.base.texts import texted
 from api.services.decisions.agreements import with_agreement
 from api.services.decisions.answers import decision_answer
 from api.services.decisions.decision_rules import ensure_rule
+from api.services.decisions.interval_ends import interval_end_answer
 from api.services.decisions.requests import (
     Decided,
     Request,
@@ -44,7 +45,7 @@ from graph.moments import text_of
 KEEPER = "tracehold.decisions"
 _LISTED = ("verdict", "value", "U", "unit", "rule")
 _NUMBERS = (
-    *("value", "U", "U_rel_pct", "k", "dof", "limits", "prior"),
+    *("value", "U", "U_rel_pct", "k", "dof", "density", "drift", "limits", "prior"),
     *("nominal", "reading", "full_scale", "resolution"),
 )
 
@@ -56,7 +57,7 @@ def decide_unstored(session: Session | None, request: Request) -> dict[str, Any]
     """
     if session is not None:
         request = with_budget(session, with_agreement(session, request))
-    return {"id": None, **_answer(session, request)[1]}
+    return {"id": None, **answered(session, request)[1]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,7 @@ def prepare(session: Session | None, request: Request) -> Prepared:
         request = with_budget(session, with_agreement(session, request))
     # Decided from what is stored, so that a replay has the same digits (1E+1 is kept as 10).
     kept = texted({name: part for name, part in request.items() if name != "store"})
-    decided, answer, row_id = _answer(session, _revived(kept))
+    decided, answer, row_id = answered(session, _revived(kept))
     if decided.specification_version is not None:
         kept["tolerance"]["version"] = decided.specification_version
     code = request["rule"].get("id") if row_id is None else None
@@ -203,7 +204,7 @@ def replay(session: Session, key: int) -> dict[str, Any]:
     rule = row.answer["rule"]
     recorded = "guard" not in rule
     request["rule"] = {"id": rule["id"], "version": rule["version"]} if recorded else rule
-    _, found, _ = _answer(session, request)
+    _, found, _ = answered(session, request, again=True)
     # Through JSON, as the stored one went.
     replayed = json.loads(json.dumps(found))
     differences = list(_differences(row.answer, replayed))
@@ -224,14 +225,20 @@ def decided_again(session: Session, key: int) -> tuple[Decision, str]:
     """
     row = _row(session, key)
     request = _revived(row.request) | {"rule": row.answer["rule"]}
-    rule, _, _ = requested_rule(session, request)
+    rule, _, _ = requested_rule(session, request, again=True)
     return decide_request(session, request, rule).decision, request["unit"]
 
 
-def _answer(
-    session: Session | None, request: Request
+def answered(
+    session: Session | None, request: Request, *, again: bool = False
 ) -> tuple[Decided, dict[str, Any], int | None]:
-    rule, reference, row_id = requested_rule(session, request)
+    """Return a decision, its answer and the row id of its rule, of a request with its records.
+
+    One that is made `again` has its rule as it was.
+
+    Raises as `prepare` does.
+    """
+    rule, reference, row_id = requested_rule(session, request, again=again)
     agreed = request.get("agreement")
     if agreed is not None:
         named = f"{agreed['customer']} (agreement {agreed['id']}, version {agreed['version']})"
@@ -240,6 +247,8 @@ def _answer(
     answer = decision_answer(
         decided.decision, request["unit"], reference, decided.prior, request.get("prior")
     )
+    if "drift" in request:
+        answer["at_interval_end"] = interval_end_answer(request, decided)
     if "budget" in request:
         answer["budget"] = texted(request["budget"])
     if agreed is not None:

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 from sqlalchemy.orm import Session
 
@@ -22,12 +22,22 @@ from api.rules.decide import Decision, Prior, decide
 from api.rules.exact import FieldError, Number, exact_arithmetic, ratio
 from api.rules.limits import Limits, LimitsError
 from api.rules.reliability import prior_from_observed
-from api.rules.rule import BUILT_IN, Rule, RuleError, built_in, rule_from_mapping
+from api.rules.rule import (
+    BUILT_IN,
+    Rule,
+    RuleError,
+    built_in,
+    refuse_unreachable,
+    rule_from_mapping,
+)
 from api.rules.units import UnknownUnit, convert, is_force
 from api.services.base.texts import texted
 from api.services.base.units import PERCENT, check_unit
 from api.services.decisions.decision_rules import finder, known_rules, resolve_rule
 from api.services.decisions.specifications import limits_around, limits_at, resolve_specification
+
+if TYPE_CHECKING:
+    from api.rules.density import Density
 
 Request = Mapping[str, Any]
 _REMEDIES: tuple[tuple[type[FieldError], str], ...] = (
@@ -37,7 +47,7 @@ _REMEDIES: tuple[tuple[type[FieldError], str], ...] = (
 )
 _TWO = Decimal(2)
 # The parts of a rule object that decide.
-_DECIDES = ("guard", "zones", "precondition", "otherwise")
+_DECIDES = ("guard", "zones", "decides_on", "precondition", "otherwise")
 _SCALES = ("reading", "full_scale", "resolution")
 
 
@@ -70,6 +80,7 @@ def decide_request(session: Session | None, request: Request, rule: Rule) -> Dec
             k=k,
             dof=dof,
             prior=prior,
+            density=_density(request),
             unit=request["unit"],
             results=request.get("results"),
             specification=request.get("specification", named),
@@ -80,11 +91,12 @@ def decide_request(session: Session | None, request: Request, rule: Rule) -> Dec
 
 
 def requested_rule(
-    session: Session | None, request: Request
+    session: Session | None, request: Request, *, again: bool = False
 ) -> tuple[Rule, dict[str, Any], int | None]:
     """Return the rule that a request names or holds, what an answer says of it, and its row id.
 
     The row id is None for a rule object and for a built-in rule, which need no row to be applied.
+    A rule object that is applied `again` is taken as it was.
 
     Raises UnknownReference, InvalidRecord for an object that is no rule.
     """
@@ -97,6 +109,8 @@ def requested_rule(
         return rule, {"id": rule.id, "version": rule.version}, row_id
     try:
         rule = rule_from_mapping(sent, built_in if session is None else finder(session))
+        if not again:
+            refuse_unreachable(rule)
     except RuleError as error:
         refuse(error, request)
     # With its fallbacks as they are now, so that a replay has the same ones.
@@ -180,6 +194,18 @@ def _in(unit: str, quantity: Any, place: str) -> Number | None:
     return convert(number, own, unit)
 
 
+def in_unit_of_value(request: Request, name: str, place: str = "") -> Number:
+    """Return a quantity of a request, or of its part at `place`, in the unit of the value.
+
+    Raises InvalidRecord for a unit that is not one of the value's.
+    """
+    sent = request[name]
+    found = _in(request["unit"], sent, f"{place}/{name}")
+    if found is None:
+        raise KeyError(name)
+    return found
+
+
 def _decimal(request: Request, name: str) -> Decimal | None:
     """Return a quantity of the request for use with tolerances, which are decimals."""
     number = _in(request["unit"], request.get(name), f"/{name}")
@@ -194,6 +220,16 @@ def _prior(request: Request, limits: Limits, U: Number, k: Decimal) -> Prior | N
     if "reliability" in sent:
         return prior_from_observed(sent["reliability"], limits, U, k, mean)
     return Prior(_known(mean), _known(sd))
+
+
+def _density(request: Request) -> Density | None:
+    shape = request.get("density")
+    if not shape:
+        return None
+    # A density is that of SciPy's functions; most decisions need none.
+    from api.rules.density import Density
+
+    return Density(**shape)
 
 
 def _known(number: Number | None) -> Number:

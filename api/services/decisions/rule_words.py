@@ -16,6 +16,7 @@ from typing import Any
 from api.rules.branches import branches, choose
 from api.rules.decide import Prior, acceptance, decide, nothing_stated
 from api.rules.limits import Limits
+from api.rules.reported import REPORTED
 from api.rules.rule import BUILT_IN, Rule
 from api.rules.wording import describe_guard
 from api.services.decisions.answers import (
@@ -50,6 +51,10 @@ _BANDS = {
         "the guard band is solved so that the global consumer's risk does not exceed the target; "
         "a prior is needed"
     ),
+    "tur_table": (
+        "the guard band is that of the last step of the table whose test uncertainty ratio is "
+        "reached, a ratio that equals it included; both limits are needed"
+    ),
 }
 _ZONES = {
     2: ("A result inside the acceptance limits or on one passes; any other fails."),
@@ -64,6 +69,12 @@ _ZONES = {
 _RATIOS = (
     "TUR is the width of the tolerance interval over twice U at 95 %, T half that width, and U as "
     "it is stated with its k; both limits are needed, and a ratio that equals its limit holds."
+)
+
+
+_ON_REPORTED = (
+    "All this is of the result and U as they are reported: U rounded up to two digits, the result "
+    "to the same place."
 )
 
 
@@ -82,8 +93,9 @@ def explanation(rule: Rule) -> str:
     Simple acceptance, no guard band: the acceptance limits are the tolerance limits. A result \
 inside the acceptance limits or on one passes; any other fails.
     """
+    on = [_ON_REPORTED] if rule.decides_on == REPORTED else []
     if rule.precondition is None:
-        return _plain_explanation(rule)
+        return " ".join([_plain_explanation(rule), *on])
     told: list[str] = []
     for one, decides in zip_longest(rule.chain(), branches(rule)):
         asked = None if one is None else one.precondition
@@ -92,7 +104,7 @@ inside the acceptance limits or on one passes; any other fails.
             where = f"Otherwise, where {asked.words}" if told else f"Where {asked.words}"
         said = "No statement of conformity is made."
         told.append(f"{where}: {said if decides is None else _plain_explanation(decides)}")
-    return " ".join([*told, _RATIOS])
+    return " ".join([*told, _RATIOS, *on])
 
 
 def _plain_explanation(rule: Rule) -> str:

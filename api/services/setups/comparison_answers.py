@@ -7,7 +7,7 @@ else that has no end, so that a recall can read them back.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
 from typing import Any
 
@@ -33,6 +33,9 @@ _BASES = {
     "E_n": "by E_n",
     None: "not tested: nothing was repeated and no uncertainties were stated",
 }
+_CANCELLED = "not tested: nothing was repeated, and all of the stated uncertainties is common"
+# Digits of a percentage in a sentence, where a division has more; the numbers beside it have all.
+_SHARE_DIGITS = 4
 
 
 def comparison_answer(
@@ -76,7 +79,10 @@ def _differ(usual: Any, other: Any) -> bool:
 
 def _percent(share: Fraction) -> str:
     """Write a share of the applied force in percent."""
-    return f"{_written(share * 100)} %"
+    percent = ratio(share * 100, Fraction(1))
+    if len(percent.normalize().as_tuple().digits) > _SHARE_DIGITS:
+        percent = Context(prec=_SHARE_DIGITS, rounding=ROUND_HALF_EVEN).plus(percent)
+    return f"{plain(percent)} %"
 
 
 def _sentence(request: Mapping[str, Any], kind: str, found: SetupComparison) -> str:
@@ -88,8 +94,14 @@ def _sentence(request: Mapping[str, Any], kind: str, found: SetupComparison) -> 
         f'"{setups["usual"]["name"]}" the reading of a {kind} changes by {mean} of the applied '
         f"force on average over {len(found.points)} point(s), at most by "
         f"{_written(largest.difference)} {request['unit']} ({_percent(largest.difference_rel)}) at "
-        f"{plain(largest.applied)} {request['unit']}: {judged} ({_BASES[found.basis]})."
+        f"{plain(largest.applied)} {request['unit']}: {judged} ({_basis(found)})."
     )
+
+
+def _basis(found: SetupComparison) -> str:
+    """Say which test decided, or why none did."""
+    stated = any(point.normalized_error is not None for point in found.points)
+    return _CANCELLED if found.basis is None and stated else _BASES[found.basis]
 
 
 def _point(point: PointComparison, unit: str) -> Record:

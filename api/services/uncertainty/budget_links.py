@@ -1,12 +1,14 @@
 """What takes its U from a recorded budget: a decision, or a result that names one.
 
-Choice: a decision takes U_stated and k, and the degrees of freedom that k was looked up with; none
-where k came from a density with ends. So does a result that states no U of its own, when it is
-recorded and once for all: what is decided again after a recall needs it. One that states its U must
-state the budget's U or U_stated, or a rounding of one of them at its own last place; the same holds
-for k and dof. Of a budget for several points that one counts whose value is nearest to the applied
-force. A budget reaches from nine tenths of its lowest force to eleven tenths of its highest, since
-forces are met nearly (common practice, no source); a result beyond is refused, save one at zero.
+Choice: a decision takes U_stated and its k, and the degrees of freedom that k was looked up with;
+none where k came from a density with ends, or where U was raised to a capability, whose k it then
+is. So does a result that states no U of its own, when it is recorded and once for all: what is
+decided again after a recall needs it. One that states its U must state the budget's U or U_stated,
+or a rounding of one of them at its own last place; the same holds for k and dof, which are those of
+the one that it states. Of a budget for several points that one counts whose value is nearest to the
+applied force. A budget reaches from nine tenths of its lowest force to eleven tenths of its
+highest, since forces are met nearly (common practice, no source); a result beyond is refused, save
+one at zero.
 
 Not checked: that a budget describes the calibration that names it.
 """
@@ -60,8 +62,12 @@ def with_budget(session: Session, request: Mapping[str, Any]) -> Record:
     U = reported if reported == U else U
     value = Decimal(point["point"]["value"])
     found |= {"budget": {"id": row.code, "point": {"value": value, "unit": unit}}}
-    found |= {"U": {"value": U, "unit": unit}, "k": Decimal(point["k"])}
-    dof = _dof(point)
+    k, dof = _of_stated(point)
+    if "density" not in request and "density" in point:
+        shape = {name: part for name, part in point["density"].items() if name != "kind"}
+        found["density"] = {name: Decimal(part) for name, part in shape.items()}
+        dof = None
+    found |= {"U": {"value": U, "unit": unit}, "k": k}
     return found if dof is None else found | {"dof": Decimal(dof)}
 
 
@@ -92,12 +98,11 @@ class BudgetRows:
         self._refuse_beyond(budget[1], result, place)
         point = _nearest(budget[1], result)
         stated = [name for name in ("U", "U_rel_pct") if result.get(name) is not None]
-        for name in stated:
-            self._compare(point, result, name, place)
+        own = [self._compare(point, result, name, place) for name in stated]
         found: Record = {"budget_id": budget[0]}
         if not stated:
             found |= self._own(point, result, place)
-        k, dof = Decimal(point["k"]), _dof(point)
+        k, dof = (Decimal(point["k"]), _dof(point)) if True in own else _of_stated(point)
         if result.get("dof") is not None:
             self._compare_dof(point, dof, result, place)
         elif dof is not None:
@@ -106,7 +111,7 @@ class BudgetRows:
             found["k"] = k
         elif not is_rounding_of(result["k"], k):
             remedy = "leave k out, or name the budget that it came from"
-            detail = f"the budget states k = {point['k']}"
+            detail = f"the budget states k = {k:f}"
             self.recording.refuse(f"{place}/k", detail, remedy, result["k"])
         return found
 
@@ -114,7 +119,7 @@ class BudgetRows:
         self, point: Record, dof: int | None, result: Mapping[str, Any], place: str
     ) -> None:
         sent = result["dof"]
-        effective = point["dof_effective"]
+        effective = None if dof is None else point["dof_effective"]
         if effective is not None and is_rounding_of(sent, Decimal(effective)):
             return
         if sent != dof:
@@ -148,18 +153,22 @@ class BudgetRows:
             return {}
         return {"U_rel_pct" if relative else "U": Decimal(text(ended(U)))}
 
-    def _compare(self, point: Record, result: Mapping[str, Any], name: str, place: str) -> None:
+    def _compare(self, point: Record, result: Mapping[str, Any], name: str, place: str) -> bool:
+        """Compare a stated U with a budget's; say whether it is the U below the floor alone."""
         sent: Decimal = result[name]
         unit = PERCENT if name == "U_rel_pct" else result["unit"]
-        stated = [_expressed(point, which, unit) for which in ("U", "U_stated")]
-        if None in stated:
+        own, stated = (_expressed(point, which, unit) for which in ("U", "U_stated"))
+        if own is None or stated is None:
             self._other_quantity(point, unit, result, place)
-        elif not any(is_rounding_of(sent, U) for U in stated if U is not None):
-            own = point["U_stated"]
+            return False
+        if is_rounding_of(sent, stated):
+            return False
+        if not is_rounding_of(sent, own):
             at = f"{point['point']['value']} {point['point']['unit']}"
-            detail = f"the budget states U = {own} {point['point']['unit']} at {at}"
+            detail = f"the budget states U = {point['U_stated']} {point['point']['unit']} at {at}"
             remedy = "send that U, rounded if need be, or name the budget that it came from"
             self.recording.refuse(f"{place}/{name}", detail, remedy, sent)
+        return True
 
     def _other_quantity(
         self, point: Record, unit: str, result: Mapping[str, Any], place: str
@@ -181,6 +190,18 @@ def _chosen(points: Sequence[Record], value: Decimal | None, code: str) -> Recor
     detail = f'budget "{code}" has {asked}: {known}'
     remedy = 'send {"id", "point"} with the value of one of them'
     raise InvalidRecord(detail, [Issue("/budget", detail, remedy, code)])
+
+
+def _of_stated(point: Record) -> tuple[Decimal, int | None]:
+    """Return k and degrees of freedom of the U that a point states.
+
+    A capability has its own k and infinitely many. Points stored before they knew `k_stated` were
+    raised to capabilities that all had k = 2.
+    """
+    floor = point["floor"]
+    if floor is None or not floor["applied"]:
+        return Decimal(point["k"]), _dof(point)
+    return Decimal(point.get("k_stated", "2")), None
 
 
 def _dof(point: Record) -> int | None:

@@ -62,7 +62,8 @@ def floor_note(floor: Capability, U: Decimal, asked: Mapping[str, Any]) -> list[
     notes = []
     named = f"CMC {floor.cmc.id} version {floor.cmc.version}"
     if floor.U > U:
-        notes.append(f"U is below the {named}, whose U is stated in its place")
+        k = text(floor.cmc.k)
+        notes.append(f"U is below the {named}, whose U is stated in its place, with its k = {k}")
     usual = asked.get("probability_pct", USUAL_PROBABILITY) in _NEAR_95
     if not usual or asked.get("k", Decimal(2)) != 2:
         notes.append(f"the {named} is for a coverage of about 95 %; compared as the numbers stand")

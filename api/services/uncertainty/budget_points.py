@@ -3,7 +3,7 @@
 Choice: every input is expressed in the unit of the point. A figure marked relative is in percent of
 `of`, which is the value of the point unless it is given; a figure in another unit of force is
 converted exactly; one in any other unit needs a sensitivity in the point's unit per its own. The
-floor: where a capability holds and U is below it, the capability's U is stated and k stays.
+floor: where a capability holds and U is below it, the capability's U is stated, with its k.
 
 Not checked: that the components are complete, or that the model is linear.
 """
@@ -16,7 +16,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from api.rules.exact import FieldError, fifty_digits, plain
+from api.rules.density import MOST_REST, Density
+from api.rules.exact import FieldError, fifty_digits, plain, shortened
 from api.rules.uncertainty import coverage, rounding
 from api.rules.uncertainty.budget import Combined, Component, combine, relative
 from api.rules.uncertainty.cmc import Capability
@@ -56,6 +57,7 @@ class Factor:
 
     k: Decimal
     shown: Record
+    trapezoid: coverage.Trapezoid | None = None
 
 
 def terms(sent: Sequence[Mapping[str, Any]], place: str) -> list[Term]:
@@ -104,9 +106,12 @@ def point_answer(
         "U_rel_pct": _text(relative(U, value)),
         "floor": _floor(floor, U, stated),
         "U_stated": rounding.text(stated),
+        "k_stated": _k_stated(floor, factor.k, U, stated),
         "U_reported": plain(reported),
         "value_reported": plain(rounding.to_match(value, reported)),
     }
+    if stated == U:
+        answer |= _density(factor, components, together, combined)
     answer["reasons"] = reasons(answer, combined)
     answer["notes"] = _notes(asked, factor, components, together, combined, floor, U)
     return answer
@@ -188,7 +193,25 @@ def _factor(
         "beta": rounding.text(trapezoid.beta),
         "rest_over_dominant": rounding.text(found.rest_ratio),
     }
-    return Factor(found.k, shown)
+    return Factor(found.k, shown, trapezoid)
+
+
+def _density(
+    factor: Factor, components: Sequence[Component], together: Correlations, combined: Combined
+) -> Record:
+    """Return the shape of a trapezoid that outweighs the rest, or that k was asked of."""
+    trapezoid = factor.trapezoid or coverage.dominant(components, together)
+    if trapezoid is None:
+        return {}
+    rest = [one for one in components if one.name not in trapezoid.names]
+    variance, dof = coverage.rest_of(trapezoid, combined, rest)
+    ratio = shortened(rounding.root(variance / trapezoid.variance))
+    if ratio > MOST_REST:
+        return {}
+    shape = Density(
+        shortened(trapezoid.beta), ratio, None if dof is None or dof < 1 else shortened(dof)
+    )
+    return {"density": shape.to_mapping()}
 
 
 def _dominant(components: Sequence[Component], together: Correlations) -> coverage.Trapezoid:
@@ -229,6 +252,11 @@ def _shown(
         optional = ("kind", "source")
         shown.append({n: p for n, p in answer.items() if p is not None or n not in optional})
     return shown
+
+
+def _k_stated(floor: Capability | None, k: Decimal, U: Decimal, stated: Decimal) -> str:
+    """Return the k that belongs to the U that is stated: the capability's where that is its U."""
+    return rounding.text(k if floor is None or stated == U else floor.cmc.k)
 
 
 def _floor(floor: Capability | None, U: Decimal, stated: Decimal) -> Record | None:

@@ -174,4 +174,5 @@ def _made(code: str, version: int, kept: Mapping[str, Any]) -> rules.Cmc:
         U_abs,
         kept.get("combine", "sum"),
         kept.get("instrument_type"),
+        Decimal(kept.get("k", "2")),
     )

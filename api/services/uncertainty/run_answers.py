@@ -39,6 +39,9 @@ NOTICE = (
     "is stated."
 )
 
+# Class tables, each with what a request says of it.
+Tables = Sequence[tuple[ClassTable, Mapping[str, Any]]]
+
 
 @dataclass(frozen=True, slots=True)
 class Asked:
@@ -55,7 +58,7 @@ class Asked:
     resolution: Decimal | None
     reference: Reference | None
     temperature: Temperature | None
-    tables: Sequence[tuple[ClassTable, Mapping[str, Any]]]
+    tables: Tables
 
 
 def report(found: RunFigures, asked: Asked) -> Record:
@@ -133,24 +136,29 @@ def _point(point: PointFigures, asked: Asked, classes: Sequence[PointClass]) -> 
         "reasons": {name: one.reason for name, one in figures.items() if one.reason is not None},
         "uncertainty": _uncertainty(point, asked),
         "classes": [
-            {
-                "table": table.id,
-                "criteria": [
-                    {
-                        "criterion": one.criterion,
-                        "outcome": one.outcome,
-                        "meets": one.meets,
-                        "reason": one.reason,
-                    }
-                    for one in judged.criteria
-                ],
-                "meets": judged.meets,
-                "worst_judged": judged.worst_judged,
-                "reason": judged.reason,
-            }
+            point_class(table, judged)
             for (table, _), judged in zip(asked.tables, classes, strict=True)
             if table.limits
         ],
+    }
+
+
+def point_class(table: ClassTable, judged: PointClass) -> Record:
+    """Return the class of one point by one table, with every criterion."""
+    return {
+        "table": table.id,
+        "criteria": [
+            {
+                "criterion": one.criterion,
+                "outcome": one.outcome,
+                "meets": one.meets,
+                "reason": one.reason,
+            }
+            for one in judged.criteria
+        ],
+        "meets": judged.meets,
+        "worst_judged": judged.worst_judged,
+        "reason": judged.reason,
     }
 
 
@@ -193,7 +201,7 @@ def _table(found: RunFigures, asked: Asked, place: int, classes: Sequence[PointC
     return {
         "table": named_table(table),
         **case,
-        "ranges": [_begins(one) for one in ranges],
+        "ranges": [begins(one) for one in ranges],
         "lower_limits": _lower(table, found, asked, named.get("factor")),
         "notice": NOTICE if "from memory" in table.content.get("source", "") else None,
     }
@@ -213,10 +221,11 @@ def _lower(
     return {
         "factor": plain(used),
         "lower_limit_factor": None if limit is None else plain(limit),
-        "classes": [_begins(one) for one in classes],
+        "classes": [begins(one) for one in classes],
     }
 
 
-def _begins(one: LowerLimit) -> Record:
-    begins = None if one.begins is None else plain(one.begins)
-    return {"name": one.name, "begins": begins, "reason": one.reason}
+def begins(one: LowerLimit) -> Record:
+    """Return from which force upwards a class holds."""
+    force = None if one.begins is None else plain(one.begins)
+    return {"name": one.name, "begins": force, "reason": one.reason}

@@ -116,7 +116,7 @@ def list_evaluations(
 
 
 def _answer(session: Session, request: Mapping[str, Any]) -> Record:
-    tables = _tables(session, request)
+    tables = resolved_tables(session, request)
     try:
         figures = evaluate_runs(_runs(request))
         reference, temperature = request.get("reference"), request.get("temperature")
@@ -143,9 +143,13 @@ def _answer(session: Session, request: Mapping[str, Any]) -> Record:
     return {**said, **answer}
 
 
-def _tables(
+def resolved_tables(
     session: Session, request: Mapping[str, Any]
 ) -> list[tuple[ClassTable, Mapping[str, Any]]]:
+    """Return the class tables that a request names, each with what it says of it.
+
+    Raises UnknownReference for one that is not recorded, InvalidRecord for a case it has not.
+    """
     found = []
     for index, named in enumerate(request.get("class_tables", ())):
         place = pointer("class_tables", index)

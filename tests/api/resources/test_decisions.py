@@ -579,3 +579,175 @@ def test_deciding_needs_the_scope_decide_and_reading_the_scope_read(app, keys):
     assert client.post("/v1/decisions", json=NOMINAL_10, headers=decider).status_code == 201
     assert client.get("/v1/decisions", headers=decider).status_code == 403
     assert client.get("/v1/decisions", headers=reader).status_code == 200
+
+
+def test_a_rule_with_a_branch_that_is_never_reached_is_refused(client):
+    tur = {"guard": {"basis": "none"}, "precondition": {"least_tur": "4"}}
+    rule = tur | {"otherwise": tur | {"precondition": {"least_tur": "5"}}}
+    for address, sent, place in (
+        ("/v1/decisions", NOMINAL_10 | {"rule": rule}, "/rule/otherwise"),
+        ("/v1/decision-rules", rule | {"id": "R"}, "/otherwise"),
+    ):
+        (problem,) = json.loads(client.post(address, json=sent).text)["errors"]
+        assert problem["pointer"] == f"{place}/precondition/least_tur"
+        assert problem["remedy"] == "ask for less than 4, or leave this rule out"
+
+
+TABLE = {
+    "basis": "tur_table",
+    "steps": [
+        {"from_tur": "0", "factor": "1"},
+        {"from_tur": "2", "share": "0.1"},
+        {"from_tur": "4", "factor": "0"},
+    ],
+}
+
+
+def test_a_table_of_guard_bands_by_tur_decides_and_is_recorded(client):
+    sent = NOMINAL_10 | {"value": "10.9", "rule": {"guard": TABLE}}
+    # TUR = 2/(2 U): 5 and no guard band; 2.5 and a tenth of 1; 1.25 and U.
+    for U, upper, verdict in (
+        ("0.2", "11", "pass"),
+        ("0.4", "10.9", "pass"),
+        ("0.8", "10.2", "fail"),
+    ):
+        found = json.loads(client.post("/v1/decisions", json=sent | {"U": U}).text)
+        assert Decimal(found["acceptance"]["upper"]) == Decimal(upper)
+        assert found["verdict"] == verdict
+    assert (
+        "from TUR 0 U, from TUR 2 0.1 times half the tolerance interval, from TUR 4 none"
+        in (found["statement"])
+    )
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+    made = client.post("/v1/decision-rules", json={"id": "table", "guard": TABLE})
+    assert made.get_json()["guard"] == TABLE
+    by_name = client.post("/v1/decisions", json=sent | {"U": "0.4", "rule": "table"})
+    assert Decimal(by_name.get_json()["guard_band"]) == Decimal("0.1")
+    steps = [*TABLE["steps"], {"from_tur": "3", "factor": "0"}]
+    refused = client.post(
+        "/v1/decisions", json=sent | {"rule": {"guard": TABLE | {"steps": steps}}}
+    )
+    assert refused.get_json()["errors"][0]["pointer"] == "/rule/guard/steps/3/from_tur"
+
+
+def test_a_rule_that_decides_on_what_is_reported_says_so_and_is_replayed(client):
+    rule = {"guard": {"basis": "U", "factor": "1"}, "decides_on": "reported"}
+    # U 0.1004 is reported as 0.11, 10.8953 as 10.90: beyond 11 - 0.11.
+    sent = NOMINAL_10 | {"value": "10.8953", "U": "0.1004"}
+    unrounded = json.loads(client.post("/v1/decisions", json=sent).text)
+    found = json.loads(client.post("/v1/decisions", json=sent | {"rule": rule}).text)
+    assert (unrounded["verdict"], found["verdict"]) == ("pass", "fail")
+    assert found["reported"] == unrounded["reported"] == {"value": "10.90", "U": "0.11"}
+    assert (found["value"], found["U"]) == ("10.8953", "0.1004")
+    assert (found["acceptance"]["upper"], found["guard_band"]) == ("10.89", "0.11")
+    assert found["rule"]["decides_on"] == "reported"
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+    made = client.post("/v1/decision-rules", json=rule | {"id": "E"}).get_json()
+    assert made["decides_on"] == "reported"
+    assert "as they are reported" in made["explanation"]
+    rows = [
+        {"value": "10.8953", "U": "0.1004", "lower": "9", "upper": "11", "rule": "E", "id": "1"}
+    ]
+    batch = client.post("/v1/batches", json={"rows": rows}).get_json()["rows"][0]
+    assert (batch["verdict"], batch["acceptance_upper"]) == ("fail", "10.89")
+    wrong = client.post("/v1/decisions", json=sent | {"rule": rule | {"decides_on": "E29"}})
+    assert wrong.get_json()["errors"][0]["pointer"] == "/rule/decides_on"
+
+
+def test_a_density_may_be_stated_with_the_result(client):
+    # U = 0.2 is the half-width of a rectangle: k = sqrt(3). (0.2 - 0.1)/0.4 lies above 11.
+    flat = NOMINAL_10 | {"value": "10.9", "k": "1.7320508075688772", "rule": "simple"}
+    found = json.loads(client.post("/v1/decisions", json=flat | {"density": "rectangular"}).text)
+    assert float(found["specific_risk"]["consumer"]) == pytest.approx(0.25, abs=1e-12)
+    assert found["density"] == {"kind": "rectangular", "beta": "1", "rest_over_dominant": "0"}
+    shape = {"kind": "trapezoid", "beta": "0.5", "rest_over_dominant": "0.1", "rest_dof": "8"}
+    found = json.loads(client.post("/v1/decisions", json=flat | {"density": shape}).text)
+    assert found["density"] == shape
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+
+
+@pytest.mark.parametrize(
+    ("changes", "pointer"),
+    [
+        ({"density": "rectangular", "k": None}, "/k"),
+        ({"density": "rectangular", "dof": "5"}, "/dof"),
+        ({"density": "square"}, "/density/kind"),
+        ({"density": "trapezoid"}, "/density/beta"),
+        ({"density": {"kind": "rectangular", "beta": "1"}}, "/density/beta"),
+        ({"density": {"kind": "trapezoid", "beta": "1.5"}}, "/density/beta"),
+        ({"density": {"kind": "normal", "rest_dof": "3"}}, "/density/kind"),
+        (
+            {"density": {"kind": "rectangular", "rest_over_dominant": "-1"}},
+            "/density/rest_over_dominant",
+        ),
+        ({"density": {"kind": "rectangular", "rest_over_dominant": "11"}},
+         "/density/rest_over_dominant"),
+        ({"density": "rectangular", "U": None, "budget": "B", "k": None}, "/density"),
+    ],
+)  # fmt: skip
+def test_a_density_that_cannot_be_is_refused(client, changes, pointer):
+    sent = {**NOMINAL_10, "k": "1.73", **changes}
+    sent = {name: part for name, part in sent.items() if part is not None}
+    answer = client.post("/v1/decisions", json=sent)
+    assert answer.status_code == 422
+    problems = json.loads(answer.text)["errors"]
+    assert pointer in [one["pointer"] for one in problems]
+    assert all(one["remedy"] for one in problems)
+
+
+def test_a_drift_asks_for_the_decision_at_the_end_of_the_interval(client):
+    # Two years of up to 0.06 kN: u = 0.12/sqrt(3); with 0.04 the U is 0.16 (0.0016 + 0.0048).
+    sent = NOMINAL_10 | {"value": "10.9", "U": "0.08"}
+    drift = {"days": "730.5", "per_year": {"value": "60", "unit": "N"}}
+    found = json.loads(client.post("/v1/decisions", json=sent | {"drift": drift}).text)
+    end = found["at_interval_end"]
+    assert (found["verdict"], end["verdict"]) == ("pass", "fail")  # 10.92 and 10.84 are accepted
+    assert float(end["U"]) == pytest.approx(0.16, rel=1e-11)
+    assert float(end["tur"]) == pytest.approx(2 / 0.32, rel=1e-11)
+    assert float(end["specific_risk"]["consumer"]) == pytest.approx(
+        erfc(1.25 / sqrt(2)) / 2, rel=1e-9
+    )
+    assert end["reported"] == {"value": "10.90", "U": "0.16"}
+    assert end["statement"].startswith("At the end of the interval, 730.5 days on: Statement of")
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+    known = {"days": "365.25", "per_year": "-0.3", "U_per_year": "0.06", "known": True}
+    found = json.loads(client.post("/v1/decisions", json=sent | {"drift": known}).text)
+    # 10.9 - 0.3; U = sqrt(0.08^2 + 0.06^2)
+    assert (found["at_interval_end"]["value"], found["at_interval_end"]["U"]) == ("10.6", "0.1")
+    assert found["at_interval_end"]["verdict"] == "pass"
+
+
+def test_degrees_of_freedom_and_densities_go_on_to_the_end_of_the_interval(client):
+    drift = {"days": "365.25", "per_year": "0.1732050807568877"}  # u = 0.1, that of U = 0.2
+    sent = NOMINAL_10 | {"drift": drift, "store": False}
+    found = json.loads(client.post("/v1/decisions", json=sent | {"dof": "5"}).text)
+    assert float(found["at_interval_end"]["dof"]) == pytest.approx(20, rel=1e-10)  # 5 x 2^2
+    flat = sent | {"density": "rectangular", "k": "2"}
+    end = json.loads(client.post("/v1/decisions", json=flat).text)["at_interval_end"]
+    # A rectangle and a normal of the same u: 95.45 % lie within 1.95238453 u (a root by mpmath
+    # of the closed convolution); the width is 2 and u = 0.1 sqrt 2.
+    assert 1 / (float(end["tur"]) * 0.1 * sqrt(2)) == pytest.approx(1.95238453, rel=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("drift", "pointer"),
+    [
+        ({"per_year": "1"}, "/drift/days"),
+        ({"days": "0", "per_year": "1"}, "/drift/days"),
+        ({"days": "365"}, "/drift/per_year"),
+        ({"days": "365", "per_year": {"value": "1", "unit": "stone"}}, "/drift/per_year/unit"),
+        ({"days": "365", "per_year": "1", "U_per_year": "1"}, "/drift/U_per_year"),
+        ({"days": "365", "per_year": "1", "U_per_year": "-1", "known": True}, "/drift/U_per_year"),
+        ({"days": "365", "per_year": "1", "rate": "1"}, "/drift/rate"),
+    ],
+)
+def test_a_drift_that_cannot_be_is_refused(client, drift, pointer):
+    answer = client.post("/v1/decisions", json=NOMINAL_10 | {"drift": drift})
+    assert answer.status_code == 422
+    (problem,) = json.loads(answer.text)["errors"]
+    assert problem["pointer"] == pointer
+    assert problem["remedy"]

@@ -11,6 +11,7 @@ from decimal import Decimal
 
 import pytest
 from oracle_cases import cal, force_fault, lab, ref
+from scipy.stats import norm
 
 from api.store.uncertainty import UncertaintyBudget
 
@@ -338,6 +339,54 @@ def test_a_floored_budget_decides_by_what_is_stated(client):
     assert (made["U"], made["verdict"]) == ("0.15", "pass")
 
 
+# Three readings whose k is Student's, and a capability above their U.
+READINGS = [
+    {"name": "runs", "distribution": "readings", "readings": ["50.01", "50.02", "50.00"]},
+    {"name": "reference", "distribution": "normal", "U": "0.01", "k": "2"},
+]
+AT_50 = {"point": {"value": "50", "unit": "kN"}, "components": READINGS, "mode": "tension"}
+RESULT_AT_50 = {"value": "50.03", "limits": {"lower": "49.95", "upper": "50.05"}}
+
+
+def test_a_raised_uncertainty_has_the_coverage_factor_of_the_capability(client):
+    # ILAC-P14:09/2020, from memory: a CMC is stated for about 95 %, k = 2. So u = 0.05/2 = 0.025.
+    client.post("/v1/cmcs", json={**CMC, "U_rel_pct": "0.1"})
+    made = asked(client, AT_50, id="B")
+    assert made["dof_for_k"] == 6
+    assert (made["k"][:5], made["U_stated"], made["k_stated"]) == ("2.516", "0.05", "2")
+    decision = decided(client, budget="B", **RESULT_AT_50)
+    assert (decision["U"], decision["k"]) == ("0.050", "2")
+    assert "dof" not in decision
+    assert "k = 2." in decision["statement"]
+    outside = norm.sf(0.02 / 0.025) + norm.cdf(-0.08 / 0.025)
+    assert decision["specific_risk"]["consumer"] == pytest.approx(outside, rel=1e-12)
+    assert Decimal(decision["tur"]) == 1  # 0.1/(2 x 0.05)
+
+
+def test_a_capability_may_have_another_coverage_factor(client):
+    client.post("/v1/cmcs", json={**CMC, "U_rel_pct": "0.1", "k": "2.5"})
+    assert client.get("/v1/cmcs/T").get_json()["k"] == "2.5"
+    assert asked(client, AT_50, id="B")["k_stated"] == "2.5"
+    decision = decided(client, budget="B", **RESULT_AT_50)
+    assert (decision["k"], decision["tur"]) == ("2.5", "1.25")  # 0.1/(2 x 2 x 0.05/2.5)
+    refused = client.post("/v1/cmcs", json={**CMC, "U_rel_pct": "0.1", "k": "0"})
+    assert refused.get_json()["errors"][0]["pointer"] == "/k"
+
+
+def test_a_result_has_the_coverage_factor_of_the_uncertainty_that_it_states(client, calibrate):
+    client.post("/v1/cmcs", json={**CMC, "mode": "any", "U_rel_pct": "0.1"})
+    made = asked(client, AT_50, id="B")
+    U, k = made["U"], made["k"]
+    at = {"budget": "B", "applied": "50"}
+    raised = calibrate(U=None, **at)["results"][0]
+    assert (raised["U"], raised["k"], raised.get("dof")) == ("0.05", "2", None)
+    own = calibrate(U=U, number="C-2", **at)["results"][0]
+    assert (own["U"], own["k"], own["dof"]) == (U, k, "6")
+    for wrong, place in (({"k": k}, "k"), ({"dof": "6"}, "dof")):
+        problem = calibrate(422, U="0.05", number="C-3", **at, **wrong)
+        assert problem["errors"][0]["pointer"] == f"/results/0/{place}"
+
+
 def test_a_density_with_ends_passes_on_no_degrees_of_freedom(client):
     parts = [
         {"name": "digit", "kind": "resolution", "digit": "0.1"},
@@ -345,6 +394,48 @@ def test_a_density_with_ends_passes_on_no_degrees_of_freedom(client):
     ]
     asked(client, SMALL, id="B", components=parts, coverage="dominant_rectangular")
     assert "dof" not in decided(client, budget="B")
+
+
+COARSE = {
+    "point": {"value": "50.44", "unit": "kN"},
+    "components": [
+        {"name": "digit", "kind": "resolution", "digit": "0.2"},
+        {"name": "reference", "distribution": "normal", "U": "0.01", "k": "2"},
+    ],
+}
+
+
+@pytest.mark.parametrize("coverage", [{}, {"coverage": "dominant_rectangular"}])
+def test_a_result_of_a_coarse_indicator_is_decided_with_its_own_density(client, coverage):
+    # Half-width 0.1 and u 0.005: the mean of Phi((0.06 - x)/0.005) over x in +-0.1 is 0.8, so that
+    # a fifth lies above 50.5; the normal distribution would say 0.15. By hand: (0.1 - 0.06)/0.2.
+    made = asked(client, COARSE, id="B", **coverage)
+    assert made["density"]["kind"] == "rectangular"
+    sent = {"value": "50.44", "limits": {"upper": "50.5"}, "rule": "simple", "budget": "B"}
+    found = decided(client, **sent)
+    assert found["specific_risk"]["consumer"] == pytest.approx(0.2, abs=1e-9)
+    assert found["density"] == made["density"]
+    assert "distributed as a rectangle convolved with the rest" in found["statement"]
+    again = client.post(f"/v1/decisions/{found['id']}/replay").get_json()
+    assert again["identical"] is True
+    usual = decided(client, **sent, density="normal")
+    assert usual["specific_risk"]["consumer"] == pytest.approx(0.1503, abs=5e-5)
+    assert "density" not in usual
+    # TUR by the half-width of 95.45 % (k of the density, which the budget finds): not by 2 u.
+    k = Decimal(asked(client, COARSE, coverage="dominant_rectangular", id="K")["k"])
+    u = Decimal(made["u"])
+    both = decided(client, **sent | {"limits": {"lower": "50", "upper": "51"}})
+    assert float(both["tur"]) == pytest.approx(float(1 / (2 * k * u)), rel=1e-9)
+
+
+def test_a_raised_uncertainty_is_no_longer_that_of_the_density(client):
+    client.post("/v1/cmcs", json={**CMC, "U_rel_pct": "0.5"})
+    made = asked(client, COARSE | {"mode": "tension"}, id="B")
+    assert (made["floor"]["applied"], "density" in made) == (True, False)
+
+
+def test_a_normal_budget_has_no_density(client):
+    assert "density" not in asked(client, SMALL)
 
 
 def test_one_point_of_several_is_named_by_its_value(client):

@@ -2,11 +2,13 @@
 
 from decimal import Decimal
 from fractions import Fraction
+from math import exp, log
 
 import pytest
 
-from api.rules.acceptance import Acceptance, Prior, acceptance, uncertainty_at_95, uncertainty_ratio
+from api.rules.acceptance import Acceptance, Prior, acceptance
 from api.rules.exact import FieldError
+from api.rules.guard import Step
 from api.rules.limits import Limits
 from api.rules.rule import Guard, Rule, RuleError
 
@@ -117,23 +119,54 @@ def test_without_uncertainty_there_is_no_guard_band(chosen):
     assert (found.lower, found.upper, found.empty) == (9, 11, False)
 
 
+TABLE = rule(
+    "tur_table",
+    steps=(
+        Step(Decimal(0), factor=Decimal("1.5")),
+        Step(Decimal(2), factor=Decimal("0.5")),
+        Step(Decimal(3), share=Decimal("0.125")),
+        Step(Decimal(4), factor=Decimal(0)),
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("U", "k", "w"),
+    [
+        # TUR = 2/(2 U) at k = 2; by hand.
+        ("0.25", "2", "0"),  # 4, on the step
+        ("0.2500000000000000000000000000001", "2", "0.125"),  # a hair below 4: 0.125 x 1
+        ("0.32", "2", "0.125"),  # 3.125
+        ("0.5", "2", "0.25"),  # 2, on the step: 0.5 x 0.5
+        ("0.51", "2", "0.765"),  # 1.96: 1.5 x 0.51
+        ("0.375", "3", "0"),  # U at 95 % is 0.25: 4
+        ("0.255", "1", "0.3825"),  # U at 95 % is 0.51, w of U as stated
+        ("0", "2", "0"),  # without uncertainty every step is reached
+    ],
+)
+def test_a_table_of_guard_bands_has_the_last_step_whose_ratio_is_reached(U, k, w):
+    for number in (Decimal, Fraction):
+        found = acceptance(TWO, Decimal(U), TABLE, k=Decimal(k), number=number)
+        assert found.guard_lower == found.guard_upper == number(w)
+        assert (found.lower, found.upper) == (9 + number(w), 11 - number(w))
+    with pytest.raises(RuleError, match="needs both limits"):
+        acceptance(UPPER, Decimal(1), TABLE)
+
+
 def test_limits_that_coincide_leave_the_managed_rule_no_acceptance():
     found = acceptance(Limits(Decimal(1), Decimal(1)), U, rule("managed"))
     assert found.empty
     assert found.guard_lower == Decimal("0.520")
 
 
-def test_uncertainty_at_95_percent_is_two_standard_uncertainties():
-    three = uncertainty_ratio(TWO, Decimal("0.75"), Decimal(3))
-    assert three == uncertainty_ratio(TWO, Decimal("0.5"), Decimal(2)) == 2
-    assert uncertainty_ratio(UPPER, U, Decimal(2)) is None
-    assert uncertainty_ratio(TWO, Decimal(0), Decimal(2)) is None
-
-
-def test_a_factor_for_95_percent_with_its_degrees_of_freedom_is_taken_as_it_stands():
-    # Student's t for 95 %, 4 degrees of freedom: 2.776 (tables, from memory)
-    assert uncertainty_at_95(U, Decimal("2.776"), 4.0) == (U, 1)
-    assert uncertainty_at_95(U, Decimal("2"), 4.0) == (2 * U, 2)
+def test_the_managed_rule_takes_the_uncertainty_at_95_percent():
+    # The same u = 0.125 with k = 3 and k = 2, and as 95 % of t for 10 degrees of freedom.
+    at_2 = acceptance(TWO, Decimal("0.25"), rule("managed")).upper
+    assert acceptance(TWO, Decimal("0.375"), rule("managed"), k=Decimal(3)).upper == at_2
+    # By hand: U_95 = 0.9 (TUR 1/0.9): M = 1.04 - exp(0.38 ln(1/0.9) - 0.54); w = 0.9 M.
+    found = acceptance(TWO, Decimal("1.35"), rule("managed"), k=Decimal(3))
+    by_hand = 0.9 * (1.04 - exp(0.38 * log(1 / 0.9) - 0.54))
+    assert float(found.guard_upper) == pytest.approx(by_hand, rel=1e-13)
 
 
 @pytest.mark.parametrize(

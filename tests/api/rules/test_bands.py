@@ -1,6 +1,7 @@
 """Guard bands on columns equal the exact ones within the error they admit."""
 
 from decimal import Decimal
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -8,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.rules.acceptance import Prior, acceptance
+from api.rules.at_95 import uncertainty_at_95 as scalar_at_95
 from api.rules.bands import Rows, guard_bands, uncertainty_at_95
+from api.rules.guard import Step
 from api.rules.limits import Limits
 from api.rules.rule import Guard, Rule
 
@@ -23,6 +26,14 @@ GUARDS = [
     Guard("specific_risk", target=Decimal("0.025")),
     Guard("specific_risk", target=Decimal("0.7")),
     Guard("global_risk", target=Decimal("0.002")),
+    Guard(
+        "tur_table",
+        steps=(
+            Step(Decimal(0), factor=Decimal(1)),
+            Step(Decimal("1.5"), share=Decimal("0.1")),
+            Step(Decimal(4), factor=Decimal(0)),
+        ),
+    ),
 ]
 numbers = st.decimals(-1000, 1000, places=4)
 positive = st.decimals("0.0001", 50, places=4)
@@ -47,7 +58,13 @@ def test_a_float_band_is_as_near_to_the_exact_one_as_it_says(lower, width, U, k,
         prior_sd=column(prior.sd),
     )
     bands = guard_bands(Rule(guard=guard), rows)
-    assert bands.unusable is None or not bands.unusable[0]
+    if bands.unusable is not None and bands.unusable[0]:
+        # Only where the ratio is that of a step, which floats need not tell.
+        at_95, divisor = scalar_at_95(U, Decimal(k), None)
+        tur = Fraction(width) * Fraction(divisor) / (2 * Fraction(at_95))
+        doubt = 1e-12 + 1e-14 * float(abs(lower) / width)
+        assert any(abs(tur / Fraction(step.from_tur or 1) - 1) < doubt for step in guard.steps)
+        return
     errors = (
         bands.lower[0] - float(exact.guard_lower),
         bands.upper[0] - float(exact.guard_upper),
@@ -65,7 +82,16 @@ def test_a_single_limit_is_unusable_where_the_basis_needs_the_width():
         unusable = guard_bands(Rule(guard=guard), rows).unusable
         unusable = unusable is not None and unusable[0]
         # Without a prior a global risk has no meaning either.
-        assert unusable == (guard.basis in ("tolerance", "managed", "rds", "global_risk"))
+        assert unusable == (
+            guard.basis
+            in (
+                "tolerance",
+                "managed",
+                "rds",
+                "global_risk",
+                "tur_table",
+            )
+        )
 
 
 def test_rows_that_accept_nothing_are_closed():
@@ -76,7 +102,12 @@ def test_rows_that_accept_nothing_are_closed():
         assert bands.lower[0] == 1.0
 
 
-@pytest.mark.parametrize(("k", "expected"), [(2.0, 1.0), (3.0, 2 / 3), (2.776, 1.0)])
+# JCGM 100:2008, table G.2: t = 2.87 for 4 degrees of freedom at 95.45 %; 2.776 covers 95 %.
+@pytest.mark.parametrize(("k", "expected"), [(2.0, 2.87 / 2), (3.0, 2.87 / 3), (2.776, 1.0)])
 def test_uncertainty_at_95_percent_follows_the_scalar_convention(k, expected):
     rows = Rows(*(column(x) for x in (0, 1, k, -1, 1)), dof=column(4))
-    assert uncertainty_at_95(rows)[0] == pytest.approx(expected)
+    assert uncertainty_at_95(rows)[0] == pytest.approx(expected, abs=0.002)
+    alone, divisor = scalar_at_95(Decimal(1), Decimal(str(k)), 4.0)
+    assert uncertainty_at_95(rows)[0] == pytest.approx(float(alone / divisor), rel=1e-14)
+    without = Rows(*(column(x) for x in (0, 1, k, -1, 1)), dof=column(np.nan))
+    assert uncertainty_at_95(without)[0] == pytest.approx(2 / k, rel=1e-15)

@@ -104,6 +104,16 @@ def test_the_first_precondition_that_holds_decides_and_says_why():
     ]
 
 
+@pytest.mark.parametrize("places", [3, 9, 49, 50, 60, 300, 990])
+def test_a_reason_has_as_many_digits_as_tell_the_ratio_from_its_limit(places):
+    # U = 0.25 (1 + 10^-places): TUR is below 4 by 4 parts in 10^places.
+    U = D("0.25") * (1 + D(1).scaleb(-places)) if places < 28 else D(f"0.25{'0' * (places - 2)}25")
+    found = choose(TUR, TWO, U)
+    said = found.reason.removeprefix("TUR ").removesuffix(" is below 4")
+    assert found.number == 2
+    assert 0 < 4 - Fraction(said) < Fraction(8, 10**places)
+
+
 def test_a_decision_follows_its_branch():
     # 10.8 under simple acceptance; 0.4 below 11 - 0.4 = 10.6: conditional; nothing at all
     found = [decide(D("10.8"), D(U), TWO, BOTH) for U in ("0.2", "0.4", "0.8")]

@@ -14,7 +14,8 @@ from typing import Any
 import pytest
 from scipy.special import owens_t
 
-from api.rules.acceptance import MANAGED_CONSTANTS, acceptance, uncertainty_at_95, uncertainty_ratio
+from api.rules.acceptance import MANAGED_CONSTANTS, acceptance
+from api.rules.at_95 import uncertainty_at_95, uncertainty_ratio
 from api.rules.decide import Prior, breakpoints, decide, verdict
 from api.rules.limits import Limits, half_width
 from api.rules.risk import conformance_probability, global_risk, specific_risk

@@ -5,7 +5,15 @@ from decimal import Decimal
 import pytest
 
 from api.rules.precondition import precondition_from_mapping
-from api.rules.rule import BASES, BUILT_IN, Guard, Rule, RuleError, rule_from_mapping
+from api.rules.rule import (
+    BASES,
+    BUILT_IN,
+    Guard,
+    Rule,
+    RuleError,
+    refuse_unreachable,
+    rule_from_mapping,
+)
 
 GUARDS = [
     {"basis": "none"},
@@ -18,6 +26,7 @@ GUARDS = [
     {"basis": "managed"},
     {"basis": "specific_risk", "target": "0.025"},
     {"basis": "global_risk", "target": "0.02"},
+    {"basis": "tur_table", "steps": [{"from_tur": "0", "factor": "1"}]},
 ]
 
 
@@ -185,6 +194,98 @@ def test_a_chain_that_comes_back_by_another_rule_is_refused():
     between = Rule("between", precondition=precondition_from_mapping(TUR), otherwise=older)
     with pytest.raises(RuleError, match="'own' comes back to itself"):
         Rule("own", 2, precondition=precondition_from_mapping(TUR), otherwise=between)
+
+
+@pytest.mark.parametrize(
+    ("steps", "field", "message"),
+    [
+        ([], "/guard/steps", "give 1 to 50"),
+        ("4", "/guard/steps", "a list of steps"),
+        (["4"], "/guard/steps/0", "a step is an object"),
+        ([{"factor": "1"}], "/guard/steps/0/from_tur", "it is missing"),
+        ([{"from_tur": "0"}], "/guard/steps/0", "neither is given"),
+        ([{"from_tur": "0", "factor": "1", "share": "1"}], "/guard/steps/0", "both are given"),
+        ([{"from_tur": "2", "factor": "1"}], "/guard/steps/0/from_tur", "nothing is said below"),
+        ([{"from_tur": "0", "factor": "x"}], "/guard/steps/0/factor", "not a number"),
+        ([{"from_tur": "0", "factors": "1"}], "/guard/steps/0/factors", "unknown key"),
+        (
+            [{"from_tur": "0", "factor": "1"}, {"from_tur": "0", "factor": "0"}],
+            "/guard/steps/1/from_tur",
+            "not above the step before; put them in order",
+        ),
+        (
+            [{"from_tur": "0", "factor": "1"}, {"from_tur": "1e7", "factor": "0"}],
+            "/guard/steps/1/from_tur",
+            "no TUR is that large",
+        ),
+        (None, "/guard/steps", "needs a steps"),
+    ],
+)
+def test_a_table_without_an_answer_for_every_ratio_is_refused(steps, field, message):
+    with pytest.raises(RuleError, match=message) as caught:
+        rule_from_mapping({"guard": {"basis": "tur_table", "steps": steps}})
+    assert caught.value.field == field
+
+
+def test_a_table_that_relaxes_has_two_zones():
+    steps = [{"from_tur": "0", "factor": "1"}, {"from_tur": "10", "share": "-0.1"}]
+    guard = {"basis": "tur_table", "steps": steps}
+    assert rule_from_mapping({"guard": guard}).guard.to_mapping() == guard
+    with pytest.raises(RuleError, match="use zones 2") as caught:
+        rule_from_mapping({"guard": guard, "zones": 4})
+    assert caught.value.field == "/guard/steps"
+
+
+@pytest.mark.parametrize(
+    ("asked", "then", "field", "remedy"),
+    [
+        ({"least_tur": "4"}, {"least_tur": "4"}, "least_tur", "ask for less than 4"),
+        ({"least_tur": "4"}, {"least_tur": "4.5"}, "least_tur", "ask for less than 4"),
+        (
+            {"greatest_U_over_T": "1/3"},
+            {"greatest_U_over_T": "0.25"},
+            "greatest_U_over_T",
+            "ask for more than 1/3",
+        ),
+    ],
+)
+def test_a_branch_that_is_never_reached_is_refused(asked, then, field, remedy):
+    # Where TUR >= 4 did not hold, neither does TUR >= 4.5; algebra.
+    fallback = {"guard": NONE, "precondition": then}
+    rule = rule_from_mapping({"guard": NONE, "precondition": asked, "otherwise": fallback})
+    with pytest.raises(RuleError, match=remedy) as caught:
+        refuse_unreachable(rule)
+    assert caught.value.field == f"/otherwise/precondition/{field}"
+    between = {"guard": NONE, "precondition": {"least_tur": "9"}, "otherwise": fallback}
+    if field != "least_tur":  # an earlier one of the same kind, with another between
+        rule = rule_from_mapping({"guard": NONE, "precondition": asked, "otherwise": between})
+        with pytest.raises(RuleError) as caught:
+            refuse_unreachable(rule)
+        assert caught.value.field == f"/otherwise/otherwise/precondition/{field}"
+
+
+def test_a_named_branch_that_is_never_reached_is_refused_where_it_is_named():
+    named = Rule("strict", precondition=precondition_from_mapping({"least_tur": "5"}))
+    rule = Rule(precondition=precondition_from_mapping(TUR), otherwise=named)
+    with pytest.raises(RuleError, match="never holds") as caught:
+        refuse_unreachable(rule)
+    assert caught.value.field == "/otherwise"
+
+
+@pytest.mark.parametrize(
+    ("asked", "then"),
+    [
+        ({"least_tur": "4"}, {"least_tur": "3.999"}),
+        ({"greatest_U_over_T": "1/3"}, {"greatest_U_over_T": "0.334"}),
+        ({"least_tur": "4"}, {"greatest_U_over_T": "0.1"}),  # k lies between the two ratios
+    ],
+)
+def test_a_branch_that_may_be_reached_is_kept(asked, then):
+    fallback = {"guard": NONE, "precondition": then, "otherwise": "guard_U"}
+    refuse_unreachable(
+        rule_from_mapping({"guard": NONE, "precondition": asked, "otherwise": fallback})
+    )
+    refuse_unreachable(BUILT_IN["simple"])
 
 
 def test_a_chain_may_have_five_branches():

@@ -6,6 +6,7 @@ from fractions import Fraction
 import pytest
 
 from api.rules.decide import Prior, decide
+from api.rules.guard import Step
 from api.rules.limits import Limits
 from api.rules.rule import BASES, BUILT_IN, Guard, Rule
 from api.rules.wording import describe_guard
@@ -107,6 +108,7 @@ def test_every_basis_has_words():
         "tolerance": {"share": Decimal("0.2")},
         "specific_risk": {"target": Decimal("0.02")},
         "global_risk": {"target": Decimal("0.02")},
+        "tur_table": {"steps": (Step(Decimal(0), factor=Decimal(1)),)},
     }
     words = {describe_guard(Guard(basis, **parameters.get(basis, {}))) for basis in BASES}
     assert len(words) == len(BASES)

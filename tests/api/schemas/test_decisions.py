@@ -7,8 +7,9 @@ from decimal import Decimal
 import pytest
 from marshmallow import ValidationError
 
+from api.schemas.decision_parts import LimitField
 from api.schemas.decision_rules import RuleField
-from api.schemas.decisions import LimitField, NewDecisionSchema
+from api.schemas.decisions import NewDecisionSchema
 from api.schemas.specifications import ToleranceField
 
 

@@ -26,6 +26,29 @@ RULES = {
     "share": Rule("share", guard=Guard("tolerance", share=Decimal("0.2")), zones=4),
     "rds": Rule("rds", guard=Guard("rds")),
     "managed": Rule("managed", guard=Guard("managed")),
+    "reported": rule_from_mapping(
+        {
+            "id": "reported",
+            "guard": {"basis": "U", "factor": "0.5"},
+            "zones": 4,
+            "decides_on": "reported",
+            "precondition": {"greatest_U_over_T": "1"},
+            "otherwise": "guard_U",
+        }
+    ),
+    "table": rule_from_mapping(
+        {
+            "id": "table",
+            "guard": {
+                "basis": "tur_table",
+                "steps": [
+                    {"from_tur": "0", "factor": "1"},
+                    {"from_tur": "2", "share": "0.25"},
+                    {"from_tur": "4", "factor": "0"},
+                ],
+            },
+        }
+    ),
     "risk": Rule("risk", guard=Guard("specific_risk", target=Decimal("0.025"))),
     # Simple, else w = U with four zones, else nothing; with a third, which no float is.
     "steps": rule_from_mapping(

@@ -121,6 +121,20 @@ def test_what_the_set_ups_differ_in_is_what_is_stated_of_both(usual, other, expe
     assert answered(RUNS, setups=setups)["differ_in"] == expected
 
 
+def test_uncertainties_that_cancel_are_not_called_missing():
+    # U_d^2 = 1 + 1 - 2 x 1 = 0: both are wholly that of the common reference.
+    common = {name: Decimal(1) for name in ("usual_U", "other_U", "common_U")}
+    said = answered(("100", ["100"], ["101"]), **common)["sentence"]
+    assert "nothing was repeated, and all of the stated uncertainties is common" in said
+    assert "no uncertainties were stated" in answered(("100", ["100"], ["101"]))["sentence"]
+
+
+def test_a_percentage_without_an_end_is_rounded_in_the_sentence_only():
+    answer = answered(("2700", ["2700"], ["2696.8"]))  # -3.2/2700 = -0.118518...
+    assert "changes by -0.1185 % of the applied force" in answer["sentence"]
+    assert answer["overall"]["mean_rel"] == "-0.00118518518519"
+
+
 def test_a_single_reading_is_answered_without_a_test_and_with_the_reason():
     answer = answered(("100", ["100"], ["101"]))
     (point,) = answer["points"]
