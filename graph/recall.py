@@ -217,25 +217,51 @@ def assess(
         into = incoming(graph)
         walks.append(_Walk(len(walks), GIVING_BACK, into, carry, looks=looks))
     for calibration in calibrations:
-        exposures = [
-            expose(calibration, one.suspect) if one.suspect.met_by(calibration) else NOT_EXPOSED
+        met = [
+            (one, expose(calibration, one.suspect))
+            if one.suspect.met_by(calibration)
+            else (one, NOT_EXPOSED)
             for one in walks
         ]
-        met = list(zip(walks, exposures, strict=True))
-        judged = [
-            (_give_back if walk.looks else _judge)(walk, calibration, exposure, met)
-            for walk, exposure in met
-        ]
-        # Most uses took the value of their item and nothing else.
-        settled = not any(use.doubts or use.ranked or use.held for use in calibration.uses)
-        doubted = [
-            _doubt(walk, calibration, exposure, one)
-            for (walk, exposure), one in zip(met, judged, strict=True)
-            if not settled or walk.doubtful or calibration.key in walk.gaps
-        ]
-        judgement = _judgement(calibration, judged, [one for one in doubted if one is not None])
+        judged = [_found(walk, calibration, exposure, met) for walk, exposure in met]
+        doubts = _doubts(met, calibration, judged)
+        judgement = _judgement(calibration, judged, doubts)
         if judgement is not None:
             yield judgement
+
+
+def _found(
+    walk: _Walk, calibration: Calibration, exposure: Exposure, met: Sequence[_Met]
+) -> _Judged | frozenset[str]:
+    """What one fault, or what is given back, does to one calibration."""
+    if walk.looks:
+        return _give_back(walk, calibration, exposure, met)
+    if exposure is NOT_EXPOSED:
+        # Of several faults mostly one reaches a calibration; the others are to be seen off soon.
+        for _, source, _ in walk.into[calibration.key]:
+            if source in walk.judged:
+                break
+        else:
+            return exposure.cleared
+    return _judge(walk, calibration, exposure, met)
+
+
+def _doubts(
+    met: Sequence[_Met], calibration: Calibration, judged: Sequence[_Judged | frozenset[str]]
+) -> list[_Doubt]:
+    """Why the faults cannot be excluded, each for itself."""
+    settled = True  # most uses took the value of their item and nothing else
+    for use in calibration.uses:
+        if use.doubts or use.ranked or use.held:
+            settled = False
+            break
+    doubts = []
+    for (walk, exposure), one in zip(met, judged, strict=True):
+        if not settled or walk.doubtful or calibration.key in walk.gaps:
+            doubt = _doubt(walk, calibration, exposure, one)
+            if doubt is not None:
+                doubts.append(doubt)
+    return doubts
 
 
 def _judge(
@@ -258,8 +284,9 @@ def _judge(
             if any(map(any, taken)) and nothing_left(fault, effects):
                 return frozenset((CORRECTED,))  # and it passes nothing on
     list_name = _list_of(fault, effects)
-    uses = [*exposure.uses, *(one.use for one in carried)]
-    if not effects and any(use.weight != 0 for use in uses):
+    if not effects and any(
+        use.weight != 0 for use in (*exposure.uses, *(one.use for one in carried))
+    ):
         list_name = INDETERMINATE  # something reached it, and there is no result to move
     # A certificate leads on once for each item, however often that was used.
     on = {(edge.source, edge.names): (edge.names, edge.judged.why) for edge in through}.values()
@@ -453,6 +480,8 @@ def _judgement(
 ) -> Judgement | None:
     """What all faults together do to one calibration."""
     reached = [one for one in judged if isinstance(one, _Judged)]
+    if len(reached) == 1 and not doubts and calibration.status == "issued":
+        return _of_one(calibration, judged, reached[0])  # as nearly always
     said = {reason for one in doubts for reason in one.reasons}
     named = tuple([reason for reason in DOUBTS if reason in said]) if said else ()
     if not reached and doubts and calibration.status == "issued":
@@ -466,8 +495,7 @@ def _judgement(
     links = tuple([link for one in reached for link in one.links])
     if calibration.status != "issued":
         return Judgement(calibration, TRACED, why, reason=calibration.status, links=links)
-    nothing = (NO_EFFECT,) * len(calibration.points)
-    effects = together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
+    effects = _of_all(calibration, judged)
     # Of several independent faults one with an effect is enough, even if their sum has none.
     lists = {one.list_name for one in reached}
     list_name = min(lists, key=_LISTED_BEFORE.index)
@@ -475,6 +503,25 @@ def _judgement(
     reason = max([one.reason for one in reached if one.reason], default=None)  # shares first
     given = any(one.given_back for one in reached)
     return Judgement(calibration, list_name, why, effects, reason, named, cancels, links, given)
+
+
+def _of_one(
+    calibration: Calibration, judged: Sequence[_Judged | frozenset[str]], one: _Judged
+) -> Judgement:
+    """What a single fault does to an issued certificate that no other one reaches."""
+    cancels = one.list_name == EXPOSED and one.cancels
+    effects, reason = _of_all(calibration, judged), one.reason or None
+    return Judgement(
+        calibration, one.list_name, one.why, effects, reason, (), cancels, one.links, one.given_back
+    )
+
+
+def _of_all(
+    calibration: Calibration, judged: Sequence[_Judged | frozenset[str]]
+) -> tuple[tuple[Effect, ...], ...]:
+    """Effects of every fault by point, those that do not reach the calibration among them."""
+    nothing = (NO_EFFECT,) * len(calibration.points)
+    return together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
 
 
 def _clearance(calibration: Calibration, reasons_found: set[str]) -> Judgement | None:
