@@ -111,11 +111,39 @@ def test_the_same_exchange_again_takes_it_back(mixed):
     before = state(mixed)
     assert swap(mixed).status_code == 201
     assert swap(mixed, "B", "A").status_code == 201
-    after = state(mixed)
-    # The pieces stay cut; together they say what the one holding said.
-    assert [part for _, part, _ in after.pop("held")] == ["A", "A", "A"]
-    before.pop("held")
-    assert after == before
+    assert state(mixed) == before
+    # What became of the pieces is told of the one holding that they are again.
+    (holding,) = mixed.get("/v1/compositions").get_json()["items"]
+    told = [
+        (one["before"]["from"][:10], one["after"]["part"], one["after"].get("until", "")[:10])
+        for one in holding["corrections"]
+    ]
+    # Cut in three, of which the second is B's; that is A's again; the first two are one, then all.
+    assert sorted(told) == [
+        ("2025-01-01", "A", ""),
+        ("2025-01-01", "A", ""),
+        ("2025-01-01", "A", "2025-03-01"),
+        ("2025-01-01", "A", "2025-05-01"),
+        ("2025-01-01", "B", "2025-05-01"),
+        ("2025-03-01", "A", "2025-05-01"),
+    ]
+    for items in (("A", "B"), ("B", "A")):  # and so on, as often as somebody is of two minds
+        assert swap(mixed, *items).status_code == 201
+    assert state(mixed) == before
+
+
+def test_pieces_that_somebody_changed_since_stay_pieces(mixed):
+    assert swap(mixed).status_code == 201
+    held = mixed.get("/v1/compositions").get_json()["items"]
+    last = next(one for one in held if one["from"].startswith("2025-05"))
+    change = {"by": "M. Tarn", "reason": "weighed again", "share": "0.5"}
+    path = f"/v1/compositions/{last['id']}/corrections"
+    assert mixed.post(path, json=change).status_code == 201
+    assert swap(mixed, "B", "A").status_code == 201
+    assert [(part, until) for _, part, until in state(mixed)["held"]] == [
+        ("A", "2025-05-01T00:00:00Z"),
+        ("A", None),
+    ]
 
 
 def test_the_file_it_came_from_is_unchanged(mixed):
@@ -129,8 +157,15 @@ def test_the_file_it_came_from_is_unchanged(mixed):
     assert (unchanged["composition"], unchanged["checks"], unchanged["calibrations"]) == (1, 1, 1)
 
 
-def test_two_parts_of_one_assembly_change_places(mixed):
+def test_two_parts_that_an_assembly_held_alike_all_the_time_are_still_held_so(mixed):
     mixed.post("/v1/compositions", json=HELD | {"part": "B"})
+    held = state(mixed)["held"]
+    assert swap(mixed).status_code == 201
+    assert state(mixed)["held"] == held
+
+
+def test_two_parts_of_one_assembly_change_places(mixed):
+    mixed.post("/v1/compositions", json=HELD | {"part": "B", "share": "0.5"})
     assert swap(mixed).status_code == 201
     held = sorted((from_, part) for from_, part, _ in state(mixed)["held"])
     assert held == [
