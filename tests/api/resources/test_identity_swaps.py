@@ -281,3 +281,40 @@ def test_items_of_kinds_that_look_alike_can_have_been_taken_for_each_other(clien
     assert client.post("/v1/imports", json=made).status_code == 201
     assert swap(client).status_code == status
     assert used(client, "K")[0][0] == ("B" if status == 201 else "A")
+
+
+def test_a_long_history_is_told_from_its_end_and_listed_by_pages(mixed):
+    # 20 at once (common practice, no source), of 22: the checks' two states in turn.
+    for n in range(22):
+        said = {"by": "M. Tarn", "reason": f"look {n}", "result": ("fail", "pass")[n % 2]}
+        assert mixed.post("/v1/checks/C-1/corrections", json=said).status_code == 201
+        moved = {"by": "M. Tarn", "reason": f"look {n}", "share": f"0.{n + 10}"}
+        assert mixed.post("/v1/compositions/1/corrections", json=moved).status_code == 201
+        assert swap(mixed, reason=f"look {n}").status_code == 201
+    for address, name in (
+        ("/v1/checks/C-1", "corrections"),
+        ("/v1/items/A", "identity_swaps"),
+        ("/v1/compositions/1", "corrections"),
+    ):
+        shown = mixed.get(address).get_json()
+        told, everything = shown[name], shown[f"all_{name}"]
+        assert len(told) == 20
+        assert told[-1]["reason"] == "look 21"
+        listed, href = [], everything["href"]
+        while href:
+            page = mixed.get(href, query_string={"limit": 9} if not listed else None).get_json()
+            listed += page["items"]
+            href = page.get("next")
+        assert len(listed) == everything["count"] > 20
+        assert [one["reason"] for one in listed if one["reason"] == "look 0"]
+        assert listed[-20:] == told
+
+
+def test_a_short_history_is_told_whole(mixed):
+    assert swap(mixed).status_code == 201
+    shown = mixed.get("/v1/items/B").get_json()
+    assert len(shown["identity_swaps"]) == 1
+    assert "all_identity_swaps" not in shown
+    listed = mixed.get("/v1/items/B/identity-swaps").get_json()
+    assert listed["items"] == shown["identity_swaps"]
+    assert mixed.get("/v1/items/NONE/identity-swaps").status_code == 404
