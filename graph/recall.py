@@ -19,15 +19,31 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from graph.alternatives import values_of
 from graph.corrected import GIVING_BACK, less, nothing_left, owed, taken_before
-from graph.effects import Carried, effects_at_points, together
-from graph.faults import NO_EFFECT, Effect, Fault
-from graph.in_force import DOUBTS
+from graph.effects import Carried, effects_at_points
+from graph.faults import Effect, Fault
+from graph.judgements import (
+    AFFECTED,
+    CLEARED,
+    EXPOSED,
+    INDETERMINATE,
+    LISTS,
+    NO_USE_IN_ROLE,
+    NOT_EXCLUDED,
+    PART,
+    RESTS_ON_DOUBT,
+    SHARES,
+    TRACED,
+    Doubt,
+    Judged,
+    Judgement,
+    judgement,
+    rank,
+)
 from graph.links import CONFIRMED, MAY, Link, Path
 from graph.model import BY_SHARE, SHIELDED, Calibration, Held, Use
-from graph.passing import Passed, passed_on
-from graph.paths import Reasons, joined, reasons
+from graph.passing import passed_on
+from graph.paths import Reasons, reasons
 from graph.suspects import (
-    CLEARED_REASONS,
     CORRECTED,
     NOT_EXPOSED,
     Exposure,
@@ -39,79 +55,21 @@ from graph.suspects import (
 if TYPE_CHECKING:  # a first list asks for names of this module and can do without networkx
     from graph.traceability import Graph, Incoming
 
-# The lists of a recall.
-AFFECTED = "affected"
-EXPOSED = "exposed_zero_effect"
-INDETERMINATE = "indeterminate"
-TRACED = "traced_not_recalled"
-CLEARED = "cleared"
-NOT_EXCLUDED = "cannot_be_excluded"
-LISTS = (AFFECTED, EXPOSED, INDETERMINATE, TRACED, CLEARED, NOT_EXCLUDED)
-# Of what several faults do to a certificate the first of these counts.
-_LISTED_BEFORE = (INDETERMINATE, AFFECTED, EXPOSED)
-# Why a certificate cannot be excluded, beside the doubts about a value in force (`graph.in_force`).
-NO_USE_IN_ROLE = "no_use_in_role"
-RESTS_ON_DOUBT = "rests_on_doubt"
-# Why a certificate is indeterminate for the parts of an assembly that it used.
-SHARES, PART = "shares", "part"
-
-
-class Judgement(NamedTuple):
-    """One certificate in one list.
-
-    Attributes
-    ----------
-    calibration : Calibration
-        The calibration with its certificate.
-    list_name : str
-        One of LISTS.
-    why : Reasons or None
-        How it is reached; None where it is cleared.
-    effects : tuple of tuple of Effect
-        For each point of the calibration one `Effect` per fault.
-    reason : str or None
-        Why the certificate is traced or cleared rather than recalled.
-    doubts : tuple of str
-        Why it could not be excluded, did it stand in no other list.
-    cancels : bool
-        Whether paths of one fault cancel each other, which assumes that they are fully correlated.
-    links : tuple of Link
-        The last stretch of every path, by key; of those that would hold, where it cannot be
-        excluded.
-    given_back : bool
-        Whether what an earlier look took is given back here.
-    """
-
-    calibration: Calibration
-    list_name: str
-    why: Reasons | None = None
-    effects: tuple[tuple[Effect, ...], ...] = ()
-    reason: str | None = None
-    doubts: tuple[str, ...] = ()
-    cancels: bool = False
-    links: tuple[Link, ...] = ()
-    given_back: bool = False
-
-
-class _Judged(NamedTuple):
-    """What one fault does to one calibration that it reaches."""
-
-    list_name: str
-    why: Reasons
-    effects: tuple[Effect, ...]
-    passed: Passed | None
-    cancels: bool = False
-    reason: str | None = None
-    links: tuple[Link, ...] = ()
-    given_back: bool = False
-
-
-class _Doubt(NamedTuple):
-    """Why one fault cannot be excluded from a calibration, and the paths that would hold."""
-
-    reasons: frozenset[str]
-    why: Reasons
-    links: tuple[Link, ...]
+# What a caller of `assess` needs of what it gives.
+__all__ = [
+    "AFFECTED",
+    "CLEARED",
+    "EXPOSED",
+    "INDETERMINATE",
+    "LISTS",
+    "NOT_EXCLUDED",
+    "NO_USE_IN_ROLE",
+    "RESTS_ON_DOUBT",
+    "TRACED",
+    "Judgement",
+    "assess",
+    "rank",
+]
 
 
 class _Edge(NamedTuple):
@@ -126,7 +84,7 @@ class _Edge(NamedTuple):
     use: Use
     place: int
     held: Held | None
-    judged: _Judged
+    judged: Judged
     assigned: bool
 
 
@@ -143,7 +101,7 @@ class _Walk:
     into: Mapping[int, Incoming]
     carriers: Container[int]
     gaps: Container[int] = frozenset()
-    judged: dict[int, _Judged] = field(default_factory=dict)
+    judged: dict[int, Judged] = field(default_factory=dict)
     known: dict[Effect, Effect] = field(default_factory=dict)
     # The looks before this one, if this is the way of what they took and is given back.
     looks: frozenset[str] = frozenset()
@@ -225,14 +183,14 @@ def assess(
         ]
         judged = [_found(walk, calibration, exposure, met) for walk, exposure in met]
         doubts = _doubts(met, calibration, judged)
-        judgement = _judgement(calibration, judged, doubts)
-        if judgement is not None:
-            yield judgement
+        found = judgement(calibration, judged, doubts)
+        if found is not None:
+            yield found
 
 
 def _found(
     walk: _Walk, calibration: Calibration, exposure: Exposure, met: Sequence[_Met]
-) -> _Judged | frozenset[str]:
+) -> Judged | frozenset[str]:
     """What one fault, or what is given back, does to one calibration."""
     if walk.looks:
         return _give_back(walk, calibration, exposure, met)
@@ -247,8 +205,8 @@ def _found(
 
 
 def _doubts(
-    met: Sequence[_Met], calibration: Calibration, judged: Sequence[_Judged | frozenset[str]]
-) -> list[_Doubt]:
+    met: Sequence[_Met], calibration: Calibration, judged: Sequence[Judged | frozenset[str]]
+) -> list[Doubt]:
     """Why the faults cannot be excluded, each for itself."""
     settled = True  # most uses took the value of their item and nothing else
     for use in calibration.uses:
@@ -266,7 +224,7 @@ def _doubts(
 
 def _judge(
     walk: _Walk, calibration: Calibration, exposure: Exposure, met: Sequence[_Met]
-) -> _Judged | frozenset[str]:
+) -> Judged | frozenset[str]:
     """What one fault does to one calibration, or the reasons for which it does nothing."""
     edges = _edges(walk, calibration, exposure)
     if not edges and not exposure.paths:
@@ -296,12 +254,12 @@ def _judge(
     links = [Link(walk.place, None, names, place) for place, names in exposure.ways]
     links += [Link(walk.place, edge.source, edge.names, edge.place) for edge in through]
     _pass_on(walk, calibration, list_name, why, effects)
-    return _Judged(list_name, why, effects, None, cancels, reason, tuple(links))
+    return Judged(list_name, why, effects, None, cancels, reason, tuple(links))
 
 
 def _give_back(
     walk: _Walk, calibration: Calibration, exposure: Exposure, met: Sequence[_Met]
-) -> _Judged | frozenset[str]:
+) -> Judged | frozenset[str]:
     """What an earlier look took from a calibration, or from what it rests on, and is given back.
 
     Its path begins with what was faulty then: that itself need not lead to it any more.
@@ -324,7 +282,7 @@ def _give_back(
     links = [Link(place, None, names, None) for names in direct]
     links += [Link(0, edge.source, edge.names, edge.place) for edge in edges]
     _pass_on(walk, calibration, list_name, why, effects)
-    return _Judged(list_name, why, effects, None, links=tuple(links), given_back=True)
+    return Judged(list_name, why, effects, None, links=tuple(links), given_back=True)
 
 
 def _pass_on(
@@ -336,7 +294,7 @@ def _pass_on(
     if calibration.assigns_value and list_name in (AFFECTED, INDETERMINATE):
         known = [walk.known.setdefault(effect, effect) for effect in effects]
         passed = passed_on(calibration, known, by_force=walk.suspect.fault.by_force)
-    walk.judged[calibration.key] = _Judged(list_name, why, (), passed)
+    walk.judged[calibration.key] = Judged(list_name, why, (), passed)
 
 
 def _reaching(met: Sequence[_Met], calibration: Calibration) -> list[SuspectWindow]:
@@ -411,8 +369,8 @@ def _doubt(
     walk: _Walk,
     calibration: Calibration,
     exposure: Exposure,
-    judged: _Judged | frozenset[str],
-) -> _Doubt | None:
+    judged: Judged | frozenset[str],
+) -> Doubt | None:
     """Why the fault cannot be excluded, whether or not it is found in another way."""
     found: set[str] = set()
     links: list[Link] = []
@@ -445,10 +403,10 @@ def _doubt(
         return None
     direct = [(*link.names, calibration.number) for link in links if link.cause is None]
     why = reasons(calibration.number, direct, through)
-    listed = isinstance(judged, _Judged)
+    listed = isinstance(judged, Judged)
     if calibration.assigns_value and calibration.key in walk.carriers and not listed:
         walk.doubtful[calibration.key] = why
-    return _Doubt(frozenset(found), why, tuple(links))
+    return Doubt(frozenset(found), why, tuple(links))
 
 
 def _would_list(walk: _Walk, key: int) -> Reasons | None:
@@ -471,81 +429,3 @@ def _list_of(fault: Fault, effects: Sequence[Effect]) -> str:
         if effect.delta or (effect.weight and fault.uncertainty_only):
             found = AFFECTED
     return found
-
-
-def _judgement(
-    calibration: Calibration,
-    judged: Sequence[_Judged | frozenset[str]],
-    doubts: Sequence[_Doubt],
-) -> Judgement | None:
-    """What all faults together do to one calibration."""
-    reached = [one for one in judged if isinstance(one, _Judged)]
-    if len(reached) == 1 and not doubts and calibration.status == "issued":
-        return _of_one(calibration, judged, reached[0])  # as nearly always
-    said = {reason for one in doubts for reason in one.reasons}
-    named = tuple([reason for reason in DOUBTS if reason in said]) if said else ()
-    if not reached and doubts and calibration.status == "issued":
-        why = joined([one.why for one in doubts])
-        links = tuple(link for one in doubts for link in one.links)
-        return Judgement(calibration, NOT_EXCLUDED, why, doubts=named, links=links)
-    if not reached:
-        cleared = {why for one in judged if isinstance(one, frozenset) for why in one}
-        return _clearance(calibration, cleared)
-    why = joined([one.why for one in reached])
-    links = tuple([link for one in reached for link in one.links])
-    if calibration.status != "issued":
-        return Judgement(calibration, TRACED, why, reason=calibration.status, links=links)
-    effects = _of_all(calibration, judged)
-    # Of several independent faults one with an effect is enough, even if their sum has none.
-    lists = {one.list_name for one in reached}
-    list_name = min(lists, key=_LISTED_BEFORE.index)
-    cancels = list_name == EXPOSED and any(one.cancels for one in reached)
-    reason = max([one.reason for one in reached if one.reason], default=None)  # shares first
-    given = any(one.given_back for one in reached)
-    return Judgement(calibration, list_name, why, effects, reason, named, cancels, links, given)
-
-
-def _of_one(
-    calibration: Calibration, judged: Sequence[_Judged | frozenset[str]], one: _Judged
-) -> Judgement:
-    """What a single fault does to an issued certificate that no other one reaches."""
-    cancels = one.list_name == EXPOSED and one.cancels
-    effects, reason = _of_all(calibration, judged), one.reason or None
-    return Judgement(
-        calibration, one.list_name, one.why, effects, reason, (), cancels, one.links, one.given_back
-    )
-
-
-def _of_all(
-    calibration: Calibration, judged: Sequence[_Judged | frozenset[str]]
-) -> tuple[tuple[Effect, ...], ...]:
-    """Effects of every fault by point, those that do not reach the calibration among them."""
-    nothing = (NO_EFFECT,) * len(calibration.points)
-    return together([one.effects if isinstance(one, _Judged) else nothing for one in judged])
-
-
-def _clearance(calibration: Calibration, reasons_found: set[str]) -> Judgement | None:
-    if not reasons_found:
-        return None
-    if calibration.status != "issued":
-        reasons_found.add("status")
-    reason = min(reasons_found, key=CLEARED_REASONS.index)
-    return Judgement(calibration, CLEARED, reason=reason)
-
-
-def rank(judgement: Judgement) -> tuple[int, str, int]:
-    """Return the place of a judgement in its list: generation, certificate, revision.
-
-    Parameters
-    ----------
-    judgement : Judgement
-        One that `assess` gave.
-
-    Returns
-    -------
-    tuple of (int, str, int)
-    """
-    listed_by_generation = judgement.why is not None and judgement.list_name != NOT_EXCLUDED
-    generation = judgement.why.generation if judgement.why and listed_by_generation else 0
-    calibration = judgement.calibration
-    return generation, calibration.number, calibration.revision
