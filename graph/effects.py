@@ -139,6 +139,9 @@ def together(effects: Sequence[Sequence[Effect]]) -> tuple[tuple[Effect, ...], .
         For each point those of every fault.
     """
     found: list[tuple[Effect, ...]] = []
+    last: tuple[Effect, ...] = ()
     for at_point in zip(*effects, strict=True):
-        found.append(found[-1] if found and found[-1] == at_point else at_point)
+        if at_point != last:
+            last = at_point
+        found.append(last)
     return tuple(found)

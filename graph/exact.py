@@ -34,7 +34,8 @@ _ROOT = Context(prec=DIGITS_OF_ROOT, traps=[InvalidOperation])
 _TEXT = Context(prec=DIGITS_OF_TEXT, rounding=ROUND_HALF_EVEN)
 # Taken out once: to find a method of a context takes as long as the sum itself.
 plus, times = EXACT.add, EXACT.multiply
-_divided = _TEXT.divide
+# The quotient of two Decimals as `ratio` gives it.
+divided = _TEXT.divide
 
 
 def ended(value: Fraction) -> Exact:
@@ -112,7 +113,7 @@ def ratio(numerator: Exact, denominator: Exact) -> Decimal:
     (Decimal('0.375'), Decimal('0.666666666667'))
     """
     if isinstance(numerator, Decimal) and isinstance(denominator, Decimal):
-        return _divided(numerator, denominator)
+        return divided(numerator, denominator)
     return _quotient(Fraction(numerator) / Fraction(denominator), _TEXT)
 
 

@@ -105,14 +105,33 @@ def list_of(fault: Fault, effects: Sequence[Effect]) -> str:
     return found
 
 
-def judgement_of(
+def judgement(
     calibration: Calibration,
     faults: Sequence[Fault],
     judged: Sequence[Judged | frozenset[str]],
     doubts: Sequence[Doubt],
 ) -> Judgement | None:
-    """What all faults together do to one calibration."""
+    """Return what all faults together do to one calibration, None where none ever met it.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        With its results where a fault reaches it.
+    faults : sequence of Fault
+        All of them.
+    judged : sequence of Judged or frozenset of str
+        For each fault what it does, or the reasons for which it does nothing.
+    doubts : sequence of Doubt
+        Why a fault cannot be excluded, of those that cannot.
+
+    Returns
+    -------
+    Judgement or None
+    """
     reached = [one for one in judged if isinstance(one, Judged)]
+    given = any(one.given_back for one in reached)
+    if len(reached) == 1 and not doubts and not given and calibration.status == "issued":
+        return _of_one(calibration, judged, reached[0])  # as nearly always
     said = {reason for one in doubts for reason in one.reasons}
     named = tuple([reason for reason in DOUBTS if reason in said]) if said else ()
     if not reached and doubts and calibration.status == "issued":
@@ -126,9 +145,7 @@ def judgement_of(
     links = tuple([link for one in reached for link in one.links])
     if calibration.status != "issued":
         return Judgement(calibration, TRACED, why, reason=calibration.status, links=links)
-    nothing = (NO_EFFECT,) * len(calibration.points)
-    effects = together([one.effects if isinstance(one, Judged) else nothing for one in judged])
-    given = any(one.given_back for one in reached)
+    effects = _of_all(calibration, judged)
     if given and not any(_moves(faults, at_point) for at_point in effects):
         return _clearance(calibration, {CORRECTED})  # what is given back is done by a fault now
     # Of several independent faults one with an effect is enough, even if their sum has none.
@@ -137,6 +154,23 @@ def judgement_of(
     cancels = list_name == EXPOSED and any(one.cancels for one in reached)
     reason = max([one.reason for one in reached if one.reason], default=None)  # shares first
     return Judgement(calibration, list_name, why, effects, reason, named, cancels, links, given)
+
+
+def _of_one(
+    calibration: Calibration, judged: Sequence[Judged | frozenset[str]], one: Judged
+) -> Judgement:
+    """What a single fault does to an issued certificate that no other one reaches."""
+    cancels = one.list_name == EXPOSED and one.cancels
+    effects, reason = _of_all(calibration, judged), one.reason or None
+    return Judgement(calibration, one.list_name, one.why, effects, reason, (), cancels, one.links)
+
+
+def _of_all(
+    calibration: Calibration, judged: Sequence[Judged | frozenset[str]]
+) -> tuple[tuple[Effect, ...], ...]:
+    """Effects of every fault by point, those that do not reach the calibration among them."""
+    nothing = (NO_EFFECT,) * len(calibration.points)
+    return together([one.effects if isinstance(one, Judged) else nothing for one in judged])
 
 
 def _moves(faults: Sequence[Fault], effects: Sequence[Effect]) -> bool:

@@ -38,7 +38,7 @@ from graph.lists import (
     Doubt,
     Judged,
     Judgement,
-    judgement_of,
+    judgement,
     list_of,
 )
 from graph.model import BY_SHARE, SHIELDED, Calibration, Held, Use
@@ -164,28 +164,51 @@ def assess(
         walks.append(_Walk(len(walks), GIVING_BACK, incoming(graph), carry, looks=looks))
     faults = [one.suspect.fault for one in walks]
     for calibration in calibrations:
-        exposures = [
-            expose(calibration, one.suspect) if one.suspect.met_by(calibration) else NOT_EXPOSED
+        met = [
+            (one, expose(calibration, one.suspect))
+            if one.suspect.met_by(calibration)
+            else (one, NOT_EXPOSED)
             for one in walks
         ]
-        met = list(zip(walks, exposures, strict=True))
-        judged = [
-            (_give_back if walk.suspect is GIVING_BACK else _judge)(
-                walk, calibration, exposure, met
-            )
-            for walk, exposure in met
-        ]
-        # Most uses took the value of their item and nothing else.
-        settled = not any(use.doubts or use.ranked or use.held for use in calibration.uses)
-        doubted = [
-            _doubt(walk, calibration, exposure, one)
-            for (walk, exposure), one in zip(met, judged, strict=True)
-            if not settled or walk.doubtful or calibration.key in walk.gaps
-        ]
-        doubts = [one for one in doubted if one is not None]
-        judgement = judgement_of(calibration, faults, judged, doubts)
-        if judgement is not None:
-            yield judgement
+        judged = [_found(walk, calibration, exposure, met) for walk, exposure in met]
+        doubts = _doubts(met, calibration, judged)
+        found = judgement(calibration, faults, judged, doubts)
+        if found is not None:
+            yield found
+
+
+def _found(
+    walk: _Walk, calibration: Calibration, exposure: Exposure, met: Sequence[_Met]
+) -> Judged | frozenset[str]:
+    """What one fault, or what is given back, does to one calibration."""
+    if walk.suspect is GIVING_BACK:
+        return _give_back(walk, calibration, exposure, met)
+    if exposure is NOT_EXPOSED:
+        # Of several faults mostly one reaches a calibration; the others are to be seen off soon.
+        for _, source, _ in walk.into[calibration.key]:
+            if source in walk.judged:
+                break
+        else:
+            return exposure.cleared
+    return _judge(walk, calibration, exposure, met)
+
+
+def _doubts(
+    met: Sequence[_Met], calibration: Calibration, judged: Sequence[Judged | frozenset[str]]
+) -> list[Doubt]:
+    """Why the faults cannot be excluded, each for itself."""
+    settled = True  # most uses took the value of their item and nothing else
+    for use in calibration.uses:
+        if use.doubts or use.ranked or use.held:
+            settled = False
+            break
+    doubts = []
+    for (walk, exposure), one in zip(met, judged, strict=True):
+        if not settled or walk.doubtful or calibration.key in walk.gaps:
+            doubt = _doubt(walk, calibration, exposure, one)
+            if doubt is not None:
+                doubts.append(doubt)
+    return doubts
 
 
 def _judge(
@@ -208,8 +231,9 @@ def _judge(
             if any(map(any, taken)) and nothing_left(fault, effects):
                 return frozenset((CORRECTED,))  # and it passes nothing on
     list_name = list_of(fault, effects)
-    uses = [*exposure.uses, *(one.use for one in carried)]
-    if not effects and any(use.weight != 0 for use in uses):
+    if not effects and any(
+        use.weight != 0 for use in (*exposure.uses, *(one.use for one in carried))
+    ):
         list_name = INDETERMINATE  # something reached it, and there is no result to move
     # A certificate leads on once for each item, however often that was used.
     on = {(edge.source, edge.names): (edge.names, edge.judged.why) for edge in through}.values()

@@ -209,11 +209,11 @@ def _routes(use: Use, fault: Fault, holders: Sequence[Holder]) -> list[_Route] |
     if not chains:
         return None
     shares = {one.chain: one.fault_share for one in use.held if one.part == fault.item}
+    # A bare date may touch several stays of one part in one place, which are one way for all that.
+    held = dict.fromkeys((fault.item, *one.chain) for one in chains if one.held_at(use.at))
     return [
         _Route(path, path[:-1], share, unshared=share is None)
-        for holder in chains
-        if holder.held_at(use.at)
-        for path in [(fault.item, *holder.chain)]
+        for path in held
         for share in [shares.get(path, ONE)]
     ]
 

@@ -86,10 +86,13 @@ def reached(
     """
     graph = nx.MultiDiGraph()
     made = {one.key: one for one in calibrations}
+    # Most of what a recall reaches is put in here and not by the calls of networkx, which would
+    # look again for what was just made: its dictionaries, as its documentation describes them.
+    nodes, after, before = graph._node, graph._succ, graph._pred
     for key, one in made.items():
-        graph.add_node(key, kind=CERTIFICATE, record=one)
+        nodes[key], after[key], before[key] = {"kind": CERTIFICATE, "record": one}, {}, {}
     for key, one in made.items():
-        before: list[State] = []
+        into = before[key]
         for place, use in enumerate(one.uses):
             for source, kind, held in _values(use):
                 if kind == CONFIRMED and source == key:
@@ -98,14 +101,18 @@ def reached(
                 item = use.item if held is None else held.part
                 if not known and faulty is not None and item not in faulty:
                     continue
-                cause = source if known else None
-                facts = {} if held is None else {"held": held}
-                chain = (item,) if held is None else held.chain
-                state = lead(graph, source, chain, cause, use.channel if held is None else None)
-                # Numbered here: networkx looks for a number by an error that it catches.
-                number = before.count(state)
-                graph.add_edge(state, key, number, kind=kind, use=use, place=place, **facts)
-                before.append(state)
+                facts: dict[str, Any] = {"kind": kind, "use": use, "place": place}
+                if held is None:
+                    state = State((item,), source, use.channel)
+                else:
+                    state, facts["held"] = State(held.chain, source), held
+                if state not in nodes:
+                    cause = source if known else None
+                    lead(graph, source, state.chain, cause, state.channel)
+                edges = into.get(state)
+                if edges is None:
+                    edges = into[state] = after[state][key] = {}
+                edges[len(edges)] = facts
     return graph
 
 
@@ -274,7 +281,8 @@ def in_order_of_dependence(graph: nx.MultiDiGraph) -> list[int]:
     inside, before = set(given), incoming(graph)
     seen: set[int] = set()
     for key in given:
-        if any(one.source not in seen and one.source in inside for one in before[key]):
+        waits = [one for one in before[key] if one.source not in seen]
+        if waits and not inside.isdisjoint([one.source for one in waits]):
             break
         seen.add(key)
     else:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote
 
+from api.schemas.base import CorrectionMadeSchema
 from api.schemas.checks import (
     CheckAnswerSchema,
     CheckCorrectionSchema,
@@ -12,7 +13,8 @@ from api.schemas.checks import (
     CheckSchema,
 )
 from api.services.base.recording import begin, record_one
-from api.services.records import check_corrections, checks
+from api.services.records import check_corrections, checks, record_corrections
+from api.services.records.record_corrections import CHECKS
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -24,6 +26,7 @@ from api.web.transactions import reading, writing
 
 blp = Blueprint("checks", __name__, url_prefix="/v1/checks", description=__doc__)
 CheckPageSchema = paging.page_schema("CheckPage", CheckAnswerSchema)
+CheckCorrectionPageSchema = paging.page_schema("CheckCorrectionPage", CorrectionMadeSchema)
 
 
 class CheckListQuery(paging.PageQuery, CheckQuerySchema):
@@ -70,6 +73,20 @@ def correct_check(correction: dict[str, Any], check_id: str) -> Any:
         check_corrections.correct(recording, found, correction)
         (shown,) = checks.answers(session, [found])
     return shown, 201, _headers(shown)
+
+
+@blp.route("/<path:check_id>/corrections")
+@requires("read")
+@blp.arguments(paging.PageQuery, location="query")
+@blp.response(200, CheckCorrectionPageSchema)
+def list_check_corrections(query: dict[str, Any], check_id: str) -> Any:
+    """List what was put right of a check, oldest first, by pages."""
+    with reading() as session:
+        key = checks.get(session, check_id).id
+        found, behind = record_corrections.find(
+            session, CHECKS, key, paging.after(query), query["limit"]
+        )
+    return paging.answer(found, behind)
 
 
 @blp.route("/<path:check_id>")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from api.schemas.base import CorrectionMadeSchema
 from api.schemas.compositions import (
     CompositionAnswerSchema,
     CompositionCorrectionSchema,
@@ -13,7 +14,8 @@ from api.schemas.compositions import (
 )
 from api.services.base.recording import begin, record_one
 from api.services.certificates.circles import refuse_through_parts
-from api.services.records import composition_corrections, compositions
+from api.services.records import composition_corrections, compositions, record_corrections
+from api.services.records.record_corrections import COMPOSITION
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -30,6 +32,9 @@ from api.web.transactions import reading, writing
 
 blp = Blueprint("compositions", __name__, url_prefix="/v1/compositions", description=__doc__)
 CompositionPageSchema = paging.page_schema("CompositionPage", CompositionAnswerSchema)
+CompositionCorrectionPageSchema = paging.page_schema(
+    "CompositionCorrectionPage", CorrectionMadeSchema
+)
 
 
 class CompositionListQuery(paging.PageQuery, CompositionQuerySchema):
@@ -61,6 +66,20 @@ def record_composition(holding: dict[str, Any]) -> Any:
         made = compositions.get(session, shown["id"])
         refuse_through_parts(session, {made.assembly_id, made.part_id})
     return shown, 201 if outcome.created else 200, _headers(shown)
+
+
+@blp.route("/<int:composition_id>/corrections")
+@requires("read")
+@blp.arguments(paging.PageQuery, location="query")
+@blp.response(200, CompositionCorrectionPageSchema)
+def list_composition_corrections(query: dict[str, Any], composition_id: int) -> Any:
+    """List what was put right of a holding, oldest first, by pages."""
+    with reading() as session:
+        key = compositions.get(session, composition_id).id
+        found, behind = record_corrections.find(
+            session, COMPOSITION, key, paging.after(query), query["limit"]
+        )
+    return paging.answer(found, behind)
 
 
 @blp.route("/<int:composition_id>")

@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote
 
+from api.schemas.base import SwapMadeSchema
 from api.schemas.items import ItemAnswerSchema, ItemChangeSchema, ItemQuerySchema, ItemSchema
 from api.services.base.recording import begin, record_one
-from api.services.records import items
+from api.services.records import items, record_corrections
+from api.services.records.record_corrections import IDENTITY
 from api.web import paging
 from api.web.auth import requires
 from api.web.blueprints import Blueprint
@@ -18,6 +20,7 @@ from api.web.transactions import reading, writing
 
 blp = Blueprint("items", __name__, url_prefix="/v1/items", description=__doc__)
 ItemPageSchema = paging.page_schema("ItemPage", ItemAnswerSchema)
+IdentitySwapOfItemPageSchema = paging.page_schema("IdentitySwapOfItemPage", SwapMadeSchema)
 
 
 class ItemListQuery(paging.PageQuery, ItemQuerySchema):
@@ -47,6 +50,20 @@ def record_item(item: dict[str, Any]) -> Any:
         outcome = record_one(session, items.COLLECTION, item, now_us())
         shown = items.shown(session, items.get(session, item["id"]))
     return shown, 201 if outcome.created else 200, _headers(shown)
+
+
+@blp.route("/<path:item_id>/identity-swaps")
+@requires("read")
+@blp.arguments(paging.PageQuery, location="query")
+@blp.response(200, IdentitySwapOfItemPageSchema)
+def list_item_swaps(query: dict[str, Any], item_id: str) -> Any:
+    """List the exchanges in which the item was taken for another, oldest first, by pages."""
+    with reading() as session:
+        key = items.get(session, item_id).id
+        found, behind = record_corrections.find(
+            session, IDENTITY, key, paging.after(query), query["limit"]
+        )
+    return paging.answer(found, behind)
 
 
 @blp.route("/<path:item_id>")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from marshmallow import RAISE, Schema
+from marshmallow import RAISE, Schema, fields
 
 from api.schemas.fields import Complaint, Text
 
@@ -40,3 +40,25 @@ class CorrectionSchema(StrictSchema):
 
     by = Text(required=True, max_length=200, metadata={"description": "Person who corrects it"})
     reason = Text(required=True, lines=True)
+
+
+class CorrectionMadeSchema(StrictSchema):
+    """One record put right: as it was and became, by whom, why and when."""
+
+    before = fields.Dict()
+    after = fields.Dict()
+    by = fields.String()
+    reason = fields.String()
+    at = fields.String()
+
+
+class SwapMadeSchema(StrictSchema):
+    """One exchange of two items: in which time, how much it moved, by whom, why and when."""
+
+    items = fields.List(fields.String())
+    from_ = fields.String(data_key="from", attribute="from")
+    until = fields.String()
+    moved = fields.Dict()
+    by = fields.String()
+    reason = fields.String()
+    at = fields.String()

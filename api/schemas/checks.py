@@ -92,6 +92,9 @@ class CheckAnswerSchema(CheckSchema):
 
     withdrawn = fields.Boolean()
     corrections = fields.List(fields.Dict())
+    all_corrections = fields.Dict(
+        metadata={"description": "Where only the latest are given: how many, and where all are"}
+    )
 
 
 class CheckQuerySchema(StrictSchema):

@@ -56,6 +56,9 @@ class CompositionAnswerSchema(CompositionSchema):
     id = fields.Integer()
     withdrawn = fields.Boolean()
     corrections = fields.List(fields.Dict())
+    all_corrections = fields.Dict(
+        metadata={"description": "Where only the latest are given: how many, and where all are"}
+    )
     version = fields.Integer()
 
 

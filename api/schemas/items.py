@@ -40,6 +40,9 @@ class ItemAnswerSchema(ItemSchema):
 
     version = fields.Integer()
     identity_swaps = fields.List(fields.Dict())
+    all_identity_swaps = fields.Dict(
+        metadata={"description": "Where only the latest are given: how many, and where all are"}
+    )
     shared_certificates = fields.List(
         fields.Dict(), metadata={"description": "Another revision of them names another item"}
     )

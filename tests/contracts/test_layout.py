@@ -67,7 +67,6 @@ ELSEWHERE = {
     "api/web/clock.py": "one call of the system's clock",
     "api/web/named_persons.py": "tests/api/resources/test_persons.py names persons by id",
     "api/web/pictures.py": "tests/api/resources/test_decisions.py asks for pictures",
-    "graph/lists.py": "tests/graph/test_recall.py: every list, and several faults together",
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import pytest
 from graph_records import DAY, percent, point
 
 from graph.faults import NO_EFFECT, UNKNOWN, Effect, ForceError, WithinInterval
@@ -46,6 +47,16 @@ def test_an_absolute_error_moves_by_delta_times_the_applied_force():
         one("-0.008"),
     )
     assert moved.U_after is None
+
+
+@pytest.mark.parametrize("U", [None, "0.0001"])
+def test_a_shift_keeps_every_digit_of_a_long_delta(U):
+    # 20 x 0.00012345678901234567890123456789012345, digit by digit; 35 digits, where a context of
+    # Python's rounds to 28.
+    delta = "0.00012345678901234567890123456789012345"
+    moved = shifted(point(kn="20", error="0"), [case(U=U)], [effect(delta)])
+    assert moved.shift == one("-0.002469135780246913578024691357802469")
+    assert moved.corrected == moved.shift
 
 
 def test_a_relative_error_is_referred_to_the_true_force():

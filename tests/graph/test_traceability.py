@@ -115,6 +115,33 @@ def test_only_what_rests_on_the_question_is_in_the_graph():
     assert State(("THERMO",), 99) in every
 
 
+def test_the_graph_is_one_that_networkx_would_have_made_call_by_call():
+    # networkx itself is the reference: what its own calls make of the same nodes and edges.
+    held = Held(("CELL", "RIG"), ONE, ONE, BY_SHARE, ranked=(Candidate(1, (0, 0, "C-1")),))
+    twice = (use("I-1", source=1), use("I-1", source=1, weight="0.5"))
+    doubted = use("I-2", source=2, evidence=1, doubts=(Doubt(1, "undated_void"),))
+    made = [cal(1, item="CELL"), cal(2, *twice), cal(3, doubted, use("RIG", held=(held,)))]
+    graph = reached(made)
+    again = nx.MultiDiGraph()
+    again.add_nodes_from(graph.nodes(data=True))
+    again.add_edges_from(graph.edges(keys=True, data=True))
+    assert nx.utils.graphs_equal(graph, again)
+    assert {kind for _, _, kind in graph.edges(data="kind")} == {
+        ASSIGNED,
+        USED,
+        CONFIRMED,
+        MAY,
+        HELD,
+    }
+    assert list(graph.edges(State(("I-1",), 1), keys=True)) == [
+        (State(("I-1",), 1), 2, 0),
+        (State(("I-1",), 1), 2, 1),
+    ]
+    graph.remove_node(3)  # from both sides, so that both know of each edge
+    assert not any(3 in pair for pair in graph.edges())
+    assert nx.is_directed_acyclic_graph(graph)
+
+
 def test_carriers_are_the_certificates_on_which_others_rest():
     made = [cal(1, use("REF")), cal(2, use("I-1", source=1)), cal(3, use("I-2", source=2))]
     assert carriers(reached(made, {"REF"})) == {1, 2}

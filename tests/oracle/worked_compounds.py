@@ -7,7 +7,7 @@ Force machines can hurt people: the records say nothing about how to load or rig
 from __future__ import annotations
 
 from oracle_cases import OPEN, Json, cal, force_fault, lab, part, ref, row
-from worked_values import BY_GOOD, BY_REF, WHOLE, at, reached
+from worked_values import BY_GOOD, BY_REF, HALF, WHOLE, at, reached
 
 BY_RIG = [ref("RIG")]
 RIGS = {"RIG": "force_machine"}
@@ -373,6 +373,25 @@ CONFIRMED_PART = {
     },
 }
 
+NOON = "2025-03-01T12:00:00Z"
+TOUCHING = {
+    "id": "A9",
+    "title": "A part that was taken out and put back on the day of a bare date is held once",
+    "source": "Compound items: a fault of a measuring part itself counts by share; bare dates",
+    "laboratory": lab(
+        cal("K-1", "CI", "2025-03-01", BY_RIG, [row("10")]),
+        composition=[
+            part("RIG", "REF", "0.5") | {"until": NOON},
+            part("RIG", "REF", "0.5") | {"from": NOON},
+            part("RIG", "GOOD", "0.5"),
+        ],
+        kinds=RIGS | {"REF": "reference_standard", "GOOD": "reference_standard"},
+    ),
+    "fault": force_fault(),
+    # REF carries half of the force whichever of the two stays it was: 0.5 x 0.0005 = 0.00025.
+    "expected": {"affected": {"K-1": reached("REF", "RIG", "K-1", generation=1, points=[HALF])}},
+}
+
 COMPOUNDS: list[Json] = [
     SHARES_GIVEN,
     SHARES_ABSENT,
@@ -382,4 +401,5 @@ COMPOUNDS: list[Json] = [
     OTHER_PART,
     PIN_BY_TYPE,
     CONFIRMED_PART,
+    TOUCHING,
 ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from oracle_cases import OPEN, Json, cal, lab, part, ref, row
+from oracle_cases import OPEN, Json, cal, force_fault, lab, part, ref, row
 
 CHECK: Json = {
     "id": "K-1",
@@ -73,6 +73,30 @@ CASES: dict[str, tuple[list[Json], Json, str]] = {
     "no use in role": ([cal("S-1", "STD", "02-01", [ADAPTER])], {}, KEPT),
     "no use before the window": ([cal("S-1", "STD", "2024-12-01", [ADAPTER])], {}, MOVED),
     "no use elsewhere": ([cal("S-1", "STD", "02-01", [ADAPTER], external=True)], {}, MOVED),
+    # A fault of one direction: a certificate all of whose points are of the other one has nothing
+    # of it (DESIGN 10: their delta is 0), whatever its record does not name.
+    "no use in role, other direction": (
+        [cal("S-1", "STD", "02-01", [ADAPTER], [row(direction="increasing")])],
+        {},
+        MOVED,
+    ),
+    "no use in role, its direction": (
+        [cal("S-1", "STD", "02-01", [ADAPTER], [row(direction="decreasing")])],
+        {},
+        KEPT,
+    ),
+    "no use in role, some other direction": (
+        [cal("S-1", "STD", "02-01", [ADAPTER], [row(direction="increasing"), row(point=2)])],
+        {},
+        KEPT,
+    ),
+    # It rests on the faulty item, if only at zero force, where no relative error shows.
+    "at zero force": ([by("REF", "S-1", "02-01", force="0")], {}, KEPT),
+    "for a point at zero force": (
+        [cal("S-1", "STD", "02-01", [ref("REF", points=[1])], [row("0"), row("10", point=2)])],
+        {},
+        KEPT,
+    ),
     # The doubt is that of MID, one step up.
     "rests on doubt": (
         [cal("M-1", "MID", "02-01", [ADAPTER]), by("MID", "S-1", "03-01")],
@@ -121,6 +145,11 @@ CASES: dict[str, tuple[list[Json], Json, str]] = {
         KEPT,
     ),
 }
+
+
+def fault(name: str) -> Json:
+    """The fault of a case: of all directions, unless the case is about one of them."""
+    return force_fault(**({"only": {"directions": ["decreasing"]}} if "direction" in name else {}))
 
 
 def laboratory(name: str) -> tuple[Json, str]:

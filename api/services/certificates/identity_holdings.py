@@ -2,6 +2,8 @@
 
 What lies within is of the other item. The row of a holding keeps its key for its first piece; each
 further piece is a row of its own. Bounds that were made by cutting are written as instants in UTC.
+Pieces that say the same again, since the exchange was taken back, become the one row that they
+were, which takes over their histories.
 """
 
 from __future__ import annotations
@@ -9,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import insert, or_, select, true, update
+from sqlalchemy import ColumnElement, insert, or_, select, true, update
 from sqlalchemy.orm import Session
 
 from api.errors import Conflict, Issue
@@ -20,7 +22,7 @@ from api.services.records.compositions import record_of
 from api.services.records.record_corrections import COMPOSITION
 from api.store.reading import SessionReader
 from api.store.records import item_codes
-from api.store.tables import Composition
+from api.store.tables import Composition, RecordCorrection
 from graph.moments import text_of
 
 # Out of the way of every instant, while rows change places.
@@ -93,7 +95,59 @@ def swap_holdings(
     )
     _refuse_twice(session, [value for some in values for value in some])
     _write(recording, keys, values, before, correction)
+    _join(recording, items, (from_us, until_us), correction)
     return len(rows)
+
+
+def _join(
+    recording: Recording, items: Sequence[int], seams: Sequence[int | None], correction: Record
+) -> None:
+    """Make one holding of pieces that touch at a bound of the time and say the same."""
+    session = recording.session
+    session.flush()
+    session.expire_all()
+    rows = session.scalars(
+        select(Composition)
+        .where(
+            or_(Composition.assembly_id.in_(items), Composition.part_id.in_(items)),
+            Composition.withdrawn.is_(False),
+        )
+        .order_by(Composition.assembly_id, Composition.part_id, Composition.from_us)
+    ).all()
+    first: Composition | None = None
+    for one in rows:
+        touches = first is not None and first.until_us == one.from_us in seams
+        if first is None or not touches or _told(first) != _told(one) or not _cut(session, one):
+            first = one
+            continue
+        codes = item_codes(SessionReader(session), {one.assembly_id, one.part_id})
+        was = record_of(first, codes)
+        first.held_until, first.until_us = one.held_until, one.until_us
+        session.execute(
+            update(RecordCorrection)
+            .where(_of_holding(one))
+            .values(record_id=first.id)
+            .execution_options(synchronize_session=False)
+        )
+        session.delete(one)
+        session.flush()
+        now = record_of(first, codes)
+        record_corrections.keep(recording, COMPOSITION, first.id, was, now, correction)
+
+
+def _told(one: Composition) -> tuple[Any, ...]:
+    """What a holding says, without its time."""
+    return one.assembly_id, one.part_id, one.share, one.note, one.remarks
+
+
+def _cut(session: Session, one: Composition) -> bool:
+    """Whether a row was made by cutting another; what somebody recorded stays as it is."""
+    kept = select(RecordCorrection.before).where(_of_holding(one))
+    return any("id" in before for before in session.scalars(kept))
+
+
+def _of_holding(one: Composition) -> ColumnElement[bool]:
+    return (RecordCorrection.collection == COMPOSITION) & (RecordCorrection.record_id == one.id)
 
 
 def _values(one: Composition, piece: Piece, items: Sequence[int]) -> dict[str, Any]:

@@ -117,7 +117,12 @@ def _head(finding: Judgement, traced: Traced) -> Record:
 
 
 def _date_only(calibration: Calibration) -> bool:
-    return calibration.performed.date_only or any(use.at.date_only for use in calibration.uses)
+    performed = calibration.performed
+    if performed.date_only:
+        return True
+    # Most uses share the moment; a generator for each certificate would take longer than all else.
+    others = [use.at for use in calibration.uses if use.at is not performed]
+    return bool(others) and any(at.date_only for at in others)
 
 
 def _why_traced(finding: Judgement, traced: Traced) -> str:

@@ -21,7 +21,7 @@ from itertools import chain
 from typing import Any
 
 from api.services.recalls.faults import Reported
-from api.services.recalls.not_excluded import roles_concerned
+from api.services.recalls.not_excluded import of_other_directions, roles_concerned
 from api.services.recalls.reading import Traced
 from api.store.records import CheckRow
 from graph.faults import UnknownEffect
@@ -113,6 +113,7 @@ class _Unnamed:
     def __init__(self, traced: Traced, reported: Reported, direct: Iterable[Calibration]) -> None:
         self._traced, self._reported, self._direct = traced, reported, direct
         self._window = reported.fault.window()
+        self._known: dict[int, bool] = {}
 
     @cached_property
     def _roles(self) -> set[str]:
@@ -131,7 +132,18 @@ class _Unnamed:
             and (only is None or only.mode is None or row.mode in (None, only.mode))
             and bool(self._roles)
             and self._roles.isdisjoint([use.role for use in used.uses])
+            and not self._of_other_directions(key)
         )
+
+    def _of_other_directions(self, key: int) -> bool:
+        """Whether the fault is limited to directions of which the certificate has no point."""
+        only = self._reported.fault.only
+        if only is None or only.directions is None:
+            return False
+        if key not in self._known:
+            source = self._traced.source
+            self._known[key] = bool(of_other_directions(source, (key,), only.directions))
+        return self._known[key]
 
 
 def _could_rest(traced: Traced, check: Calibration, reported: Reported, unnamed: _Unnamed) -> bool:
@@ -163,7 +175,8 @@ def _judged(
 
     below = {one.key for one in _below(traced, checks.values(), confirmed=True)}
     measured = Measured(traced)
-    # Whatever its weight, what was used is rested on; what was corrected since is no evidence.
+    # What was used is rested on, whatever its weight and the points that it served, those at zero
+    # force too; what was corrected since is no evidence.
     read = [_whole(one) for one, _ in measured.in_order(sorted(below), below)]
     read.sort(key=lambda one: (one.performed, one.key))
     known = {one.key: one for one in (*read, *checks.values())}
@@ -208,5 +221,15 @@ def _below(
 
 
 def _whole(one: Calibration) -> Calibration:
-    uses = tuple([use if use.weight is ONE else use._replace(weight=ONE) for use in one.uses])
-    return one._replace(uses=uses, taken=())
+    points = tuple([point for point in one.points if not point.at_zero])
+    loaded = {point.key for point in points}
+    uses = tuple([_counting(use, loaded) for use in one.uses])
+    return one._replace(uses=uses, taken=(), points=points)
+
+
+def _counting(use: Use, loaded: Collection[str]) -> Use:
+    """The use as one that counts; at every point, where it served none at which force was."""
+    idle = use.points is not None and use.points.isdisjoint(loaded)
+    if use.weight is ONE and not idle:
+        return use
+    return use._replace(weight=ONE, points=None if idle else use.points)

@@ -17,7 +17,7 @@ from typing import Any
 from api.rules.verdicts import worst
 from api.services.base.record import Record
 from api.services.recalls.reading_results import Statement, branches
-from graph.exact import Exact, ratio, text
+from graph.exact import Exact, divided, ratio, text
 from graph.faults import Effect
 from graph.lists import AFFECTED, EXPOSED, INDETERMINATE, Judgement
 from graph.model import Point
@@ -73,11 +73,20 @@ class MovedPoints:
             points.append(made)
             if shift is None:
                 continue
+            U, half_width = point.U, statement.half_width
+            if (
+                type(shift) is Decimal and type(U) is Decimal
+            ):  # without a call for each of nearly all
+                if U:
+                    over_U.append(divided(shift, U))
+                if half_width:
+                    over_tolerance.append(divided(shift, half_width))
+                continue
             size = _widest(shift) if isinstance(shift, Span) else shift
-            if point.U:
-                over_U.append(ratio(size, point.U))
-            if statement.half_width:
-                over_tolerance.append(ratio(size, statement.half_width))
+            if U:
+                over_U.append(ratio(size, U))
+            if half_width:
+                over_tolerance.append(ratio(size, half_width))
         made = _outcome(points, bounded)
         if finding.list_name == INDETERMINATE:
             made["verdict_changes"] = None
@@ -124,15 +133,17 @@ def _judge(made: Record, point: Point, statement: Statement, moved: Shifted, bou
 def _outcome(points: list[Record], bounded: bool) -> Record:
     """Worst point per stage before and after, and whether any statement changes."""
     overall = {}
-    for stage in dict.fromkeys([point["stage"] for point in points]):
-        rows = [point for point in points if point["stage"] == stage]
+    stages: dict[str, list[Record]] = {}
+    for point in points:
+        stages.setdefault(point["stage"], []).append(point)
+    for stage, rows in stages.items():
         # Where some point moves by nobody knows how much, nobody knows the worst one after.
         told = None not in [row["shift"] for row in rows] and not (bounded and _open(rows))
         overall[stage] = {
-            "before": _worst({row["verdict_before"] for row in rows}),
-            "after": _worst({row["verdict_after"] for row in rows}) if told else None,
+            "before": _worst([row["verdict_before"] for row in rows]),
+            "after": _worst([row["verdict_after"] for row in rows]) if told else None,
         }
-    changed = {point["changed"] for point in points}
+    changed = [point["changed"] for point in points]
     made: Record = {"could_change": True} if bounded and _open(points) else {}
     contradicted = [point for point in points if "decided_before" in point]
     if contradicted:
@@ -165,7 +176,9 @@ def _open(points: list[Record]) -> bool:
     )
 
 
-def _worst(verdicts: set[str | None]) -> str | None:
+def _worst(verdicts: list[str | None]) -> str | None:
+    if verdicts.count(verdicts[0]) == len(verdicts):
+        return verdicts[0]  # as nearly always
     known = [one for one in verdicts if one is not None]
     return worst(known) if known else None
 

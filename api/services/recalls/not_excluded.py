@@ -81,7 +81,7 @@ def _missing(
         rows = [row for row in rows if row.mode in (None, only.mode)]
     keys = {row.id for row in rows}
     if only is not None and only.directions is not None:
-        keys -= _of_other_directions(source, keys, only.directions)
+        keys -= of_other_directions(source, keys, only.directions)
     named = tuple(sorted(roles))
     return Missing(dict.fromkeys(sorted(keys), named), Window(first, last, named))
 
@@ -129,7 +129,7 @@ def _met(case: SuspectWindow) -> list[Met]:
     return ways
 
 
-def _of_other_directions(
+def of_other_directions(
     source: Source, certificates: Collection[int], directions: Container[str]
 ) -> set[int]:
     """Certificates all of whose results have a direction, and another one."""

@@ -87,11 +87,15 @@ def store(
         for start in range(0, len(answer.lists[name]), LOT):
             lot = answer.lists[name][start : start + LOT]
             rows = [_row(stored.id, name, n, one) for n, one in enumerate(lot, start)]
-            session.execute(insert(RecallEntry), rows)
+            session.execute(_INSERT, rows)
     begin_watch(session, stored, seen, read_at, now_us)
     to_follow(session)
     cases.opened(session, stored.id, now_us)
     return head_answer(stored) | staleness(session, stored.id)
+
+
+# Of the table and not of the class: each row would be looked through once more for what it lacks.
+_INSERT = insert(RecallEntry.__table__)  # type: ignore[arg-type]
 
 
 def _row(recall: int, name: str, position: int, one: Entry) -> Record:

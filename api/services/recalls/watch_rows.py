@@ -18,6 +18,7 @@ from api.store.record_watch import (
     RecallWatchWindow,
     RecallWatchWord,
 )
+from api.store.tables import Base
 
 Elsewhere = dict[int, Seen | None]
 
@@ -46,7 +47,7 @@ def watch(session: Session, recall_id: int, seen: Watched) -> None:
             .where(mine, RecallWatchItem.item_id.in_(some))
             .execution_options(synchronize_session=False)
         )
-    new: Mapping[type, list[Record]] = {
+    new: Mapping[type[Base], list[Record]] = {
         RecallWatchItem: [{"item_id": key} for key in sorted(seen.items - kept)],
         RecallWatchWindow: [one._asdict() for one in sorted(seen.windows, key=str)],
         RecallWatchWord: [{"kind": kind, "word": word} for kind, word in sorted(seen.words)],
@@ -59,7 +60,8 @@ def watch(session: Session, recall_id: int, seen: Watched) -> None:
         )
     for made, rows in new.items():
         for lot in chunks(rows):
-            session.execute(insert(made), [one | {"recall_id": recall_id} for one in lot])
+            made_rows = [one | {"recall_id": recall_id} for one in lot]
+            session.execute(insert(made.__table__), made_rows)  # type: ignore[arg-type]
 
 
 def elsewhere_of(session: Session, recall_id: int) -> Elsewhere:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
@@ -80,15 +81,16 @@ def answers(session: Session, checks: Sequence[Check]) -> list[Record]:
     """Return checks as the API shows them, each with what was corrected of it."""
     keys = {key for one in checks for key in (one.item_id, one.against_id) if key is not None}
     codes = item_codes(SessionReader(session), keys)
-    corrections = record_corrections.of(session, CHECKS, [one.id for one in checks])
+    ids = {one.id: quote(one.code, safe="") for one in checks}
+    corrections = record_corrections.latest(
+        session, CHECKS, ids, "corrections", lambda key: f"/v1/checks/{ids[key]}/corrections"
+    )
     shown = []
     for one in checks:
         values = _as_sent(one, codes)
         if one.withdrawn:
             values["withdrawn"] = True
-        if one.id in corrections:
-            values["corrections"] = corrections[one.id]
-        shown.append(values)
+        shown.append(values | corrections.get(one.id, {}))
     return shown
 
 

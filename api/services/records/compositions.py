@@ -109,14 +109,20 @@ def answers(session: Session, compositions: Sequence[Composition]) -> list[Recor
     """Return holdings as the API shows them, each with what was corrected of it."""
     keys = {key for one in compositions for key in (one.assembly_id, one.part_id)}
     codes = item_codes(SessionReader(session), keys)
-    corrections = record_corrections.of(session, COMPOSITION, [one.id for one in compositions])
+    corrections = record_corrections.latest(
+        session,
+        COMPOSITION,
+        [one.id for one in compositions],
+        "corrections",
+        "/v1/compositions/{}/corrections".format,
+    )
     return [
         {
             "id": one.id,
             **record_of(one, codes),
             "until": one.held_until,
             **({"withdrawn": True} if one.withdrawn else {}),
-            **({"corrections": corrections[one.id]} if one.id in corrections else {}),
+            **corrections.get(one.id, {}),
             "version": one.version,
         }
         for one in compositions

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session, aliased
@@ -123,11 +124,13 @@ def shown(session: Session, item: Item) -> Record:
     `identity_swaps` are those in which it was taken for another item, `shared_certificates` the
     certificates of it of which another revision names another item.
     """
-    extras = {
-        "identity_swaps": record_corrections.of(session, IDENTITY, [item.id]).get(item.id),
-        "shared_certificates": _shared(session, item) or None,
-    }
-    return answer(item) | {name: value for name, value in extras.items() if value is not None}
+    address = f"/v1/items/{quote(item.code, safe='')}/identity-swaps"
+    swaps = record_corrections.latest(
+        session, IDENTITY, [item.id], "identity_swaps", lambda _: address
+    )
+    shared = _shared(session, item)
+    extras = {"shared_certificates": shared} if shared else {}
+    return answer(item) | swaps.get(item.id, {}) | extras
 
 
 def _shared(session: Session, item: Item) -> list[Record]:

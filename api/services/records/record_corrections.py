@@ -6,11 +6,11 @@ the original entry, the correction and who made it (ISO/IEC 17025:2017, 7.5.2, f
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.errors import InvalidRecord, Issue
@@ -18,9 +18,12 @@ from api.services.base.record import Record
 from api.services.base.recording import Recording
 from api.store.chunks import chunks
 from api.store.journal import note as journal_note
+from api.store.paging import KeyValues, page
 from api.store.tables import RecordCorrection
 from graph.moments import text_of
 
+# So many of a history stand in the answer of its record; the others are listed by pages.
+MOST = 20
 COMPOSITION, CHECKS, CALIBRATIONS, IDENTITY = "composition", "checks", "calibrations", "identity"
 
 
@@ -69,7 +72,7 @@ def journal(session: Session, what: str, correction: Record, **facts: Any) -> No
 
 
 def of(session: Session, collection: str, keys: Collection[int]) -> dict[int, list[Record]]:
-    """Return the corrections of these records by key, oldest first."""
+    """Return the corrections of these records by key, oldest first; all there are."""
     found: dict[int, list[Record]] = {}
     for some in chunks(sorted(keys)):
         for row in session.scalars(
@@ -77,9 +80,59 @@ def of(session: Session, collection: str, keys: Collection[int]) -> dict[int, li
             .where(RecordCorrection.collection == collection, RecordCorrection.record_id.in_(some))
             .order_by(RecordCorrection.id)
         ):
-            shown = swap_answer(row) if collection == IDENTITY else answer(row)
-            found.setdefault(row.record_id, []).append(shown)
+            found.setdefault(row.record_id, []).append(_shown(row))
     return found
+
+
+def latest(
+    session: Session,
+    collection: str,
+    keys: Collection[int],
+    name: str,
+    address: Callable[[int], str],
+) -> dict[int, Record]:
+    """Return what the answer of each corrected record says of its history, under `name`.
+
+    At most the latest MOST, oldest first. Where there are more, `all_` with the name says how many,
+    and at which `address` of the record (by its key) they are listed by pages.
+    """
+    rank = func.row_number().over(
+        partition_by=RecordCorrection.record_id, order_by=RecordCorrection.id.desc()
+    )
+    count = func.count().over(partition_by=RecordCorrection.record_id)
+    found: dict[int, Record] = {}
+    for some in chunks(sorted(keys)):
+        ranked = (
+            select(RecordCorrection.id, rank.label("rank"), count.label("count"))
+            .where(RecordCorrection.collection == collection, RecordCorrection.record_id.in_(some))
+            .subquery()
+        )
+        rows = session.execute(
+            select(RecordCorrection, ranked.c.count)
+            .join(ranked, ranked.c.id == RecordCorrection.id)
+            .where(ranked.c.rank <= MOST)
+            .order_by(RecordCorrection.id)
+        )
+        for row, many in rows:
+            told = found.setdefault(row.record_id, {name: []})
+            told[name].append(_shown(row))
+            if many > MOST:
+                told[f"all_{name}"] = {"count": many, "href": address(row.record_id)}
+    return found
+
+
+def find(
+    session: Session, collection: str, key: int, after: Sequence[Any] | None, limit: int
+) -> tuple[list[Record], KeyValues | None]:
+    """Return a page of the corrections of one record, oldest first."""
+    mine = (RecordCorrection.collection == collection) & (RecordCorrection.record_id == key)
+    found = select(RecordCorrection).where(mine)
+    rows, behind = page(session, found, [RecordCorrection.id], after, limit)
+    return [_shown(row[0]) for row in rows], behind
+
+
+def _shown(row: RecordCorrection) -> Record:
+    return swap_answer(row) if row.collection == IDENTITY else answer(row)
 
 
 def answer(row: RecordCorrection) -> Record:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
-from oracle_cases import force_fault
-from worked_references import CASES, CHECK, KEPT, MOVED, laboratory
+from worked_references import CASES, CHECK, KEPT, MOVED, fault, laboratory
 
 from api.schemas.faults import RecallRequestSchema
 from api.schemas.imports import LaboratorySchema
@@ -16,10 +15,10 @@ from api.services.recalls.run import recall
 NOW_US = 1_893_456_000_000_000
 
 
-def answered(database, made):
+def answered(database, made, case="by the faulty item"):
     with database.write() as session:
         import_laboratory(session, LaboratorySchema().load(made), NOW_US)
-        request = RecallRequestSchema().load({"fault": force_fault()})
+        request = RecallRequestSchema().load({"fault": fault(case)})
         answer = recall(session, request, NOW_US)
         session.rollback()
     return answer
@@ -29,7 +28,7 @@ def answered(database, made):
 def test_the_window_starts_where_it_was_worked_out_by_hand(database, name):
     # 0.0002 + 0.0002 = 0.0004 < 0.0005: the check would have seen the fault.
     made, start = laboratory(name)
-    assert answered(database, made).head["window"]["start"] == start
+    assert answered(database, made, name).head["window"]["start"] == start
 
 
 def test_what_is_faulty_vouches_for_nothing_nor_does_what_ever_held_it(database):
