@@ -116,6 +116,8 @@ def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
         # A relative error d of the width becomes sqrt(d) where acceptance is about to vanish.
         loss = np.sqrt(_EPS * (abs(rows.lower) + abs(rows.upper)) / width)
         spread = np.where(width > 0.0, loss * (width + rows.U), 0.0)
+        # Of numbers that floats hardly hold, such as U = 5e-324, w may be none.
+        unusable = unusable | np.isnan(w)
     solved = 4.0 * spread + _SOLVED * abs(w)
     if guard.basis == "global_risk":
         # Solved from a probability known to 1e-16 for targets down to 1e-9.

@@ -31,7 +31,10 @@ GLOBAL_RISKS = (
 )
 POSTERIOR = ("posterior_mean", "posterior_sd", "posterior_risk")
 
+# Of what is there: an absent limit is NaN.
 _LOWEST, _HIGHEST = np.fmin.reduce, np.fmax.reduce
+# Of all: NaN if a number is missing, which no comparison lets through.
+_LEAST, _GREATEST = np.minimum.reduce, np.maximum.reduce
 
 Columns = dict[str, NDArray[Any]]
 Mask = NDArray[np.bool_]
@@ -81,14 +84,17 @@ def _between(value: Floats, low: Floats, high: Floats, work: Floats) -> tuple[Fl
 
 
 def _verdicts(margins: list[Floats], verdict: NDArray[np.int8]) -> None:
-    """Write 0 pass, 1 conditional pass, 2 conditional fail, 3 fail; an edge is the better zone."""
+    """Write 0 pass, 1 conditional pass, 2 conditional fail, 3 fail; an edge is the better zone.
+
+    A margin that is no number is outside.
+    """
     if len(margins) == 1:
-        np.multiply(margins[0] < 0.0, 3, out=verdict, casting="unsafe")
+        np.multiply(~(margins[0] >= 0.0), 3, out=verdict, casting="unsafe")
         return
     # Zones refuse a negative w, so each interval lies in the next.
     verdict[:] = 0
     for margin in margins:
-        verdict += margin < 0.0
+        verdict += ~(margin >= 0.0)
 
 
 def _near(
@@ -170,13 +176,14 @@ def _largest_if_usable(rows: Rows) -> float | None:
     """Return `_largest` if a quick look shows that `_unusable` would mark no row, else None."""
     if rows.dof is not None or rows.prior_sd is not None:
         return None
-    low, high = _LOWEST(rows.value), _HIGHEST(rows.value)
-    bottom, top = _LOWEST(rows.lower), _HIGHEST(rows.upper)
-    # Comparisons with NaN are false: rows with a single limit need the closer look.
+    low, high = _LEAST(rows.value), _GREATEST(rows.value)
+    bottom, top = _LEAST(rows.lower), _GREATEST(rows.upper)
+    # Comparisons with NaN are false: a number that is missing, and rows with a single limit, need
+    # the closer look.
     usable = (
         (rows.lower <= rows.upper).all()
-        and 0.0 <= _LOWEST(rows.U) <= _HIGHEST(rows.U) < np.inf
-        and 0.0 < _LOWEST(rows.k) <= _HIGHEST(rows.k) < np.inf
+        and 0.0 <= _LEAST(rows.U) <= _GREATEST(rows.U) < np.inf
+        and 0.0 < _LEAST(rows.k) <= _GREATEST(rows.k) < np.inf
         and -np.inf < low <= high < np.inf
         and -np.inf < bottom <= top < np.inf
     )
