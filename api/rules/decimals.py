@@ -13,10 +13,9 @@ from decimal import Decimal
 
 import numpy as np
 
-from api.rules.branches import branches
 from api.rules.kernel import LIMITS, Columns
 from api.rules.risk import Floats
-from api.rules.rule import Guard, Rule
+from api.rules.rule import Guard
 
 # Products up to here are exact in floats, and neighbours in the last place are not yet one float.
 _MOST_DIGITS = 1e15
@@ -59,21 +58,6 @@ def tidy_limits(found: Columns, given: Mapping[str, Floats], guard: Guard) -> No
     most = max(count or 0 for count in counts) + max(map(decimal_places, factors))
     for name in LIMITS:
         found[name][:] = with_places(found[name], most)
-
-
-def tidy_all(found: Columns, given: Mapping[str, Floats], rule: Rule) -> None:
-    """Tidy the acceptance limits of a rule, those of each of its branches by its own guard band."""
-    if rule.precondition is None:
-        tidy_limits(found, given, rule.guard)
-        return
-    for number, one in enumerate(branches(rule), 1):
-        rows = np.flatnonzero(found["branch"] == number)
-        if one is None or not rows.size:
-            continue
-        part = {name: found[name][rows] for name in LIMITS}
-        tidy_limits(part, {name: column[rows] for name, column in given.items()}, one.guard)
-        for name, limits in part.items():
-            found[name][rows] = limits
 
 
 def float_places(column: Floats) -> int | None:

@@ -27,6 +27,13 @@ from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, UNDECIDED, 
 from api.rules.risk import Floats
 from api.rules.rule import BUILT_IN, Rule
 from api.rules.vector import decide_columns, state_nothing
+from api.services.batches.derived import (
+    DERIVED,
+    RELATIVE,
+    Specify,
+    no_specifications,
+    worked_out,
+)
 from api.services.batches.exact import ExactLimits, exact_limits
 from api.services.batches.masks import (
     NUMBERS,
@@ -42,10 +49,10 @@ from api.services.batches.masks import (
 )
 from api.services.batches.rows import Rows, decide_one_by_one, each_branch
 
-INPUTS = (*NUMBERS, *PRIOR, "unit", "rule")
+INPUTS = (*NUMBERS, *PRIOR, *DERIVED, "unit", "rule")
 
 _NAMES = pl.Series([*VERDICTS, None], dtype=pl.String)
-_LIMIT_MAKERS = ("U", "lower", "upper", "nominal", "tolerance")
+_LIMIT_MAKERS = ("U", RELATIVE, "lower", "upper", "nominal", "tolerance")
 
 
 @dataclass(slots=True)
@@ -103,19 +110,22 @@ def decide_frame(
     default_rule: Rule | None,
     explain: Explain,
     refused: Faults | None = None,
+    specify: Specify = no_specifications,
 ) -> Answers:
     """Decide the rows of a table by the columns of `INPUTS`; any may be missing.
 
     `rules` are those that a row may name, `default_rule` serves the rows that name none, `refused`
-    are rows known to be wrong already, `explain` says what the row schema has against a row.
+    are rows known to be wrong already, `explain` says what the row schema has against a row,
+    `specify` gives the limits of a specification.
     """
     size, errors = frame.height, dict(refused or {})
-    table = read_table(frame)
+    kind = pl.String if _limits_are_text(frame) else pl.Float64
     check_units(frame, errors)
+    frame = worked_out(frame, (*NUMBERS, *PRIOR), explain, specify, errors)
+    table = read_table(frame)
     ask_the_schema(frame, table.odd, explain, errors)
     given_prior = set(PRIOR) <= set(frame.columns)
     risks = (*RISKS, *(GLOBAL_RISKS + POSTERIOR if given_prior else ()))
-    kind = pl.String if _limits_are_text(frame) else pl.Float64
     found = Answers(
         np.full(size, UNDECIDED, np.int8),
         {name: pl.Series(name, [None], kind).new_from_index(0, size) for name in LIMITS},
