@@ -191,6 +191,7 @@ def decide(
             accepted,
             rule,
             branch=branch,
+            value=value,
             U=U,
             k=k,
             dof=dof,

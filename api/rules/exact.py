@@ -30,7 +30,8 @@ N = TypeVar("N", Decimal, Fraction)
 
 _EXACT = Context(prec=1000, traps=[InvalidOperation, DivisionByZero, Overflow, Inexact])
 _FIFTY = Context(prec=50, traps=[InvalidOperation, DivisionByZero, Overflow])
-_TWO_UP = Context(prec=2, rounding=ROUND_UP)
+_REPORTED_DIGITS = 2
+_TWO_UP = Context(prec=_REPORTED_DIGITS, rounding=ROUND_UP)
 _PLACES = Context(prec=1000, rounding=ROUND_HALF_EVEN, traps=[InvalidOperation])
 
 _LARGEST_EXPONENT = 1000
@@ -254,6 +255,8 @@ def reported_uncertainty(U: Decimal) -> Decimal:
     """Round an expanded uncertainty up to two significant digits (ILAC-P14:09/2020, 5.5).
 
     Two digits at most is read in a secondary source; rounding always up is this project's choice.
+    It is rounded from 12 digits: the noise of a float must not lift it by a whole digit. A whole
+    number has all its places, whether or not it was written with an exponent.
 
     Parameters
     ----------
@@ -270,7 +273,11 @@ def reported_uncertainty(U: Decimal) -> Decimal:
     >>> reported_uncertainty(Decimal("0.01234")), reported_uncertainty(Decimal("0.2"))
     (Decimal('0.013'), Decimal('0.2'))
     """
-    return U if len(U.as_tuple().digits) <= 2 else _TWO_UP.plus(U)
+    _, digits, exponent = U.as_tuple()
+    if len(digits) <= _REPORTED_DIGITS and int(exponent) <= 0:
+        return U
+    whole = U if int(exponent) <= 0 else U.quantize(Decimal(1), context=_PLACES)
+    return _TWO_UP.plus(_SHORT.plus(whole))
 
 
 def reported_value(value: Decimal, U: Decimal) -> Decimal:
