@@ -29,7 +29,11 @@ _SOLVED = 1e-13
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """A chunk of results as floats, all arrays of one length; dof and prior may be absent."""
+    """A chunk of results as floats, all arrays of one length; dof and prior may be absent.
+
+    `below` and `above` are (value - lower)/u and (upper - value)/u, where they are known better
+    than floats tell.
+    """
 
     value: Floats
     U: Floats
@@ -39,6 +43,8 @@ class Rows:
     dof: Floats | None = None
     prior_mean: Floats | None = None
     prior_sd: Floats | None = None
+    below: Floats | None = None
+    above: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)

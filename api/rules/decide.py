@@ -163,8 +163,8 @@ def decide(
         accepted = acceptance(limits, U, branch.rule, k=k, dof=dof, prior=prior)
         found = verdict(value, limits, accepted, branch.rule.zones)
     degrees = None if dof is None else float(dof)
-    below = _distance(limits.lower, value, U, k, -inf)
-    above = _distance(limits.upper, value, U, k, inf)
+    below = distance(limits.lower, value, U, k, -inf)
+    above = distance(limits.upper, value, U, k, inf)
     consumer, conforms = probabilities(below, above, degrees)
     tur = uncertainty_ratio(limits, U, k, degrees)
     return Decision(
@@ -213,8 +213,12 @@ def _sides(limits: Limits) -> tuple[tuple[Number | None, float], tuple[Number | 
     return (limits.lower, -inf), (limits.upper, inf)
 
 
-def _distance(limit: Number | None, value: Number, U: Number, k: Number, absent: float) -> float:
-    """Return (limit - value)/u, without losing digits before it becomes a float."""
+def distance(limit: Number | None, value: Number, U: Number, k: Number, absent: float) -> float:
+    """Return (limit - value)/u, without losing digits before it becomes a float.
+
+    >>> distance(Decimal(11), Decimal("10.8"), Decimal("0.2"), Decimal(2), inf)
+    2.0
+    """
     if limit is None:
         return absent
     if U == 0:

@@ -71,10 +71,17 @@ def decide_chunk(given: Rows, rule: Rule, out: Columns, work: Floats | None = No
     if rows.prior_mean is not None and rows.prior_sd is not None and GLOBAL_RISKS[0] in out:
         _with_prior(rows, rows.prior_mean, rows.prior_sd, bands, (low, high), out)
     if not out.keys().isdisjoint(RISKS):
-        sharp = _HIGHEST(rows.k) * most_doubt * _SHARP > _LOWEST(rows.U)
-        if sharp and rule.zones == 2:
-            near = np.union1d(near, _near([inner], rows, bands, most_doubt, work[3]))
-        _risks(rows, inner, outer, work, out)
+        if rows.below is not None and rows.above is not None:
+            per_u = (
+                np.fmin(rows.below, rows.above, out=inner),
+                np.maximum(rows.below, rows.above, out=outer),
+            )
+            _risks(rows, *per_u, work, out)
+        else:
+            sharp = _HIGHEST(rows.k) * most_doubt * _SHARP > _LOWEST(rows.U)
+            if sharp and rule.zones == 2:
+                near = np.union1d(near, _near([inner], rows, bands, most_doubt, work[3]))
+            _risks(rows, *_per_u(rows, inner, outer, work[0]), work, out)
     _set_aside(rows, bands, near, bad, out)
 
 
@@ -114,14 +121,20 @@ def _near(
     return some[np.logical_or.reduce(close)]
 
 
-def _risks(rows: Rows, inner: Floats, outer: Floats, work: Floats, out: Columns) -> None:
-    """Write the risks that are wanted; `inner` and `outer` are changed."""
+def _per_u(rows: Rows, inner: Floats, outer: Floats, work: Floats) -> tuple[Floats, Floats]:
+    """Return distances from the limits in units of u, in place."""
     # Infinity is the right distance where u is zero or small beyond measure; on the limit itself
     # it is NaN, and the row is set aside.
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        per_u = np.divide(rows.k, rows.U, out=work[0])
+        per_u = np.divide(rows.k, rows.U, out=work)
         inner *= per_u
         outer *= per_u
+    return inner, outer
+
+
+def _risks(rows: Rows, inner: Floats, outer: Floats, work: Floats, out: Columns) -> None:
+    """Write the risks that are wanted; `inner` and `outer` are in units of u, and are changed."""
+    with np.errstate(invalid="ignore", over="ignore"):
         found = split(inner, outer, rows.dof, work[2:6])
     for name, column in zip(RISKS, found, strict=True):
         if name in out:
@@ -217,6 +230,8 @@ def _harmless(rows: Rows, bad: Mask) -> Rows:
         dof=safe(rows.dof, np.nan),
         prior_mean=safe(rows.prior_mean, np.nan),
         prior_sd=safe(rows.prior_sd, np.nan),
+        below=safe(rows.below, 1.0),
+        above=safe(rows.above, 1.0),
     )
 
 

@@ -121,7 +121,7 @@ def statement(
 Decision rule simple, version 1: simple acceptance, no guard band (w = 0). \
 Expanded uncertainty U = 0.2 kN, k = 2.
     """
-    span = _span(*(None if x is None else _decimal(x) for x in (limits.lower, limits.upper)), unit)
+    span = _span(limits.lower, limits.upper, unit)
     u_place = _place(U)
     named = f"the specification {specification}" if specification else "the specification"
     covered = results or "this result"
@@ -284,7 +284,7 @@ def _percent(probability: float) -> str:
     return f"{plain(Decimal(f'{probability * 100:.2g}'))} %"
 
 
-def _span(lower: Decimal | None, upper: Decimal | None, unit: str | None) -> str:
+def _span(lower: Number | None, upper: Number | None, unit: str | None) -> str:
     suffix = f" {unit}" if unit else ""
     low = None if lower is None else plain(lower)
     high = None if upper is None else plain(upper)

@@ -34,6 +34,7 @@ from api.services.batches.derived import (
     no_specifications,
     worked_out,
 )
+from api.services.batches.distances import distances_of
 from api.services.batches.exact import ExactLimits, exact_limits
 from api.services.batches.masks import (
     NUMBERS,
@@ -263,6 +264,7 @@ def _decided(table: Table, rule: Rule, wanted: set[str]) -> Columns:
         mean if sd is not None else None,
         sd if mean is not None else None,
         wanted,
+        distances_of(table),
     )
 
 

@@ -45,7 +45,7 @@ class Rows:
 
 def decide_one_by_one(columns: Texts, rule: Rule) -> Rows:
     """Decide rows whose cells are text, empty where there is nothing, by one rule."""
-    texts = _placed(columns)
+    texts = placed(columns)
     chosen = {name: texts[name] for name in COLUMNS if name in texts}
     found, errors = decide_rows(chosen, rule)
     wrong = {}
@@ -57,11 +57,11 @@ def decide_one_by_one(columns: Texts, rule: Rule) -> Rows:
 
 def each_branch(columns: Texts, rule: Rule) -> list[tuple[int, str]]:
     """Return which branch of the rule decided each row, which has a verdict, and why."""
-    texts = _placed(columns)
+    texts = placed(columns)
     return branch_of_each(texts, rule, range(len(texts["U"])))
 
 
-def _placed(columns: Texts) -> dict[str, Sequence[str]]:
+def placed(columns: Texts) -> dict[str, Sequence[str]]:
     """Turn nominal and tolerance into lower and upper, exactly, in the rows that give them."""
     texts = dict(columns)
     tolerances = texts.pop("tolerance", None)
