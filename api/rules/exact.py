@@ -230,6 +230,29 @@ def plain(value: Number) -> str:
     return text if number else text.removeprefix("-")
 
 
+def inwards(value: Number, rounding: str) -> str:
+    """Write a limit like `plain`; one that is not written in full is rounded in one direction.
+
+    >>> inwards(Fraction(2, 3), "ROUND_FLOOR"), inwards(Decimal("0.50"), "ROUND_FLOOR")
+    ('0.666666666666', '0.50')
+    """
+    number = value if isinstance(value, Decimal) else _divided(value)[0]
+    in_full = len(number.as_tuple().digits) <= _LONGEST_IN_FULL
+    return plain(number) if in_full else twelve_inwards(number, rounding)
+
+
+def twelve_inwards(value: Number, rounding: str) -> str:
+    """Write a limit with 12 significant digits at most, rounded in one direction.
+
+    For limits that were solved for, or come from a root: of their digits these are meant.
+
+    >>> twelve_inwards(Decimal("798.102687445531591"), "ROUND_FLOOR")
+    '798.102687445'
+    """
+    number = value if isinstance(value, Decimal) else _divided(value)[0]
+    return plain(Context(prec=_PRINTED_DIGITS, rounding=rounding).plus(number).normalize())
+
+
 def shortened(value: Number) -> Decimal:
     """Round to 12 significant digits, half to even, without zeros at the end.
 

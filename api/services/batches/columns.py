@@ -22,7 +22,6 @@ from api.rules.branch_columns import UNSETTLED, branch_numbers
 from api.rules.branches import branches
 from api.rules.decide import VERDICTS
 from api.rules.decimals import tidy_limits
-from api.rules.exact import from_float, plain
 from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, UNDECIDED, Columns
 from api.rules.risk import Floats
 from api.rules.rule import BUILT_IN, Rule
@@ -49,6 +48,7 @@ from api.services.batches.masks import (
     read_table,
 )
 from api.services.batches.rows import Rows, decide_one_by_one, each_branch
+from api.services.batches.solved_limits import solved_limits
 
 INPUTS = (*NUMBERS, *PRIOR, *DERIVED, "unit", "rule")
 
@@ -184,7 +184,8 @@ def _decide_group(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
     if exact is not None:
         limits = exact.acceptance()
     elif is_text:
-        limits = {name: _rounded(decided[name]) for name in LIMITS}
+        limits, unsure = solved_limits(decided, table, rule)
+        slow = np.union1d(slow, unsure)
     else:
         makers = {"lower": table.lower, "upper": table.upper, "U": table.numbers["U"].floats}
         tidy_limits(decided, makers, rule.guard)
@@ -291,9 +292,3 @@ def _fill_slow(found: Answers, rows: Some, slow: Rows) -> None:
     }
     found.fill(rows, slow.found, limits)
     found.errors.update((int(rows[row]), fault) for row, fault in slow.errors.items())
-
-
-def _rounded(limits: Floats) -> pl.Series:
-    """Return solved limits as text of 15 digits."""
-    texts = [None if limit != limit else plain(from_float(limit)) for limit in limits.tolist()]
-    return pl.Series(texts, dtype=pl.String)
