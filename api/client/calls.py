@@ -7,6 +7,7 @@ from api.client.cases import CaseCalls
 from api.client.certificates import CertificateCalls
 from api.client.decisions import DecisionCalls
 from api.client.evidence import EvidenceCalls
+from api.client.frames import FrameCalls
 from api.client.laboratory import LaboratoryCalls
 from api.client.recalls import RecallCalls
 from api.client.setups import SetupCalls
@@ -21,6 +22,7 @@ class Client(
     AlertCalls,
     EvidenceCalls,
     SetupCalls,
+    FrameCalls,
 ):
     """A connection to one server; a context manager. Not for use by several threads at once.
 

@@ -26,6 +26,7 @@ from api.commands.remote import FILE, end_by, read_json
 
 if TYPE_CHECKING:
     from api.rules.rule import Rule
+    from api.services.batches.derived import Specify
 
 
 STDIN = "-"
@@ -72,6 +73,12 @@ class FileOrPattern(click.ParamType[Any]):
     "--rules", "rules_file", type=FILE, help="JSON file with a list of your own decision rules."
 )
 @click.option(
+    "--specifications",
+    "specifications_file",
+    type=FILE,
+    help="JSON file with a list of specifications that rows may name.",
+)
+@click.option(
     "--summary-line", is_flag=True, help="CSV: end with a line #summary {...} that shows a cut."
 )
 @click.option(
@@ -90,6 +97,7 @@ def evaluate(
     dask: str | None,
     rule: str | None,
     rules_file: Path | None,
+    specifications_file: Path | None,
     summary_line: bool,
     raw: bool,
     fail_on_nonconformity: bool,
@@ -97,7 +105,9 @@ def evaluate(
     """Decide the results in FILE without a server or database.
 
     FILE is .csv, .ndjson, .json, .parquet or .arrow. Columns are value, U, k, dof,
-    unit, lower, upper, or nominal and tolerance, and rule; others are passed through. A row that
+    unit, lower, upper, or nominal and tolerance, and rule; others are passed through. U_rel_pct, in
+    percent of the value, may stand for U; terms, a list of terms in JSON with reading, full_scale
+    and resolution, for the tolerance; and the id of a specification for both limits. A row that
     cannot be decided comes back with its line and the reason. Under a rule with a precondition rows
     also say which branch of it decided and why, and the verdict may be no_statement.
 
@@ -112,21 +122,22 @@ def evaluate(
     from api.services.batches.batches import Batch, Deciding
     from api.services.batches.formats import read_pieces, writer_of
 
-    documents = _documents(rules_file)
+    documents = _documents(rules_file, "--rules", "rules")
     rules = _rules(documents)
     default = _default(rules, rule)
+    specify = _specifications(specifications_file)
     if output is not None and str(output) == STDIN:
         output = None
     _refuse(file, output, of_stdin, dask)
     if (isinstance(file, str) and file != STDIN) or dask is not None:
         from api.commands.parts import Parts, evaluate_parts
 
-        asked = Parts(file, output, documents, rule, raw, summary_line)
+        asked = Parts(file, output, documents, rule, raw, summary_line, specify)
         with told_by_the_system():
             summary = evaluate_parts(asked, dask)
         _finish(summary, fail_on_nonconformity)
         return
-    deciding = Deciding(row_fault, rules, default)
+    deciding = Deciding(row_fault, rules, default, specify)
     path = file if isinstance(file, Path) else None
     kind = kind_named(Path(f"stdin.{of_stdin}") if path is None else path, "FILE")
     answer = kind if output is None else kind_named(output, "--output")
@@ -185,11 +196,33 @@ def _progress(source: BinaryIO) -> Iterator[Callable[[int], None]]:
         yield seen
 
 
-def _documents(file: Path | None) -> list[Any]:
+def _documents(file: Path | None, option: str, what: str) -> list[Any]:
     documents = [] if file is None else read_json(file)
     if not isinstance(documents, list):
-        raise click.BadParameter("not a list of rules", param_hint="--rules")
+        raise click.BadParameter(f"not a list of {what}", param_hint=option)
     return documents
+
+
+def _specifications(file: Path | None) -> Specify:
+    """Return what gives the limits of the specifications of a file, none without one."""
+    from api.services.batches.derived import no_specifications
+
+    if file is None:
+        return no_specifications
+    from marshmallow import ValidationError
+
+    from api.errors import TraceholdError
+    from api.schemas.specifications import NewSpecificationSchema
+    from api.services.decisions.specifications import specifications_from
+
+    option = "--specifications"
+    documents = _documents(file, option, "specifications")
+    try:
+        return specifications_from(NewSpecificationSchema(many=True).load(documents))
+    except ValidationError as error:
+        raise click.BadParameter(str(error.messages), param_hint=option) from error
+    except TraceholdError as error:
+        raise Refused(error.detail, error.issues) from error
 
 
 def _rules(documents: list[Any]) -> dict[str, Rule]:

@@ -16,6 +16,7 @@ from api.commands.output import Refused
 from api.errors import InvalidRecord, TraceholdError
 from api.services.batches.batches import Batch
 from api.services.batches.cluster import decided_on_cluster
+from api.services.batches.derived import Specify
 from api.services.batches.formats import CSV, PARQUET, writer_of
 from api.services.batches.parts import (
     Done,
@@ -43,6 +44,7 @@ class Parts:
     default: str | None
     raw: bool
     summary_line: bool
+    specify: Specify
 
 
 def evaluate_parts(asked: Parts, dask: str | None) -> Summary:
@@ -76,7 +78,7 @@ def _here(asked: Parts, parts: list[Part]) -> Summary:
     """Decide in this process, piece by piece, into one file or stdout."""
     kind = kind_named(parts[0].path, "FILE")
     answer = kind if asked.output is None else kind_named(asked.output, "--output")
-    how = deciding(asked.rules, asked.default, row_fault)
+    how = deciding(asked.rules, asked.default, row_fault, asked.specify)
     pieces = pieces_of(_shown(parts, len(parts)), kind, answer)
     batch = Batch(pieces, how, writer_of(answer, asked.raw, asked.summary_line))
     with target_of(asked.output) as target:
@@ -97,7 +99,7 @@ def _one_by_one(asked: Parts, parts: list[Part], dask: str | None, into_folder: 
     ]
     folder.mkdir()
     try:
-        found = _decided(jobs, dask)
+        found = _decided(jobs, dask, asked.specify)
         joined = Joined(parts, targets, _shown(found, len(parts)), asked.summary_line)
         if into_folder:
             for _ in joined.counted():
@@ -111,10 +113,10 @@ def _one_by_one(asked: Parts, parts: list[Part], dask: str | None, into_folder: 
     return joined.totals.summary
 
 
-def _decided(jobs: Sequence[Job], dask: str | None) -> Iterator[Done]:
+def _decided(jobs: Sequence[Job], dask: str | None, specify: Specify) -> Iterator[Done]:
     if dask is None:
-        return (decide_part(job, row_fault) for job in jobs)
-    return decided_on_cluster(dask, jobs, row_fault)
+        return (decide_part(job, row_fault, specify) for job in jobs)
+    return decided_on_cluster(dask, jobs, row_fault, specify)
 
 
 def _targets(parts: Sequence[Part], folder: Path, suffix: str | None) -> list[Path]:

@@ -32,6 +32,7 @@ from api.services.batches.formats import (
 )
 from api.services.batches.pieces import counted, too_many
 from api.services.decisions.requests import rules_of
+from api.services.decisions.specifications import known_specifications
 from api.web.auth import requires
 from api.web.blueprints import Blueprint, takes_bulk
 from api.web.bodies import spooled
@@ -54,7 +55,7 @@ _CONTENT = {
 ABOUT = """Do these results conform?
 
 `tracehold evaluate` does the same with files, by their endings and without a server, and
-`api.rules.decide_frame` with a DataFrame.
+`api.frames.decide_frame` with a DataFrame.
 """
 blp = Blueprint("batches", __name__, url_prefix="/v1/batches", description=ABOUT)
 
@@ -76,12 +77,15 @@ def decide_batch(query: dict[str, Any]) -> Response:
 
     CSV, NDJSON, JSON (`{"rows": [...], "rule": ...}` or a list of rows, up to 32 MiB), Parquet and
     Arrow streams come in by Content-Type and go out by Accept, by default as they came. Rows keep
-    their order, columns their text or type. Totals: NDJSON ends with a line `{"summary": {...}}`,
-    JSON with the member `summary`, Parquet and Arrow have it in their metadata under
-    `tracehold_summary` (Arrow in that of a last, empty batch), CSV with `summary=line` ends with
-    a line `#summary {...}`; an answer that is short enough to be made before it is sent has it in
-    the header Tracehold-Summary too. A stream without its totals was cut; NDJSON then ends with
-    `{"problem": {...}}` if the cause was in what was sent. Nothing is stored.
+    their order, columns their text or type. A row has `U`, or `U_rel_pct` in percent of its value,
+    and `lower` and `upper`, or `nominal` with `tolerance` or `terms` (of `reading`, `full_scale`
+    and `resolution`), or the id of a recorded `specification`. Totals: NDJSON ends with a line
+    `{"summary": {...}}`, JSON with the member `summary`, Parquet and Arrow have it in their
+    metadata under `tracehold_summary` (Arrow in that of a last, empty batch), CSV with
+    `summary=line` ends with a line `#summary {...}`; an answer that is short enough to be made
+    before it is sent has it in the header Tracehold-Summary too. A stream without its totals was
+    cut; NDJSON then ends with `{"problem": {...}}` if the cause was in what was sent. Nothing is
+    stored.
     """
     kind = _kind_sent()
     answer = _kind_accepted(kind)
@@ -96,7 +100,7 @@ def decide_batch(query: dict[str, Any]) -> Response:
             pieces = read_pieces(body, kind, answer)
         pieces = counted(pieces, most)
         with reading() as session:
-            deciding = Deciding(row_fault, *rules_of(session, sent))
+            deciding = Deciding(row_fault, *rules_of(session, sent), known_specifications(session))
         writer = writer_of(answer, query["raw"], "summary" in query)
         return _response(Batch(pieces, deciding, writer), answer, stack)
 

@@ -1,9 +1,9 @@
 """Decision and uncertainty maths: pure functions on frozen values, no framework and no storage.
 
 Reads the standard library, NumPy and scipy.special only. Start at `decide` for one result, at
-`decide_columns` for columns of results and at `decide_frame` for a data frame in a script. Budgets
-and what they are made of are in `api.rules.uncertainty`, the fit of a set-up in
-`api.rules.fitting`.
+`decide_columns` for columns of results. `decide_frame` (`api.frames`) is for a data frame in a
+script what `tracehold evaluate` is for a file. Budgets and what they are made of are in
+`api.rules.uncertainty`, the fit of a set-up in `api.rules.fitting`.
 
 >>> from decimal import Decimal
 >>> from api.rules import BUILT_IN, Limits, decide
@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING
 from api.rules.lazy import give
 
 if TYPE_CHECKING:
+    from api.frames import decide_frame
     from api.rules.acceptance import Acceptance, Prior, acceptance
     from api.rules.at_95 import uncertainty_ratio
     from api.rules.branches import Branch, Check, choose
     from api.rules.decide import Decision, decide
     from api.rules.exact import FieldError, Number, plain, reported_uncertainty, reported_value
-    from api.rules.frame import decide_frame
     from api.rules.guard import BASES, Guard
     from api.rules.judge import Judge, Ruling
     from api.rules.limits import Limits, LimitsError
@@ -134,7 +134,8 @@ give(
         "wording": "describe_guard describe_rule statement",
         "settling": "RowError",
         "vector": "COLUMNS decide_columns decide_rows",
-        "frame": "decide_frame",
+        # Above this package; scripts look for it here, and get it when they ask.
+        "api.frames": "decide_frame",
         "risk": "GlobalRisk Posterior conformance_probability global_risk posterior specific_risk",
         "solve": "band_for_global_risk band_for_specific_risk prior_from_reliability",
         "reliability": "prior_from_observed",

@@ -31,7 +31,11 @@ _SOLVED = 1e-13
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """A chunk of results as floats, all arrays of one length; dof and prior may be absent."""
+    """A chunk of results as floats, all arrays of one length; dof and prior may be absent.
+
+    `below` and `above` are (value - lower)/u and (upper - value)/u, where they are known better
+    than floats tell.
+    """
 
     value: Floats
     U: Floats
@@ -41,6 +45,8 @@ class Rows:
     dof: Floats | None = None
     prior_mean: Floats | None = None
     prior_sd: Floats | None = None
+    below: Floats | None = None
+    above: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +127,8 @@ def _from_tolerance(rule: Rule, rows: Rows) -> Bands:
         # A relative error d of the width becomes sqrt(d) where acceptance is about to vanish.
         loss = np.sqrt(_EPS * (abs(rows.lower) + abs(rows.upper)) / width)
         spread = np.where(width > 0.0, loss * (width + rows.U), 0.0)
+        # Of numbers that floats hardly hold, such as U = 5e-324, w may be none.
+        unusable = unusable | np.isnan(w)
     solved = 4.0 * spread + _SOLVED * abs(w)
     if guard.basis == "global_risk":
         # Solved from a probability known to 1e-16 for targets down to 1e-9.

@@ -183,7 +183,8 @@ def decide(
         accepted = acceptance(limits, U, branch.rule, k=k, dof=dof, prior=prior, density=density)
         found = verdict(value, limits, accepted, branch.rule.zones)
     degrees = None if dof is None else float(dof)
-    below, above = distances(value, U, limits, k)
+    below = distance(limits.lower, value, U, k, -inf)
+    above = distance(limits.upper, value, U, k, inf)
     if density is None:
         consumer, conforms = probabilities(below, above, degrees)
     else:
@@ -215,6 +216,7 @@ def decide(
             accepted,
             rule,
             branch=branch,
+            value=value,
             U=U,
             k=k,
             dof=dof,
@@ -239,12 +241,16 @@ def _sides(limits: Limits) -> tuple[tuple[Number | None, float], tuple[Number | 
 
 def distances(value: Number, U: Number, limits: Limits, k: Number) -> tuple[float, float]:
     """Return (T_L - y)/u and (T_U - y)/u: infinite for no limit, and where u is 0."""
-    below = _distance(limits.lower, value, U, k, -inf)
-    return below, _distance(limits.upper, value, U, k, inf)
+    below = distance(limits.lower, value, U, k, -inf)
+    return below, distance(limits.upper, value, U, k, inf)
 
 
-def _distance(limit: Number | None, value: Number, U: Number, k: Number, absent: float) -> float:
-    """Return (limit - value)/u, without losing digits before it becomes a float."""
+def distance(limit: Number | None, value: Number, U: Number, k: Number, absent: float) -> float:
+    """Return (limit - value)/u, without losing digits before it becomes a float.
+
+    >>> distance(Decimal(11), Decimal("10.8"), Decimal("0.2"), Decimal(2), inf)
+    2.0
+    """
     if limit is None:
         return absent
     if U == 0:

@@ -9,20 +9,23 @@ Not checked: that the column was written by somebody who meant decimals.
 """
 
 from collections.abc import Mapping
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 import numpy as np
 
-from api.rules.branches import branches
-from api.rules.kernel import LIMITS, Columns
+from api.rules.exact import Number, inwards, plain, twelve_inwards
+from api.rules.kernel import LIMITS, Columns, Mask
 from api.rules.risk import Floats
-from api.rules.rule import Guard, Rule
+from api.rules.rule import Guard
 
 # Products up to here are exact in floats, and neighbours in the last place are not yet one float.
 _MOST_DIGITS = 1e15
 _PLACES = 15
 _SAMPLE = 64
 _HALF = Decimal("0.5")
+# Digits of a solved limit that are given; what a float of so many may be off by, in the last one.
+_PRINTED = 12
+_NOISE = 1e-3
 
 
 def exact_factors(guard: Guard) -> tuple[Decimal, ...] | None:
@@ -36,6 +39,48 @@ def exact_factors(guard: Guard) -> tuple[Decimal, ...] | None:
     if guard.share is not None:
         return (guard.share * _HALF,)
     return guard.width if guard.factor is None else (guard.factor,)
+
+
+def acceptance_texts(
+    guard: Guard | None, lower: Number | None, upper: Number | None
+) -> tuple[str | None, str | None]:
+    """Return acceptance limits as they are given: never outside those that decided.
+
+    In full where w has an end, else with 12 digits, rounded inwards.
+    """
+    solved = guard is not None and exact_factors(guard) is None
+    write = twelve_inwards if solved else inwards
+    return (
+        None if lower is None else write(lower, ROUND_CEILING),
+        None if upper is None else write(upper, ROUND_FLOOR),
+    )
+
+
+def solved_texts(
+    limits: Floats, tolerances: Floats, doubt: Floats, rounding: str
+) -> tuple[list[str | None], Mask]:
+    """Return solved limits of one side as text, and the rows whose last digit floats cannot tell.
+
+    `doubt` bounds their error; a limit that no guard band moved is that of the tolerance.
+    """
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        exponents = np.floor(np.log10(np.abs(limits))) - (_PRINTED - 1)
+        scale = 10.0**-exponents
+        units = limits * scale
+        nearest = np.rint(units)
+        off = np.abs(units - nearest)
+        # Of no more digits than are given: the float next to them is the same.
+        unmoved = (limits == tolerances) & (nearest / scale == limits)
+        rounded = np.where(
+            unmoved, nearest, np.ceil(units) if rounding == ROUND_CEILING else np.floor(units)
+        )
+        unsure = ~(off > doubt * scale + _NOISE) & ~unmoved & ~np.isnan(limits)
+    sure = np.where(unsure, np.nan, rounded).tolist()
+    texts = [
+        plain(Decimal(int(unit)).scaleb(int(exponent)).normalize()) if unit == unit else None
+        for unit, exponent in zip(sure, exponents.tolist(), strict=True)
+    ]
+    return texts, unsure
 
 
 def decimal_places(number: Decimal) -> int:
@@ -59,21 +104,6 @@ def tidy_limits(found: Columns, given: Mapping[str, Floats], guard: Guard) -> No
     most = max(count or 0 for count in counts) + max(map(decimal_places, factors))
     for name in LIMITS:
         found[name][:] = with_places(found[name], most)
-
-
-def tidy_all(found: Columns, given: Mapping[str, Floats], rule: Rule) -> None:
-    """Tidy the acceptance limits of a rule, those of each of its branches by its own guard band."""
-    if rule.precondition is None:
-        tidy_limits(found, given, rule.guard)
-        return
-    for number, one in enumerate(branches(rule), 1):
-        rows = np.flatnonzero(found["branch"] == number)
-        if one is None or not rows.size:
-            continue
-        part = {name: found[name][rows] for name in LIMITS}
-        tidy_limits(part, {name: column[rows] for name, column in given.items()}, one.guard)
-        for name, limits in part.items():
-            found[name][rows] = limits
 
 
 def float_places(column: Floats) -> int | None:

@@ -30,7 +30,8 @@ N = TypeVar("N", Decimal, Fraction)
 
 _EXACT = Context(prec=1000, traps=[InvalidOperation, DivisionByZero, Overflow, Inexact])
 _FIFTY = Context(prec=50, traps=[InvalidOperation, DivisionByZero, Overflow])
-_TWO_UP = Context(prec=2, rounding=ROUND_UP)
+_REPORTED_DIGITS = 2
+_TWO_UP = Context(prec=_REPORTED_DIGITS, rounding=ROUND_UP)
 _PLACES = Context(prec=1000, rounding=ROUND_HALF_EVEN, traps=[InvalidOperation])
 
 _LARGEST_EXPONENT = 1000
@@ -229,6 +230,29 @@ def plain(value: Number) -> str:
     return text if number else text.removeprefix("-")
 
 
+def inwards(value: Number, rounding: str) -> str:
+    """Write a limit like `plain`; one that is not written in full is rounded in one direction.
+
+    >>> inwards(Fraction(2, 3), "ROUND_FLOOR"), inwards(Decimal("0.50"), "ROUND_FLOOR")
+    ('0.666666666666', '0.50')
+    """
+    number = value if isinstance(value, Decimal) else _divided(value)[0]
+    in_full = len(number.as_tuple().digits) <= _LONGEST_IN_FULL
+    return plain(number) if in_full else twelve_inwards(number, rounding)
+
+
+def twelve_inwards(value: Number, rounding: str) -> str:
+    """Write a limit with 12 significant digits at most, rounded in one direction.
+
+    For limits that were solved for, or come from a root: of their digits these are meant.
+
+    >>> twelve_inwards(Decimal("798.102687445531591"), "ROUND_FLOOR")
+    '798.102687445'
+    """
+    number = value if isinstance(value, Decimal) else _divided(value)[0]
+    return plain(Context(prec=_PRINTED_DIGITS, rounding=rounding).plus(number).normalize())
+
+
 def shortened(value: Number) -> Decimal:
     """Round to 12 significant digits, half to even, without zeros at the end.
 
@@ -254,6 +278,8 @@ def reported_uncertainty(U: Decimal) -> Decimal:
     """Round an expanded uncertainty up to two significant digits (ILAC-P14:09/2020, 5.5).
 
     Two digits at most is read in a secondary source; rounding always up is this project's choice.
+    It is rounded from 12 digits: the noise of a float must not lift it by a whole digit. A whole
+    number has all its places, whether or not it was written with an exponent.
 
     Parameters
     ----------
@@ -270,7 +296,11 @@ def reported_uncertainty(U: Decimal) -> Decimal:
     >>> reported_uncertainty(Decimal("0.01234")), reported_uncertainty(Decimal("0.2"))
     (Decimal('0.013'), Decimal('0.2'))
     """
-    return U if len(U.as_tuple().digits) <= 2 else _TWO_UP.plus(U)
+    _, digits, exponent = U.as_tuple()
+    if len(digits) <= _REPORTED_DIGITS and int(exponent) <= 0:
+        return U
+    whole = U if int(exponent) <= 0 else U.quantize(Decimal(1), context=_PLACES)
+    return _TWO_UP.plus(_SHORT.plus(whole))
 
 
 def reported_value(value: Decimal, U: Decimal) -> Decimal:

@@ -32,7 +32,10 @@ GLOBAL_RISKS = (
 )
 POSTERIOR = ("posterior_mean", "posterior_sd", "posterior_risk")
 
+# Of what is there: an absent limit is NaN.
 _LOWEST, _HIGHEST = np.fmin.reduce, np.fmax.reduce
+# Of all: NaN if a number is missing, which no comparison lets through.
+_LEAST, _GREATEST = np.minimum.reduce, np.maximum.reduce
 
 Columns = dict[str, NDArray[Any]]
 Mask = NDArray[np.bool_]
@@ -72,10 +75,17 @@ def decide_chunk(given: Rows, rule: Rule, out: Columns, work: Floats | None = No
     if rows.prior_mean is not None and rows.prior_sd is not None and GLOBAL_RISKS[0] in out:
         _with_prior(rows, rows.prior_mean, rows.prior_sd, bands, (low, high), out)
     if not out.keys().isdisjoint(RISKS):
-        sharp = _HIGHEST(rows.k) * most_doubt * _SHARP > _LOWEST(rows.U)
-        if sharp and rule.zones == 2:
-            near = np.union1d(near, _near([inner], rows, bands, most_doubt, work[3]))
-        _risks(rows, inner, outer, work, out)
+        if rows.below is not None and rows.above is not None:
+            per_u = (
+                np.fmin(rows.below, rows.above, out=inner),
+                np.maximum(rows.below, rows.above, out=outer),
+            )
+            _risks(rows, *per_u, work, out)
+        else:
+            sharp = _HIGHEST(rows.k) * most_doubt * _SHARP > _LOWEST(rows.U)
+            if sharp and rule.zones == 2:
+                near = np.union1d(near, _near([inner], rows, bands, most_doubt, work[3]))
+            _risks(rows, *_per_u(rows, inner, outer, work[0]), work, out)
     _set_aside(rows, bands, near, bad, out)
 
 
@@ -93,14 +103,17 @@ def _between(value: Floats, low: Floats, high: Floats, work: Floats) -> tuple[Fl
 
 
 def _verdicts(margins: list[Floats], verdict: NDArray[np.int8]) -> None:
-    """Write 0 pass, 1 conditional pass, 2 conditional fail, 3 fail; an edge is the better zone."""
+    """Write 0 pass, 1 conditional pass, 2 conditional fail, 3 fail; an edge is the better zone.
+
+    A margin that is no number is outside.
+    """
     if len(margins) == 1:
-        np.multiply(margins[0] < 0.0, 3, out=verdict, casting="unsafe")
+        np.multiply(~(margins[0] >= 0.0), 3, out=verdict, casting="unsafe")
         return
     # Zones refuse a negative w, so each interval lies in the next.
     verdict[:] = 0
     for margin in margins:
-        verdict += margin < 0.0
+        verdict += ~(margin >= 0.0)
 
 
 def _near(
@@ -120,14 +133,20 @@ def _near(
     return some[np.logical_or.reduce(close)]
 
 
-def _risks(rows: Rows, inner: Floats, outer: Floats, work: Floats, out: Columns) -> None:
-    """Write the risks that are wanted; `inner` and `outer` are changed."""
+def _per_u(rows: Rows, inner: Floats, outer: Floats, work: Floats) -> tuple[Floats, Floats]:
+    """Return distances from the limits in units of u, in place."""
     # Infinity is the right distance where u is zero or small beyond measure; on the limit itself
     # it is NaN, and the row is set aside.
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        per_u = np.divide(rows.k, rows.U, out=work[0])
+        per_u = np.divide(rows.k, rows.U, out=work)
         inner *= per_u
         outer *= per_u
+    return inner, outer
+
+
+def _risks(rows: Rows, inner: Floats, outer: Floats, work: Floats, out: Columns) -> None:
+    """Write the risks that are wanted; `inner` and `outer` are in units of u, and are changed."""
+    with np.errstate(invalid="ignore", over="ignore"):
         found = split(inner, outer, rows.dof, work[2:6])
     for name, column in zip(RISKS, found, strict=True):
         if name in out:
@@ -182,13 +201,14 @@ def _largest_if_usable(rows: Rows) -> float | None:
     """Return `_largest` if a quick look shows that `_unusable` would mark no row, else None."""
     if rows.dof is not None or rows.prior_sd is not None:
         return None
-    low, high = _LOWEST(rows.value), _HIGHEST(rows.value)
-    bottom, top = _LOWEST(rows.lower), _HIGHEST(rows.upper)
-    # Comparisons with NaN are false: rows with a single limit need the closer look.
+    low, high = _LEAST(rows.value), _GREATEST(rows.value)
+    bottom, top = _LEAST(rows.lower), _GREATEST(rows.upper)
+    # Comparisons with NaN are false: a number that is missing, and rows with a single limit, need
+    # the closer look.
     usable = (
         (rows.lower <= rows.upper).all()
-        and 0.0 <= _LOWEST(rows.U) <= _HIGHEST(rows.U) < np.inf
-        and 0.0 < _LOWEST(rows.k) <= _HIGHEST(rows.k) < np.inf
+        and 0.0 <= _LEAST(rows.U) <= _GREATEST(rows.U) < np.inf
+        and 0.0 < _LEAST(rows.k) <= _GREATEST(rows.k) < np.inf
         and -np.inf < low <= high < np.inf
         and -np.inf < bottom <= top < np.inf
     )
@@ -222,6 +242,8 @@ def _harmless(rows: Rows, bad: Mask) -> Rows:
         dof=safe(rows.dof, np.nan),
         prior_mean=safe(rows.prior_mean, np.nan),
         prior_sd=safe(rows.prior_sd, np.nan),
+        below=safe(rows.below, 1.0),
+        above=safe(rows.above, 1.0),
     )
 
 

@@ -22,7 +22,8 @@ def give(package: str, modules: Mapping[str, str]) -> None:
     package : str
         Name of the package, which is being imported.
     modules : mapping of str to str
-        The names that each of its modules gives, with spaces between them.
+        The names that each of its modules gives, with spaces between them; a module with a point
+        in its name is another package's.
     """
     module_of = {name: module for module, names in modules.items() for name in names.split()}
 
@@ -30,7 +31,9 @@ def give(package: str, modules: Mapping[str, str]) -> None:
         def __getattr__(self, name: str) -> Any:
             if name not in module_of:
                 raise AttributeError(f"module {package!r} has no attribute {name!r}")
-            found = getattr(import_module(f"{package}.{module_of[name]}"), name)
+            module = module_of[name]
+            whole = module if "." in module else f"{package}.{module}"
+            found = getattr(import_module(whole), name)
             setattr(self, name, found)
             return found
 

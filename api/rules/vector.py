@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from api.rules.bands import Rows
 from api.rules.branch_columns import UNSETTLED, branch_numbers
 from api.rules.branches import branches
+from api.rules.distances import SHORT_TEXT, Whole, standardised
 from api.rules.exact import FieldError
 from api.rules.kernel import (
     GLOBAL_RISKS,
@@ -52,6 +53,7 @@ def decide_columns(
     prior_mean: ArrayLike | None = None,
     prior_sd: ArrayLike | None = None,
     wanted: Collection[str] | None = None,
+    distances: tuple[Floats, Floats] | None = None,
 ) -> Columns:
     """Decide float columns of equal length; a scalar serves for a constant column.
 
@@ -68,6 +70,9 @@ def decide_columns(
         What is known of the items; both or none.
     wanted : collection of str, optional
         The float columns to calculate; all unless given.
+    distances : pair of arrays of shape (n,), optional
+        (value - lower)/u and (upper - value)/u, NaN where there is no limit, if they are known
+        better than from the floats (`distances.standardised`); the risks rest on them.
 
     Returns
     -------
@@ -112,6 +117,8 @@ def decide_columns(
         found |= {name: np.empty(size) for name in names if wanted is None or name in wanted}
     found["exact_needed"] = np.empty(size, dtype=np.bool_)
     columns = {name: np.broadcast_to(array, (size,)) for name, array in arrays.items()}
+    if distances is not None:
+        columns |= dict(zip(("below", "above"), distances, strict=True))
     if rule.precondition is None:
         _decide(columns, rule, found)
     else:
@@ -204,17 +211,34 @@ def decide_rows(columns: Texts, rule: Rule) -> tuple[Columns, list[RowError]]:
         if name not in columns:
             raise FieldError(f"/{name}", f"the column {name} is needed")
     floats = {name: as_floats(texts) for name, texts in columns.items()}
-    k = floats.get("k", np.float64(2.0))
+    size = len(floats["value"])
+    nothing = np.full(size, np.nan)
+    k = floats.get("k", nothing)
+    floats["k"] = np.where(np.isnan(k), 2.0, k)
+    alike = {len(column) for column in floats.values()} == {size}
     found = decide_columns(
-        floats["value"],
-        floats["U"],
-        np.where(np.isnan(k), 2.0, k),
-        floats.get("lower", np.nan),
-        floats.get("upper", np.nan),
-        rule,
-        *(floats.get(name) for name in ("dof", *PAIR)),
+        **{"lower": nothing, "upper": nothing, **floats},
+        rule=rule,
+        distances=_distances(floats, columns) if alike else None,
     )
     return found, settle(found, columns, rule)
+
+
+def _distances(floats: Mapping[str, Floats], columns: Texts) -> tuple[Floats, Floats]:
+    """Return how far the results are from their limits, from the digits that were written."""
+
+    def whole(name: str) -> Whole:
+        texts = columns.get(name)
+        if texts is None:
+            return Whole.of(floats.get(name, np.full(len(floats["value"]), np.nan)))
+        lengths = np.fromiter((len(text or "") for text in texts), np.intp, len(texts))
+        return Whole.of(floats[name], True, lengths > SHORT_TEXT)
+
+    def texts(row: int) -> dict[str, str | None]:
+        return {name: column[row] for name, column in columns.items()}
+
+    value, U, k, lower, upper = map(whole, ("value", "U", "k", "lower", "upper"))
+    return standardised(value, U, k, lower, upper, texts)
 
 
 def as_floats(texts: Sequence[str | None]) -> Floats:

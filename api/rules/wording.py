@@ -3,19 +3,21 @@
 Choice: one paragraph that names the results covered, the specification and whether it is met, and
 the decision rule applied (ISO/IEC 17025:2017, 7.8.6.2); guard band, U and k are named with their
 values, and the specific risk where the rule is not prescribed by a regulation, a standard or the
-customer (7.8.6.1 asks for no more where it is). U is rounded up to two digits; a solved guard band
-and its limits are rounded to seven digits towards the stricter side. The decision used all digits.
+customer (7.8.6.1 asks for no more where it is). U is rounded up to two digits; guard bands and
+acceptance limits to the stricter side, two places below those, and further only where the range
+would else seem to hold nothing, or not the result that passed. The decision used all digits, so
+that U is named as it was before where rounding changed it.
 
 Not checked: that the wording suits the accreditation body or the customer's contract.
 """
 
-from collections.abc import Callable
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from api.rules.acceptance import Acceptance, Prior
 from api.rules.branches import Branch
-from api.rules.exact import Number, plain, ratio, reported_uncertainty
+from api.rules.exact import Number, plain, ratio, reported_uncertainty, shortened
 from api.rules.guard import Step
 from api.rules.limits import Limits
 from api.rules.reported import REPORTED
@@ -24,8 +26,13 @@ from api.rules.rule import NO_STATEMENT, Guard, Rule
 if TYPE_CHECKING:
     from api.rules.density import Density
 
-# Digits: up to the first a number is printed in full, beyond it with the second.
-_LONGEST, _ROUNDED = 10, 7
+# A reported U has two significant digits; other quantities are given so many places below them.
+_BELOW_U = 2
+_PLACES = Context(prec=1000)
+# No quantity needs more: roots have fifty digits.
+_LEAST_PLACE = -2000
+# k is no quantity of the specification, and a solved one has no end.
+_FACTOR = Context(prec=7, rounding=ROUND_HALF_EVEN)
 
 _OUTCOMES = {
     "pass": "is met",
@@ -60,6 +67,7 @@ def statement(
     rule: Rule,
     *,
     branch: Branch | None = None,
+    value: Number | None = None,
     U: Number,
     k: Number,
     dof: Number | None = None,
@@ -84,6 +92,8 @@ def statement(
         The decision rule.
     branch : Branch, optional
         Which of its branches decided; not needed for a rule without precondition.
+    value : Decimal or Fraction, optional
+        The result, so that the limits are printed with as many digits as its verdict needs.
     U, k : Decimal or Fraction
         Expanded uncertainty in the unit of the limits, and its coverage factor.
     dof : Decimal or Fraction, optional
@@ -121,7 +131,8 @@ def statement(
 Decision rule simple, version 1: simple acceptance, no guard band (w = 0). \
 Expanded uncertainty U = 0.2 kN, k = 2.
     """
-    span = _span(limits.lower, limits.upper, unit, _in_full)
+    span = _span(limits.lower, limits.upper, unit)
+    u_place = _place(U)
     named = f"the specification {specification}" if specification else "the specification"
     covered = results or "this result"
     by = rule if branch is None else branch.rule
@@ -132,21 +143,22 @@ Expanded uncertainty U = 0.2 kN, k = 2.
         ]
     else:
         by = by or rule
+        place = _telling(u_place, verdict, acceptance, limits, by.zones, value)
         parts = [
             f"Statement of conformity for {covered}: "
             f"{named} ({span}) {_outcome(verdict, acceptance, by.zones)}.",
-            f"{_rule_name(rule)}{_branch(branch)}: {_band(acceptance, by.guard, unit)}.",
+            f"{_rule_name(rule)}{_branch(branch)}: {_band(acceptance, by.guard, unit, place)}.",
         ]
     parts += [
-        f"Expanded uncertainty U = {_quantity(_reported(U), unit)}, "
-        f"k = {_brief(k, ROUND_HALF_EVEN)}{_freedom(dof)}.",
+        f"Expanded uncertainty U = {_uncertainty(U, unit, u_place)}, "
+        f"k = {_factor(k)}{_freedom(dof)}.",
     ]
     if density is not None:
         parts.append(f"The result is taken to be distributed as {density.words}.")
     if rule.decides_on == REPORTED:
         parts.append("It is decided on the result and U as they are reported, rounded.")
     if prior is not None and by is not None and by.guard.basis == "global_risk":
-        mean, sd = _quantity(prior.mean, unit), _quantity(prior.sd, unit)
+        mean, sd = (_quantity(number, unit, u_place) for number in (prior.mean, prior.sd))
         parts.append(f"Items are taken to have the mean {mean} and the standard deviation {sd}.")
     if rule.prescribed_by:
         parts.append(f"The rule is prescribed by {rule.prescribed_by}.")
@@ -241,7 +253,10 @@ def _share(share: Decimal | None) -> str:
 
 
 def _outcome(verdict: str, acceptance: Acceptance, zones: int) -> str:
-    if verdict == "fail" and zones == 2 and not acceptance.empty and _guarded(acceptance):
+    if verdict == "fail" and acceptance.empty:
+        # The result may well conform.
+        return "is not met by the decision rule, which accepts no result with this uncertainty"
+    if verdict == "fail" and zones == 2 and _guarded(acceptance):
         # Inside the tolerance limits this is no proof of nonconformity: say which limits count.
         return "is not met: the result lies outside the acceptance limits"
     return _OUTCOMES[verdict]
@@ -261,19 +276,20 @@ def _rule_name(rule: Rule) -> str:
     return f"{name}, version {rule.version}{agreed}"
 
 
-def _band(acceptance: Acceptance, guard: Guard, unit: str | None) -> str:
+def _band(acceptance: Acceptance, guard: Guard, unit: str | None, place: int) -> str:
     lower, upper = _bands(acceptance)
     if lower is None or upper is None or lower == upper:
         band = upper if lower is None else lower
-        widths = "w = 0" if not band else f"w = {_quantity(band, unit)}"
+        widths = "w = 0" if not band else f"w = {_quantity(band, unit, place)}"
     else:
-        widths = f"w = {_quantity(lower, unit)} below and {_quantity(upper, unit)} above"
+        below, above = (_quantity(band, unit, place) for band in (lower, upper))
+        widths = f"w = {below} below and {above} above"
     words = f"{describe_guard(guard)} ({widths})"
     if acceptance.empty:
         return f"{words}, no value is accepted"
     if guard.basis == "none":
         return words
-    return f"{words}, accepted {_span(acceptance.lower, acceptance.upper, unit, _brief)}"
+    return f"{words}, accepted {_span(*_inwards(acceptance, place), unit)}"
 
 
 def _risk(verdict: str, nonconforming: float, conforming: float) -> str:
@@ -290,45 +306,106 @@ def percent(probability: float) -> str:
     """
     if probability < 1e-6:
         return "below 0.0001 %"
-    return f"{probability * 100:.2g} %"
+    if probability > 1 - 1e-6:
+        return "above 99.9999 %"
+    if probability > 0.99:
+        # As many digits as show how far it is from certain.
+        return f"{plain(Decimal(100) - Decimal(f'{(1 - probability) * 100:.2g}'))} %"
+    return f"{plain(Decimal(f'{probability * 100:.2g}'))} %"
 
 
-def _span(
-    lower: Number | None,
-    upper: Number | None,
-    unit: str | None,
-    write: Callable[[Number, str], str],
-) -> str:
-    """Write an interval; rounded limits move inwards, so that it never looks wider than it is."""
+def _span(lower: Number | None, upper: Number | None, unit: str | None) -> str:
     suffix = f" {unit}" if unit else ""
-    low = None if lower is None else write(lower, ROUND_CEILING)
-    high = None if upper is None else write(upper, ROUND_FLOOR)
+    low = None if lower is None else plain(lower)
+    high = None if upper is None else plain(upper)
     if low is not None and high is not None:
         return f"from {low} to {high}{suffix}"
     return f"at least {low}{suffix}" if high is None else f"at most {high}{suffix}"
 
 
-def _quantity(value: Number, unit: str | None) -> str:
-    text = _brief(value, ROUND_CEILING)
+def _inwards(acceptance: Acceptance, place: int) -> tuple[Decimal | None, Decimal | None]:
+    """Return rounded limits; they move inwards, so that nothing seems accepted that is not."""
+    lower, upper = acceptance.lower, acceptance.upper
+    return (
+        None if lower is None else _rounded(lower, place, ROUND_CEILING),
+        None if upper is None else _rounded(upper, place, ROUND_FLOOR),
+    )
+
+
+def _telling(
+    place: int,
+    verdict: str,
+    acceptance: Acceptance,
+    limits: Limits,
+    zones: int,
+    value: Number | None,
+) -> int:
+    """Return the place, at or below the given one, at which the figures show the same verdict."""
+    if acceptance.empty:
+        return place
+    while place > _LEAST_PLACE:
+        low, high = _inwards(acceptance, place)
+        crossed = low is not None and high is not None and low > high
+        if not crossed and (value is None or _shows(verdict, low, high, value)):
+            break
+        place -= 1
+    if value is None or verdict != "fail" or zones == 2:
+        return place
+    # Beyond the zones of condition: by more than the printed w.
+    sides = ((limits.lower, acceptance.guard_lower, -1), (limits.upper, acceptance.guard_upper, 1))
+    for limit, band, sign in sides:
+        if limit is None or band is None:
+            continue
+        beyond = sign * (Fraction(value) - Fraction(limit))
+        while beyond > band and beyond <= Fraction(_rounded(band, place, ROUND_CEILING)):
+            place -= 1
+    return place
+
+
+def _shows(verdict: str, low: Decimal | None, high: Decimal | None, value: Number) -> bool:
+    """Say whether a result lies inside the limits if it passed."""
+    return verdict != "pass" or (
+        (low is None or Fraction(low) <= value) and (high is None or value <= Fraction(high))
+    )
+
+
+def _place(U: Number) -> int:
+    """Return the exponent of the last place that is printed beside this uncertainty."""
+    if U == 0:
+        return _LEAST_PLACE
+    return _reported(U).adjusted() - 1 - _BELOW_U
+
+
+def _quantity(value: Number, unit: str | None, place: int) -> str:
+    text = plain(_rounded(value, place, ROUND_CEILING))
     return f"{text} {unit}" if unit else text
 
 
-def _in_full(value: Number, rounding: str) -> str:
-    return plain(value)
+def _uncertainty(U: Number, unit: str | None, place: int) -> str:
+    """Write U as it is reported and, where that is another number, as it decided."""
+    reported, used = _reported(U), _rounded(shortened(U), place, ROUND_CEILING)
+    text = _quantity(reported, unit, place)
+    return text if used == reported else f"{text} (rounded up from {_quantity(used, unit, place)})"
 
 
-def _brief(value: Number, rounding: str) -> str:
-    """Print short numbers as they are and long ones with seven digits."""
-    if isinstance(value, Decimal):
-        number, text = value, plain(value)
-        if len(text) <= _LONGEST:
-            return text
-    else:
-        number = ratio(value, Decimal(1))
-    if len(number.as_tuple().digits) <= _LONGEST:
-        return plain(number)
-    return plain(Context(prec=_ROUNDED, rounding=rounding).plus(number).normalize())
+def _rounded(value: Number, place: int, rounding: str) -> Decimal:
+    """Round to a place; a number that has no digits below it keeps those that it has."""
+    number = _decimal(value)
+    exponent = int(number.as_tuple().exponent)
+    if exponent >= place:
+        return number
+    return number.quantize(Decimal((0, (1,), place)), rounding, _PLACES)
+
+
+def _decimal(value: Number) -> Decimal:
+    """Return a number as a decimal, a quotient to 50 digits."""
+    return value if isinstance(value, Decimal) else ratio(value, Decimal(1))
+
+
+def _factor(k: Number) -> str:
+    number = _decimal(k)
+    return plain(number if isinstance(k, Decimal) and len(plain(k)) <= 10 else _FACTOR.plus(number))
 
 
 def _reported(U: Number) -> Decimal:
-    return reported_uncertainty(U if isinstance(U, Decimal) else ratio(U, Decimal(1)))
+    return reported_uncertainty(_decimal(U))

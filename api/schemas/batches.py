@@ -33,18 +33,26 @@ class BatchRowSchema(Schema):
     tolerance = DecimalText(validate=at_least(0))
     prior_mean = DecimalText()
     prior_sd = DecimalText(validate=at_least(0))
+    reading = DecimalText()
+    full_scale = DecimalText()
+    resolution = DecimalText()
+    terms = fields.String()
+    specification = fields.String()
 
     @validates_schema
     def _limits(self, row: Mapping[str, Decimal], **kwargs: Any) -> None:
         given = [row[side] for side in ("lower", "upper") if side in row]
-        if "tolerance" in row:
+        around = [name for name in ("tolerance", "terms") if name in row]
+        if around:
             if given:
-                raise _at("tolerance", "limits and a tolerance are given", "send one of them")
+                raise _at(around[0], "limits and a tolerance are given", "send one of them")
+            if len(around) > 1:
+                raise _at("terms", "a tolerance is given too", "send one of them")
             if "nominal" not in row:
                 raise _at("nominal", "a tolerance needs a nominal value", "0 for an error")
-        elif not given:
+        elif not given and "specification" not in row:
             raise _at("lower", "no limit is given", "send lower, upper or a tolerance")
-        elif given[0] > given[-1]:
+        elif given and given[0] > given[-1]:
             raise _at("lower", "lower is above upper", "send the smaller limit as lower")
 
     @validates_schema
@@ -54,8 +62,20 @@ class BatchRowSchema(Schema):
             raise _at(missing[0], "half a prior", "send both prior_mean and prior_sd")
 
 
+class RelativeRowSchema(BatchRowSchema):
+    """One row of a batch whose uncertainty is given in percent of its value."""
+
+    U = fields.String()  # type: ignore[assignment]  # whatever it is, it is one too many
+    U_rel_pct = DecimalText(required=True, validate=at_least(0))
+
+    @validates_schema
+    def _one_uncertainty(self, row: Mapping[str, Any], **kwargs: Any) -> None:
+        if "U" in row:
+            raise _at("U_rel_pct", "a second uncertainty", "send U or U_rel_pct, not both")
+
+
 # Made once: a schema costs more to make than to use.
-_ROW = BatchRowSchema()
+_ROW, _RELATIVE = BatchRowSchema(), RelativeRowSchema()
 
 
 def row_fault(cells: Mapping[str, str]) -> tuple[str, str] | None:
@@ -64,8 +84,9 @@ def row_fault(cells: Mapping[str, str]) -> tuple[str, str] | None:
     >>> row_fault({"value": "1,5", "U": "0.1", "upper": "2"})
     ('value', 'not a decimal number')
     """
-    errors = _ROW.validate(cells)
-    name = next((name for name in _ROW.fields if name in errors), None)
+    schema = _RELATIVE if "U_rel_pct" in cells else _ROW
+    errors = schema.validate(cells)
+    name = next((name for name in schema.fields if name in errors), None)
     return None if name is None else (name, str(errors[name][0]))
 
 

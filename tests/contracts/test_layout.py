@@ -39,6 +39,7 @@ ELSEWHERE = {
     "api/rules/settling.py": "tests/api/rules/test_vector.py: rows on an edge",
     "api/services/decisions/interval_ends.py": "tests/api/resources/test_decisions.py: a drift",
     "api/services/grounds/finding.py": "a record without a deed",
+    "api/services/batches/solved_limits.py": "tests/api/services/batches/test_columns.py: digits",
     "api/store/agreements.py": "tests/api/store/test_migrate.py compares it with the migrations",
     "api/services/casework/entry_filters.py": "tests/api/resources/test_dispositions.py filters",
     "api/store/alerts.py": "tests/api/store/test_migrate.py compares it with the migrations",

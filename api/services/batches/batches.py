@@ -25,6 +25,7 @@ from api.errors import Conflict
 from api.rules.decide import VERDICTS
 from api.rules.rule import BUILT_IN, Rule, RuleError, refuse_unreachable, rule_from_mapping
 from api.services.batches.columns import Answers, decide_frame
+from api.services.batches.derived import Specify, no_specifications
 from api.services.batches.formats import Writer
 from api.services.batches.masks import Explain
 from api.services.batches.pieces import BRANCH, ERROR_FILE, ERRORS, RISKS, TEXTS, Piece
@@ -38,11 +39,15 @@ _ON_THE_WAY = 4
 
 @dataclass(frozen=True, slots=True)
 class Deciding:
-    """How rows are decided: by the row schema, the rules they may name, that of the others."""
+    """How rows are decided: by the row schema, the rules they may name, that of the others.
+
+    `specify` gives the limits of the specifications that they may name.
+    """
 
     explain: Explain
     rules: Mapping[str, Rule]
     default_rule: Rule | None = None
+    specify: Specify = no_specifications
 
 
 class Batch:
@@ -96,7 +101,9 @@ class Batch:
 
     def _decided(self, piece: Piece) -> tuple[Any, NDArray[np.int64]]:
         how = self._deciding
-        found = decide_frame(piece.frame, how.rules, how.default_rule, how.explain, piece.refused)
+        found = decide_frame(
+            piece.frame, how.rules, how.default_rule, how.explain, piece.refused, how.specify
+        )
         prepared = self._writer.prepare(piece, answers_frame(found, piece.lines, piece.file))
         return prepared, np.bincount(found.codes + 1, minlength=len(self.counts))
 

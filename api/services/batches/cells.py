@@ -16,6 +16,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from api.rules.distances import SHORT_TEXT
 from api.rules.risk import Floats
 
 # What may stand around a cell and is no part of it.
@@ -33,11 +34,20 @@ Mask = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class Numbers:
-    """One column: its cells, their numbers (NaN where there is none) and the cells to look at."""
+    """One column: its cells, their numbers (NaN where there is none) and the cells to look at.
+
+    `long` marks texts with digits that a float may not show; None if there are none.
+    """
 
     cells: pl.Series
     floats: Floats
     odd: Mask
+    long: Mask | None = None
+
+    def some(self, rows: NDArray[np.intp]) -> Numbers:
+        """Return the column of some rows."""
+        long = None if self.long is None else self.long[rows]
+        return Numbers(self.cells.gather(rows), self.floats[rows], self.odd[rows], long)
 
     @property
     def is_text(self) -> bool:
@@ -72,17 +82,19 @@ def _from_text(cells: pl.Series) -> Numbers | None:
         floats = _read(cells)
     odd = _odd(cells, floats)
     lengths = cells.str.len_bytes()
-    long = lengths >= _LONG_EXPONENT
-    if long.any():
+    may_be_long = lengths >= _LONG_EXPONENT
+    long: Mask | None = None
+    if may_be_long.any():
         odd |= (lengths > _LONGEST).fill_null(False).to_numpy()
+        long = (lengths > SHORT_TEXT).fill_null(False).to_numpy()
         if _has_exponent(cells):
-            odd |= (long & cells.str.contains("[eE]")).fill_null(False).to_numpy()
+            odd |= (may_be_long & cells.str.contains("[eE]")).fill_null(False).to_numpy()
     numbers = floats.to_numpy()
     zeros = np.flatnonzero(numbers == 0.0)
     if zeros.size:
         # A zero does not show how large its exponent is.
         odd[zeros] |= cells.gather(zeros).str.contains("[eE]").to_numpy()
-    return Numbers(cells, numbers, odd)
+    return Numbers(cells, numbers, odd, long)
 
 
 def _has_exponent(cells: pl.Series) -> bool:

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from api.errors import TraceholdError
+from api.services.batches.derived import Specify, no_specifications
 from api.services.batches.masks import Explain
 from api.services.batches.parts import Done, Job, decide_part
 
@@ -25,7 +26,12 @@ class ClusterError(TraceholdError):
     code = "cluster"
 
 
-def decided_on_cluster(address: str, jobs: Sequence[Job], explain: Explain) -> Iterator[Done]:
+def decided_on_cluster(
+    address: str,
+    jobs: Sequence[Job],
+    explain: Explain,
+    specify: Specify = no_specifications,
+) -> Iterator[Done]:
     """Decide parts on the workers of a scheduler; yields them in their order.
 
     Raises ClusterError if there is no cluster at the address or it fails; InvalidRecord for a part
@@ -47,7 +53,7 @@ def decided_on_cluster(address: str, jobs: Sequence[Job], explain: Explain) -> I
             client.wait_for_workers(1, timeout=PATIENCE_S)
         except TimeoutError as error:
             raise ClusterError(f"the scheduler at {address} has no workers") from error
-        waiting = client.map(decide_part, jobs, explain=explain, pure=False)
+        waiting = client.map(decide_part, jobs, explain=explain, specify=specify, pure=False)
         for job, future in zip(jobs, waiting, strict=True):
             name = job.name or job.part
             try:

@@ -22,11 +22,18 @@ from api.rules.branch_columns import UNSETTLED, branch_numbers
 from api.rules.branches import branches
 from api.rules.decide import VERDICTS
 from api.rules.decimals import tidy_limits
-from api.rules.exact import from_float, plain
 from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, UNDECIDED, Columns
 from api.rules.risk import Floats
 from api.rules.rule import BUILT_IN, Rule
 from api.rules.vector import decide_columns, state_nothing
+from api.services.batches.derived import (
+    DERIVED,
+    RELATIVE,
+    Specify,
+    no_specifications,
+    worked_out,
+)
+from api.services.batches.distances import distances_of
 from api.services.batches.exact import ExactLimits, exact_limits
 from api.services.batches.masks import (
     NUMBERS,
@@ -41,11 +48,12 @@ from api.services.batches.masks import (
     read_table,
 )
 from api.services.batches.rows import Rows, decide_one_by_one, each_branch
+from api.services.batches.solved_limits import solved_limits
 
-INPUTS = (*NUMBERS, *PRIOR, "unit", "rule")
+INPUTS = (*NUMBERS, *PRIOR, *DERIVED, "unit", "rule")
 
 _NAMES = pl.Series([*VERDICTS, None], dtype=pl.String)
-_LIMIT_MAKERS = ("U", "lower", "upper", "nominal", "tolerance")
+_LIMIT_MAKERS = ("U", RELATIVE, "lower", "upper", "nominal", "tolerance")
 
 
 @dataclass(slots=True)
@@ -103,19 +111,22 @@ def decide_frame(
     default_rule: Rule | None,
     explain: Explain,
     refused: Faults | None = None,
+    specify: Specify = no_specifications,
 ) -> Answers:
     """Decide the rows of a table by the columns of `INPUTS`; any may be missing.
 
     `rules` are those that a row may name, `default_rule` serves the rows that name none, `refused`
-    are rows known to be wrong already, `explain` says what the row schema has against a row.
+    are rows known to be wrong already, `explain` says what the row schema has against a row,
+    `specify` gives the limits of a specification.
     """
     size, errors = frame.height, dict(refused or {})
-    table = read_table(frame)
+    kind = pl.String if _limits_are_text(frame) else pl.Float64
     check_units(frame, errors)
+    frame = worked_out(frame, (*NUMBERS, *PRIOR), explain, specify, errors)
+    table = read_table(frame)
     ask_the_schema(frame, table.odd, explain, errors)
     given_prior = set(PRIOR) <= set(frame.columns)
     risks = (*RISKS, *(GLOBAL_RISKS + POSTERIOR if given_prior else ()))
-    kind = pl.String if _limits_are_text(frame) else pl.Float64
     found = Answers(
         np.full(size, UNDECIDED, np.int8),
         {name: pl.Series(name, [None], kind).new_from_index(0, size) for name in LIMITS},
@@ -173,7 +184,8 @@ def _decide_group(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
     if exact is not None:
         limits = exact.acceptance()
     elif is_text:
-        limits = {name: _rounded(decided[name]) for name in LIMITS}
+        limits, unsure = solved_limits(decided, table, rule)
+        slow = np.union1d(slow, unsure)
     else:
         makers = {"lower": table.lower, "upper": table.upper, "U": table.numbers["U"].floats}
         tidy_limits(decided, makers, rule.guard)
@@ -253,6 +265,7 @@ def _decided(table: Table, rule: Rule, wanted: set[str]) -> Columns:
         mean if sd is not None else None,
         sd if mean is not None else None,
         wanted,
+        distances_of(table),
     )
 
 
@@ -279,9 +292,3 @@ def _fill_slow(found: Answers, rows: Some, slow: Rows) -> None:
     }
     found.fill(rows, slow.found, limits)
     found.errors.update((int(rows[row]), fault) for row, fault in slow.errors.items())
-
-
-def _rounded(limits: Floats) -> pl.Series:
-    """Return solved limits as text of 15 digits."""
-    texts = [None if limit != limit else plain(from_float(limit)) for limit in limits.tolist()]
-    return pl.Series(texts, dtype=pl.String)

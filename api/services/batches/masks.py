@@ -46,10 +46,7 @@ class Table:
         """Return the table of some rows; the same if they are all."""
         if len(rows) == len(self.odd):
             return self
-        numbers = {
-            name: Numbers(column.cells.gather(rows), column.floats[rows], column.odd[rows])
-            for name, column in self.numbers.items()
-        }
+        numbers = {name: column.some(rows) for name, column in self.numbers.items()}
         return Table(numbers, self.lower[rows], self.upper[rows], self.odd[rows])
 
     def floats(self, name: str) -> Floats | None:

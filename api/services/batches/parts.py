@@ -26,6 +26,7 @@ import pyarrow.parquet as pq
 from api.errors import InvalidRecord, Issue
 from api.rules.rule import Rule
 from api.services.batches.batches import Batch, Deciding, rules_from
+from api.services.batches.derived import Specify, no_specifications
 from api.services.batches.format_arrow import ColumnsWriter
 from api.services.batches.formats import (
     CSV,
@@ -162,15 +163,18 @@ def check_alike(first: Part, expected: Shape, part: Part, found: Shape) -> None:
 
 
 def deciding(
-    documents: Iterable[Mapping[str, Any]], default: str | None, explain: Explain
+    documents: Iterable[Mapping[str, Any]],
+    default: str | None,
+    explain: Explain,
+    specify: Specify = no_specifications,
 ) -> Deciding:
     """Return how rows are decided, from rule objects and the id of the rule for the others."""
     rules = rules_from(documents)
     rule: Rule | None = None if default is None else rules[default]
-    return Deciding(explain, rules, rule)
+    return Deciding(explain, rules, rule, specify)
 
 
-def decide_part(job: Job, explain: Explain) -> Done:
+def decide_part(job: Job, explain: Explain, specify: Specify = no_specifications) -> Done:
     """Decide one part into a file of its own; again, if need be, with the same outcome.
 
     Raises InvalidRecord for a part that cannot be read, or if this is another version than the one
@@ -189,7 +193,8 @@ def decide_part(job: Job, explain: Explain) -> Done:
             yield piece
 
     writer = writer_of(answer, job.raw, job.summary_line, job.heading)
-    batch = Batch(pieces(), deciding(job.rules, job.default, explain), writer)
+    how = deciding(job.rules, job.default, explain, specify)
+    batch = Batch(pieces(), how, writer)
     partial = target.with_name(f".{target.name}.{uuid.uuid4().hex}")
     try:
         with partial.open("wb") as opened:

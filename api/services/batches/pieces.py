@@ -28,7 +28,8 @@ OUTPUTS = (*TEXTS, *RISKS, *BRANCH, *ERRORS)
 ERROR_FILE = "error_file"  # of a batch in parts
 KNOWN = ("id", *INPUTS)
 MOST_COLUMNS = 500
-_NEEDED = ("value", "U")
+# One of each must stand in a heading.
+_NEEDED = (("value",), ("U", "U_rel_pct"))
 _SPELLINGS = {name.lower(): name for name in KNOWN}
 
 
@@ -92,7 +93,7 @@ def too_many(most: int) -> TooLarge:
 def check_heading(names: Sequence[str]) -> None:
     """Refuse the heading of a table that cannot be used, see `check_columns`, or lacks a number."""
     check_columns(names)
-    missing = [name for name in _NEEDED if name not in names]
+    missing = [some[0] for some in _NEEDED if not set(some) & set(names)]
     if missing:
         seen = ", ".join(names)[:200]
         issues = [

@@ -2,8 +2,8 @@
 
 Choice: text in, text out, by `api.rules.vector.decide_rows`. An acceptance limit is exact where
 the guard band is a multiple of U, a share of the tolerance or a fixed width; where it comes from a
-root or a solved risk it has 15 digits. Under a rule with a precondition each row has the limits of
-its branch.
+root or a solved risk it has 12 digits, as in a single decision. Under a rule with a precondition
+each row has the limits of its branch.
 
 Not checked: the cells; the row schema has passed them.
 """
@@ -12,19 +12,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from functools import lru_cache
 
 import numpy as np
 
+from api.rules.acceptance import acceptance
 from api.rules.branch_reasons import branch_of_each
 from api.rules.branches import branches
-from api.rules.decimals import exact_factors
-from api.rules.exact import exact_arithmetic, from_float, plain
-from api.rules.kernel import LIMITS, Columns
+from api.rules.decimals import acceptance_texts, exact_factors
+from api.rules.exact import exact_arithmetic, inwards
+from api.rules.kernel import Columns
 from api.rules.limits import Limits
 from api.rules.reported import REPORTED, reported_U
 from api.rules.rule import Rule
+from api.rules.settling import row_from_text
 from api.rules.vector import COLUMNS, decide_rows
 
 _SHORT = 30
@@ -46,7 +48,7 @@ class Rows:
 
 def decide_one_by_one(columns: Texts, rule: Rule) -> Rows:
     """Decide rows whose cells are text, empty where there is nothing, by one rule."""
-    texts = _placed(columns)
+    texts = placed(columns)
     chosen = {name: texts[name] for name in COLUMNS if name in texts}
     found, errors = decide_rows(chosen, rule)
     wrong = {}
@@ -58,11 +60,11 @@ def decide_one_by_one(columns: Texts, rule: Rule) -> Rows:
 
 def each_branch(columns: Texts, rule: Rule) -> list[tuple[int, str]]:
     """Return which branch of the rule decided each row, which has a verdict, and why."""
-    texts = _placed(columns)
+    texts = placed(columns)
     return branch_of_each(texts, rule, range(len(texts["U"])))
 
 
-def _placed(columns: Texts) -> dict[str, Sequence[str]]:
+def placed(columns: Texts) -> dict[str, Sequence[str]]:
     """Turn nominal and tolerance into lower and upper, exactly, in the rows that give them."""
     texts = dict(columns)
     tolerances = texts.pop("tolerance", None)
@@ -105,8 +107,13 @@ def _acceptance_texts(rule: Rule, texts: Texts, found: Columns) -> tuple[list[st
 
 def _limit_texts(rule: Rule, texts: Texts, found: Columns) -> tuple[list[str], list[str]]:
     if exact_factors(rule.guard) is None:
-        lower, upper = ([_rounded(limit) for limit in found[name].tolist()] for name in LIMITS)
-        return lower, upper
+        both = [
+            _solved(rule, {name: column[row] for name, column in texts.items()})
+            if code >= 0
+            else ("", "")
+            for row, code in enumerate(found["verdict"].tolist())
+        ]
+        return [pair[0] for pair in both], [pair[1] for pair in both]
     none = [""] * len(texts["U"])
     cells = zip(texts["U"], texts.get("lower", none), texts.get("upper", none), strict=True)
     with exact_arithmetic():
@@ -126,16 +133,19 @@ def _limits(rule: Rule, U: str, lower: str, upper: str) -> Pair:
     elif guard.share is not None:
         below = above = below * (Decimal(upper) - Decimal(lower))
     return (
-        _written(Decimal(lower) + below) if lower else "",
-        _written(Decimal(upper) - above) if upper else "",
+        _written(Decimal(lower) + below, ROUND_CEILING) if lower else "",
+        _written(Decimal(upper) - above, ROUND_FLOOR) if upper else "",
     )
 
 
-def _rounded(limit: float) -> str:
-    return "" if np.isnan(limit) else plain(from_float(limit))
+def _solved(rule: Rule, texts: Mapping[str, str]) -> Pair:
+    row = row_from_text({name: texts[name] for name in COLUMNS if name in texts})
+    accepted = acceptance(row.limits, row.U, rule, **row.circumstances())
+    lower, upper = acceptance_texts(rule.guard, accepted.lower, accepted.upper)
+    return lower or "", upper or ""
 
 
-def _written(number: Decimal) -> str:
-    """Return `plain(number)`, quickly for the numbers of every day."""
+def _written(number: Decimal, rounding: str) -> str:
+    """Return `inwards`, quickly for the numbers of every day."""
     text = format(number, "f")
-    return text if number and len(text) < _SHORT else plain(number)
+    return text if number and len(text) < _SHORT else inwards(number, rounding)

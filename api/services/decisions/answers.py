@@ -14,8 +14,10 @@ from typing import Any, cast
 from api.rules import ENGINE_VERSION
 from api.rules.branches import Branch
 from api.rules.decide import Acceptance, Decision, Prior
+from api.rules.decimals import acceptance_texts
 from api.rules.exact import Number, plain, ratio, reported_uncertainty, reported_value
 from api.rules.limits import Limits
+from api.rules.rule import Rule
 
 
 def decision_answer(
@@ -32,7 +34,7 @@ def decision_answer(
     answer: dict[str, Any] = {
         "verdict": decision.verdict,
         "limits": limits_answer(decision.limits),
-        "acceptance": acceptance_answer(decision.acceptance),
+        "acceptance": acceptance_answer(decision.acceptance, decision.branch.rule),
         "guard_band": guard_band_answer(decision.acceptance),
         "conformance_probability": decision.conformance_probability,
         "specific_risk": decision.specific_risk,
@@ -85,9 +87,14 @@ def limits_answer(limits: Limits) -> dict[str, str | None]:
     return {"lower": _text(limits.lower), "upper": _text(limits.upper)}
 
 
-def acceptance_answer(acceptance: Acceptance) -> dict[str, Any]:
-    """Return acceptance limits as text; with `empty` and `reason` where no result passes."""
-    answer: dict[str, Any] = {"lower": _text(acceptance.lower), "upper": _text(acceptance.upper)}
+def acceptance_answer(acceptance: Acceptance, rule: Rule | None) -> dict[str, Any]:
+    """Return the acceptance limits of a rule, None if it states nothing, as text.
+
+    With `empty` and `reason` where no result passes.
+    """
+    guard = None if rule is None else rule.guard
+    lower, upper = acceptance_texts(guard, acceptance.lower, acceptance.upper)
+    answer: dict[str, Any] = {"lower": lower, "upper": upper}
     if acceptance.empty:
         answer |= {"empty": True, "reason": acceptance.reason}
     return answer

@@ -45,7 +45,7 @@ def interval_end_answer(request: Mapping[str, Any], decided: Decided) -> Record:
     if made.dof is not None:
         shown["dof"] = plain(made.dof)
     return shown | {
-        "acceptance": acceptance_answer(made.acceptance),
+        "acceptance": acceptance_answer(made.acceptance, made.branch.rule),
         "specific_risk": made.specific_risk,
         "tur": None if made.tur is None else plain(made.tur),
         "reported": {"value": plain(value), "U": plain(U)},

@@ -31,6 +31,7 @@ from api.rules.rule import (
     rule_from_mapping,
 )
 from api.rules.units import UnknownUnit, convert, is_force
+from api.services.base.scales import scales_of
 from api.services.base.texts import texted
 from api.services.base.units import PERCENT, check_unit
 from api.services.decisions.decision_rules import finder, known_rules, resolve_rule
@@ -161,13 +162,8 @@ def _limits(session: Session | None, request: Request) -> tuple[Limits, str | No
         return limits, None, None
     tolerance, nominal = request["tolerance"], _decimal(request, "nominal")
     centre = Decimal(0) if nominal is None else nominal
-    reading, full_scale, resolution = (_decimal(request, name) for name in _SCALES)
-    if reading is None and centre:
-        reading = value
-    if unit == PERCENT and not centre:
-        nominal, reading = Decimal(100), _sum(Decimal(100), value)
-    scales = {"nominal": nominal, "reading": reading}
-    scales |= {"full_scale": full_scale, "resolution": resolution}
+    sizes = (_decimal(request, name) for name in _SCALES)
+    scales = scales_of(value, nominal, unit, *sizes)
     if not _named(tolerance):
         known = {name: scale for name, scale in scales.items() if scale is not None}
         return Limits(*limits_around(centre, tolerance, known)), None, None
@@ -250,11 +246,6 @@ def _uncertainty(request: Request) -> Number:
     with exact_arithmetic():
         U: Decimal = abs(value) * share * Decimal("0.01")
     return U
-
-
-def _sum(first: Decimal, second: Decimal) -> Decimal:
-    with exact_arithmetic():
-        return first + second
 
 
 def _check_unit(unit: str, place: str) -> None:

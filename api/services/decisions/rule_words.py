@@ -135,7 +135,7 @@ def example(rule: Rule) -> dict[str, Any]:
     if branch.checks:
         answer["branch"] = branch_answer(branch)
     return answer | {
-        "acceptance": acceptance_answer(accepted),
+        "acceptance": acceptance_answer(accepted, branch.rule),
         "guard_band": guard_band_answer(accepted),
         "worst_specific_risk": worst,
     }

@@ -18,12 +18,14 @@ from typing import Any, NamedTuple
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.errors import InvalidRecord, Issue, NotFound, UnknownReference
-from api.rules.exact import exact_arithmetic
+from api.errors import Conflict, InvalidRecord, Issue, NotFound, UnknownReference
+from api.rules.exact import FieldError, exact_arithmetic
 from api.rules.limits import Limits, LimitsError, half_width, tolerance_offsets
-from api.rules.units import UnknownUnit
+from api.rules.units import UnknownUnit, is_force
+from api.services.base.scales import scales_of
 from api.services.base.texts import texted
 from api.services.base.units import PERCENT, check_unit, in_unit
+from api.services.batches.derived import SPECIFICATION, Result
 from api.store import versions
 from api.store.tables import Specification
 
@@ -137,6 +139,51 @@ def record_specification(
             definition = replace(definition, version=row.spec_version + 1)
         if versions.insert(session, Specification, _values(definition, now_us)) is not None:
             return definition, True
+
+
+@dataclass(frozen=True, slots=True)
+class Specifications:
+    """The specifications that the rows of a batch may name, by id; asked for limits."""
+
+    known: Mapping[str, Definition]
+
+    def __call__(self, code: str, result: Result) -> Bounds:
+        """Return the limits that a specification gives for a result; raises FieldError."""
+        definition = self.known.get(code)
+        if definition is None:
+            known = f"known: {', '.join(self.known)}" if self.known else "none is known yet"
+            where = f"/{SPECIFICATION}"
+            raise FieldError(where, f"specification {code!r} is not known; {known}")
+        centre, unit = result.nominal or Decimal(0), result.unit
+        applied = (centre, unit) if centre and unit is not None and is_force(unit) else None
+        try:
+            return limits_at(
+                definition, centre, unit=unit, scales=scales_of(*result), applied=applied
+            )
+        except FieldError as error:
+            raise FieldError(f"/{SPECIFICATION}", f"{code}: {error}") from None
+
+
+def known_specifications(session: Session) -> Specifications:
+    """Return the latest version of every recorded specification."""
+    return Specifications(
+        {row.code: _definition(row) for row in versions.latest(session, Specification)}
+    )
+
+
+def specifications_from(loaded: Iterable[Mapping[str, Any]]) -> Specifications:
+    """Return specifications that are not recorded, as loaded by their schema.
+
+    Raises InvalidRecord for a tolerance that cannot be used, Conflict for an id that stands twice.
+    """
+    known: dict[str, Definition] = {}
+    for sent in loaded:
+        definition = Definition(version=1, **{**sent, "tolerance": texted(sent["tolerance"])})
+        if definition.id in known:
+            raise Conflict(f'the specification "{definition.id}" stands twice')
+        _check(definition)
+        known[definition.id] = definition
+    return Specifications(known)
 
 
 def specification_of(session: Session, key: int) -> Definition:

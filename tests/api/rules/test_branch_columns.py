@@ -13,10 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from api.frames import decide_frame
 from api.rules.bands import Rows
 from api.rules.branch_columns import UNSETTLED, branch_numbers
 from api.rules.decide import VERDICTS
-from api.rules.frame import decide_frame
 from api.rules.judge import Judge
 from api.rules.rule import rule_from_mapping
 from api.rules.vector import decide_columns, decide_rows

@@ -1,12 +1,20 @@
 """Floats that stand for short decimals are added like decimals."""
 
 from decimal import Decimal
+from fractions import Fraction
 
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.rules.decimals import decimal_places, exact_factors, float_places, tidy_limits
+from api.rules.decimals import (
+    acceptance_texts,
+    decimal_places,
+    exact_factors,
+    float_places,
+    solved_texts,
+    tidy_limits,
+)
 from api.rules.rule import Guard
 
 short = st.decimals(-1000, 1000, places=6)
@@ -41,3 +49,30 @@ def test_places_are_those_of_the_number_with_most_of_them():
 def test_a_band_without_an_end_has_no_factors():
     assert exact_factors(Guard("managed")) is None
     assert exact_factors(Guard("absolute", width=(Decimal(1), Decimal(2)))) == (1, 2)
+
+
+def test_a_limit_is_given_inside_the_one_that_decided():
+    # sqrt(3) / 2 = 0.86602540378443864..., 2 / 3 and a decimal that was solved for
+    root = Decimal(3).sqrt() / 2
+    lower, upper = acceptance_texts(Guard("rds"), -root, root)
+    assert (lower, upper) == ("-0.866025403784", "0.866025403784")
+    solved = Guard("specific_risk", target=Decimal("0.05"))
+    texts = acceptance_texts(solved, Decimal("1.0000000000001"), Decimal("798.1026874459999"))
+    assert texts == ("1.00000000001", "798.102687445")
+    # What is exact is given in full, what has no end towards the inside.
+    exact = Guard("U", factor=Decimal(1))
+    assert acceptance_texts(exact, Decimal("9.20"), None) == ("9.20", None)
+    assert acceptance_texts(exact, Fraction(2, 3), Fraction(2, 3)) == (
+        "0.666666666667",
+        "0.666666666666",
+    )
+
+
+def test_floats_say_which_of_their_solved_limits_they_cannot_write():
+    limits = np.array([0.8660254037844386, 9.4, 10.0, np.nan])
+    texts, unsure = solved_texts(
+        limits, np.array([1.0, 10.0, 10.0, 1.0]), np.full(4, 1e-15), "ROUND_FLOOR"
+    )
+    # 9.4 may be a little less than that; the third was moved by no guard band.
+    assert texts == ["0.866025403784", None, "10", None]
+    assert unsure.tolist() == [False, True, False, False]

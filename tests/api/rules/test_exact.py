@@ -125,3 +125,13 @@ def test_doubling_keeps_all_digits():
     long = Decimal("1." + "0" * 40 + "1")
     assert double(long) == Decimal("2." + "0" * 40 + "2")
     assert double(Fraction(1, 3)) == Fraction(2, 3)
+
+
+def test_a_reported_U_has_no_noise_of_floats_and_a_whole_number_all_its_places():
+    # As budgets report it: from 12 digits, rounded up (ILAC-P14:09/2020, 5.5, from memory)
+    assert str(reported_uncertainty(Decimal("0.020000000000000004"))) == "0.020"
+    assert str(reported_uncertainty(Decimal("0.0200001"))) == "0.021"
+    # 100 and 1e2 are one number, and so is what they leave of a value: tens
+    for U in ("100", "1e2", "1.0e2"):
+        assert plain(reported_uncertainty(Decimal(U))) == "100"
+        assert plain(reported_value(Decimal(1234), Decimal(U))) == "1230"

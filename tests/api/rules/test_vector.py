@@ -182,3 +182,39 @@ def test_text_that_is_no_number_is_never_taken_for_an_absent_limit():
     assert np.isinf(as_floats(["1,5", "", "nan", "-inf"])[[0, 2, 3]]).all()
     texts = {"value": ["1"], "U": ["1"], "lower": ["none"], "upper": ["2"]}
     assert decide_rows(texts, BUILT_IN["simple"])[1][0].field == "/lower"
+
+
+@pytest.mark.parametrize("name", ["value", "U", "k"])
+@pytest.mark.parametrize("rule", RULES, ids=lambda r: f"{r.guard.basis}-{r.zones}")
+def test_a_number_that_is_missing_among_usable_rows_is_never_judged(name, rule):
+    """Without it nothing can be decided (ISO/IEC 17025:2017, 7.8.6: a statement rests on results).
+
+    The table is the commonest one: two limits, no degrees of freedom, nothing else odd.
+    """
+    row = {"value": 10.0, "U": 0.1, "k": 2.0, "lower": 9.0, "upper": 11.0}
+    if rule.guard.basis == "global_risk":
+        row |= {"prior_mean": 10.0, "prior_sd": 0.5}
+    for missing in (np.nan, np.inf, -np.inf):
+        columns = {key: np.full(6, number) for key, number in row.items()}
+        columns[name][3] = missing
+        found = decide_columns(**columns, rule=rule)
+        assert found["verdict"].tolist() == [0, 0, 0, -1, 0, 0]
+        assert found["exact_needed"][3]
+        assert np.isnan(found["specific_risk"][3])
+    if name != "k":
+        texts = {key: [str(number)] * 6 for key, number in row.items()}
+        texts[name][3] = ""
+        found, errors = decide_rows(texts, rule)
+        assert found["verdict"].tolist() == [0, 0, 0, -1, 0, 0]
+        assert errors == [RowError(3, f"/{name}", "a number is needed")]
+
+
+@pytest.mark.parametrize("basis", ["rds", "managed"])
+def test_a_guard_band_that_floats_cannot_hold_passes_nothing(basis):
+    # U / k is 0 in floats, so that TUR is 0 / 0. The value is far outside its only point.
+    rule = Rule(guard=Guard(basis))
+    found = decide_columns(9.0, 5e-324, 3.0, 5.0, 5.0, rule)
+    assert (found["verdict"].tolist(), found["exact_needed"].tolist()) == ([-1], [True])
+    texts = {"value": ["9"], "U": ["5e-324"], "k": ["3"], "lower": ["5"], "upper": ["5"]}
+    found, errors = decide_rows(texts, rule)
+    assert (VERDICTS[found["verdict"][0]], errors) == ("fail", [])

@@ -102,7 +102,10 @@ def test_bands_that_differ_are_given_for_each_side():
     rule = Rule(guard=Guard("absolute", width=(Decimal("0.1"), Decimal("0.30"))))
     decision = decide(Decimal(10), Decimal("0.2"), TWO, rule)
     assert guard_band_answer(decision.acceptance) == {"lower": "0.1", "upper": "0.30"}
-    assert acceptance_answer(decision.acceptance) == {"lower": "9.1", "upper": "10.70"}
+    assert acceptance_answer(decision.acceptance, decision.rule) == {
+        "lower": "9.1",
+        "upper": "10.70",
+    }
 
 
 @pytest.mark.parametrize(

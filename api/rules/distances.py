@@ -1,0 +1,198 @@
+"""How many u lie between a result and its limits: for columns, with the bits of single decisions.
+
+Choice: the difference of two decimals loses digits as floats, and the risk with it. A decimal of at
+most 15 digits is a whole number of its last place, which a float holds; differences and products
+of such numbers are exact up to 2 ** 53, and their quotient is rounded once, as in a single
+decision. Rows of text with more digits are worked out one by one. A float that needs more than 15
+digits is nothing that anybody wrote; its distances are those of floats, unless they cancel.
+
+Not checked: the numbers; rows that cannot be decided get some distance or other.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from math import isnan
+
+import numpy as np
+from numpy.typing import NDArray
+
+from api.rules.decide import distance
+from api.rules.risk import Floats
+
+Mask = NDArray[np.bool_]
+# Of each row, by number, what is needed to work it out: value, U, k, lower and upper as text.
+RowTexts = Callable[[int], Mapping[str, str | None]]
+
+_MOST = 1e15
+_EXACT = 2.0**53
+_DIGITS = 15
+_EPS = float(np.finfo(np.float64).eps)
+# Floats whose distances may be wrong by more than this are worked out one by one too.
+_DOUBT = 1e-9
+_SAMPLE = 128
+# A text this short has no more digits than that; a whole number of 16 digits is `_MOST` or more.
+SHORT_TEXT = _DIGITS + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A column of decimals as whole numbers of 10 ** -places, NaN where there is none.
+
+    `known` marks the rows that they hold exactly; absent ones are known. `numbers` are the floats
+    nearest to all of them; `written`: they came as text. No unit is above `largest`.
+    """
+
+    units: Floats
+    places: int
+    known: Mask
+    numbers: Floats
+    largest: float
+    written: bool = False
+
+    @classmethod
+    def of(cls, column: Floats, written: bool = False, long: Mask | None = None) -> "Whole":
+        """Read floats that stand for decimals; of those that are `long` they do not say all."""
+        one = column[:1] if column.size and (column == column[0]).all() else column
+        places = _places(one[:: max(1, len(one) // _SAMPLE)])
+        found, exact, largest = _units(one, places) if one.size else (one, one == 0.0, 0.0)
+        units, known = np.broadcast_to(found, column.shape), np.broadcast_to(exact, column.shape)
+        if long is not None:
+            known = known & ~long
+        return cls(units, places, known, column, largest, written)
+
+    def at(self, places: int) -> Floats:
+        """Return whole numbers of a smaller unit, exact below 2 ** 53."""
+        return self.units if places == self.places else self.units * 10.0 ** (places - self.places)
+
+    def minus(self, other: "Whole") -> "Whole":
+        """Return the difference, known where it is exact."""
+        places = max(self.places, other.places)
+        mine, others = self.at(places), other.at(places)
+        known = self.known & other.known
+        scales = (10.0 ** (places - one.places) * one.largest for one in (self, other))
+        largest = sum(scales)
+        if largest >= _EXACT:
+            known = known & ~(np.abs(mine) >= _EXACT) & ~(np.abs(others) >= _EXACT)
+        written = self.written or other.written
+        numbers = self.numbers - other.numbers
+        return Whole(mine - others, places, known, numbers, largest, written)
+
+    def plus(self, other: "Whole") -> "Whole":
+        """Return the sum, known where it is exact."""
+        return self.minus(
+            Whole(
+                -other.units,
+                other.places,
+                other.known,
+                -other.numbers,
+                other.largest,
+                other.written,
+            )
+        )
+
+    def where(self, mask: Mask, other: "Whole") -> "Whole":
+        """Return these numbers in the rows of the mask, the others' in the rest."""
+        places = max(self.places, other.places)
+        units = np.where(mask, self.at(places), other.at(places))
+        known = np.where(mask, self.known, other.known) & ~(np.abs(units) >= _EXACT)
+        numbers = np.where(mask, self.numbers, other.numbers)
+        largest = max(10.0 ** (places - one.places) * one.largest for one in (self, other))
+        return Whole(units, places, known, numbers, largest, self.written or other.written)
+
+
+def standardised(
+    value: Whole, U: Whole, k: Whole, lower: Whole, upper: Whole, texts: RowTexts
+) -> tuple[Floats, Floats]:
+    """Return (value - lower)/u and (upper - value)/u, each rounded once, NaN without a limit.
+
+    Parameters
+    ----------
+    value, U, k, lower, upper : Whole
+        Columns of n decimals.
+    texts : callable
+        The numbers of a row as text, for those that whole numbers do not hold.
+
+    Returns
+    -------
+    pair of ndarray of float64, shape (n,)
+    """
+    below, sure = _over(value.minus(lower), k, U)
+    above, too = _over(upper.minus(value), k, U)
+    rows = np.flatnonzero(~(sure & too))
+    if rows.size:
+        numbers = (column.numbers[rows] for column in (value, U, k, lower, upper))
+        below[rows], above[rows], doubt = _by_floats(*numbers)
+        written = value.written | lower.written | upper.written | U.written
+        for row in (rows if written else rows[doubt > _DOUBT]).tolist():
+            below[row], above[row] = _alone(texts(row))
+    return below, above
+
+
+def _over(difference: Whole, k: Whole, U: Whole) -> tuple[Floats, Mask]:
+    """Return difference * k / U, and where it is exact up to its one rounding."""
+    exponent = U.places - difference.places - k.places
+    more, less = 10.0 ** max(exponent, 0), 10.0 ** max(-exponent, 0)
+    over = difference.units * (k.units if exponent <= 0 else k.units * more)
+    under = U.units if exponent >= 0 else U.units * less
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        found = over / under
+    if not under.all():
+        # Without uncertainty a value on a limit is inside, infinitely far.
+        found[(over == 0.0) & (under == 0.0)] = np.inf
+    known = difference.known & k.known & U.known
+    if difference.largest * k.largest * more >= _EXACT or U.largest * less >= _EXACT:
+        known = known & ~(np.abs(over) >= _EXACT) & ~(np.abs(under) >= _EXACT)
+    return found, known
+
+
+def _by_floats(
+    value: Floats, U: Floats, k: Floats, lower: Floats, upper: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return both distances as floats tell them, and how far they may be wrong."""
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        per_u = k / U
+        largest = np.abs(value) + np.fmax(np.abs(lower), np.abs(upper))
+        doubt = np.where(np.isfinite(per_u), _EPS * largest * per_u, np.inf)
+        return (value - lower) * per_u, (upper - value) * per_u, doubt
+
+
+def _alone(texts: Mapping[str, str | None]) -> tuple[float, float]:
+    """Return the distances of one row; of one that cannot be decided, none."""
+    try:
+        value, U, k = (Decimal(texts.get(name) or "2") for name in ("value", "U", "k"))
+        lower, upper = (texts.get(name) for name in ("lower", "upper"))
+        return (
+            -distance(Decimal(lower), value, U, k, -np.inf) if lower else np.nan,
+            distance(Decimal(upper), value, U, k, np.inf) if upper else np.nan,
+        )
+    except (ArithmeticError, ValueError):
+        return np.nan, np.nan
+
+
+def _units(column: Floats, places: int) -> tuple[Floats, Mask, float]:
+    """Return whole numbers, the rows that they hold exactly, and the largest of them all."""
+    scale = 10.0**places
+    with np.errstate(invalid="ignore", over="ignore"):
+        units = column * scale
+        np.rint(units, out=units)
+        # Absent is NaN, and not unknown.
+        known = ~(units / scale - column != 0.0) | np.isnan(column)
+        largest = float(np.fmax(np.fmax.reduce(units), -np.fmin.reduce(units)))
+        if largest >= _MOST:
+            known &= ~(np.abs(units) >= _MOST)
+    return units, known, 0.0 if isnan(largest) else largest
+
+
+def _places(sample: Floats) -> int:
+    """Return with how many places behind the point most numbers of a sample are exact."""
+    if not sample.size:
+        return 0
+    best, most = 0, -1
+    for places in range(_DIGITS + 1):
+        count = int(_units(sample, places)[1].sum())
+        if count > most:
+            best, most = places, count
+        if count == len(sample):
+            break
+    return best
