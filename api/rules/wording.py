@@ -11,28 +11,29 @@ that U is named as it was before where rounding changed it.
 Not checked: that the wording suits the accreditation body or the customer's contract.
 """
 
-from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from api.rules.acceptance import Acceptance, Prior
 from api.rules.branches import Branch
-from api.rules.exact import Number, plain, ratio, reported_uncertainty, shortened
+from api.rules.exact import Number, plain
 from api.rules.guard import Step
 from api.rules.limits import Limits
+from api.rules.printed import (
+    LEAST_PLACE,
+    factor_text,
+    percent,
+    place_of,
+    quantity,
+    rounded,
+    uncertainty,
+)
 from api.rules.reported import REPORTED
 from api.rules.rule import NO_STATEMENT, Guard, Rule
 
 if TYPE_CHECKING:
     from api.rules.density import Density
-
-# A reported U has two significant digits; other quantities are given so many places below them.
-_BELOW_U = 2
-_PLACES = Context(prec=1000)
-# No quantity needs more: roots have fifty digits.
-_LEAST_PLACE = -2000
-# k is no quantity of the specification, and a solved one has no end.
-_FACTOR = Context(prec=7, rounding=ROUND_HALF_EVEN)
 
 _OUTCOMES = {
     "pass": "is met",
@@ -132,7 +133,7 @@ Decision rule simple, version 1: simple acceptance, no guard band (w = 0). \
 Expanded uncertainty U = 0.2 kN, k = 2.
     """
     span = _span(limits.lower, limits.upper, unit)
-    u_place = _place(U)
+    u_place = place_of(U)
     named = f"the specification {specification}" if specification else "the specification"
     covered = results or "this result"
     by = rule if branch is None else branch.rule
@@ -150,15 +151,15 @@ Expanded uncertainty U = 0.2 kN, k = 2.
             f"{_rule_name(rule)}{_branch(branch)}: {_band(acceptance, by.guard, unit, place)}.",
         ]
     parts += [
-        f"Expanded uncertainty U = {_uncertainty(U, unit, u_place)}, "
-        f"k = {_factor(k)}{_freedom(dof)}.",
+        f"Expanded uncertainty U = {uncertainty(U, unit, u_place)}, "
+        f"k = {factor_text(k)}{_freedom(dof)}.",
     ]
     if density is not None:
         parts.append(f"The result is taken to be distributed as {density.words}.")
     if rule.decides_on == REPORTED:
         parts.append("It is decided on the result and U as they are reported, rounded.")
     if prior is not None and by is not None and by.guard.basis == "global_risk":
-        mean, sd = (_quantity(number, unit, u_place) for number in (prior.mean, prior.sd))
+        mean, sd = (quantity(number, unit, u_place) for number in (prior.mean, prior.sd))
         parts.append(f"Items are taken to have the mean {mean} and the standard deviation {sd}.")
     if rule.prescribed_by:
         parts.append(f"The rule is prescribed by {rule.prescribed_by}.")
@@ -280,9 +281,9 @@ def _band(acceptance: Acceptance, guard: Guard, unit: str | None, place: int) ->
     lower, upper = _bands(acceptance)
     if lower is None or upper is None or lower == upper:
         band = upper if lower is None else lower
-        widths = "w = 0" if not band else f"w = {_quantity(band, unit, place)}"
+        widths = "w = 0" if not band else f"w = {quantity(band, unit, place)}"
     else:
-        below, above = (_quantity(band, unit, place) for band in (lower, upper))
+        below, above = (quantity(band, unit, place) for band in (lower, upper))
         widths = f"w = {below} below and {above} above"
     words = f"{describe_guard(guard)} ({widths})"
     if acceptance.empty:
@@ -298,22 +299,6 @@ def _risk(verdict: str, nonconforming: float, conforming: float) -> str:
     return f"Specific risk of false rejection: {percent(conforming)}."
 
 
-def percent(probability: float) -> str:
-    """Write a probability in percent, with two digits.
-
-    >>> percent(0.0227501), percent(1e-9)
-    ('2.3 %', 'below 0.0001 %')
-    """
-    if probability < 1e-6:
-        return "below 0.0001 %"
-    if probability > 1 - 1e-6:
-        return "above 99.9999 %"
-    if probability > 0.99:
-        # As many digits as show how far it is from certain.
-        return f"{plain(Decimal(100) - Decimal(f'{(1 - probability) * 100:.2g}'))} %"
-    return f"{plain(Decimal(f'{probability * 100:.2g}'))} %"
-
-
 def _span(lower: Number | None, upper: Number | None, unit: str | None) -> str:
     suffix = f" {unit}" if unit else ""
     low = None if lower is None else plain(lower)
@@ -327,8 +312,8 @@ def _inwards(acceptance: Acceptance, place: int) -> tuple[Decimal | None, Decima
     """Return rounded limits; they move inwards, so that nothing seems accepted that is not."""
     lower, upper = acceptance.lower, acceptance.upper
     return (
-        None if lower is None else _rounded(lower, place, ROUND_CEILING),
-        None if upper is None else _rounded(upper, place, ROUND_FLOOR),
+        None if lower is None else rounded(lower, place, ROUND_CEILING),
+        None if upper is None else rounded(upper, place, ROUND_FLOOR),
     )
 
 
@@ -343,7 +328,7 @@ def _telling(
     """Return the place, at or below the given one, at which the figures show the same verdict."""
     if acceptance.empty:
         return place
-    while place > _LEAST_PLACE:
+    while place > LEAST_PLACE:
         low, high = _inwards(acceptance, place)
         crossed = low is not None and high is not None and low > high
         if not crossed and (value is None or _shows(verdict, low, high, value)):
@@ -357,7 +342,7 @@ def _telling(
         if limit is None or band is None:
             continue
         beyond = sign * (Fraction(value) - Fraction(limit))
-        while beyond > band and beyond <= Fraction(_rounded(band, place, ROUND_CEILING)):
+        while beyond > band and beyond <= Fraction(rounded(band, place, ROUND_CEILING)):
             place -= 1
     return place
 
@@ -367,45 +352,3 @@ def _shows(verdict: str, low: Decimal | None, high: Decimal | None, value: Numbe
     return verdict != "pass" or (
         (low is None or Fraction(low) <= value) and (high is None or value <= Fraction(high))
     )
-
-
-def _place(U: Number) -> int:
-    """Return the exponent of the last place that is printed beside this uncertainty."""
-    if U == 0:
-        return _LEAST_PLACE
-    return _reported(U).adjusted() - 1 - _BELOW_U
-
-
-def _quantity(value: Number, unit: str | None, place: int) -> str:
-    text = plain(_rounded(value, place, ROUND_CEILING))
-    return f"{text} {unit}" if unit else text
-
-
-def _uncertainty(U: Number, unit: str | None, place: int) -> str:
-    """Write U as it is reported and, where that is another number, as it decided."""
-    reported, used = _reported(U), _rounded(shortened(U), place, ROUND_CEILING)
-    text = _quantity(reported, unit, place)
-    return text if used == reported else f"{text} (rounded up from {_quantity(used, unit, place)})"
-
-
-def _rounded(value: Number, place: int, rounding: str) -> Decimal:
-    """Round to a place; a number that has no digits below it keeps those that it has."""
-    number = _decimal(value)
-    exponent = int(number.as_tuple().exponent)
-    if exponent >= place:
-        return number
-    return number.quantize(Decimal((0, (1,), place)), rounding, _PLACES)
-
-
-def _decimal(value: Number) -> Decimal:
-    """Return a number as a decimal, a quotient to 50 digits."""
-    return value if isinstance(value, Decimal) else ratio(value, Decimal(1))
-
-
-def _factor(k: Number) -> str:
-    number = _decimal(k)
-    return plain(number if isinstance(k, Decimal) and len(plain(k)) <= 10 else _FACTOR.plus(number))
-
-
-def _reported(U: Number) -> Decimal:
-    return reported_uncertainty(_decimal(U))

@@ -35,6 +35,7 @@ ELSEWHERE = {
     "api/resources/access.py": "tests/whole/test_customer_keys.py: what a customer's key sees",
     "api/rules/branch_reasons.py": "tests/api/rules/test_branch_columns.py: each row's own reason",
     "api/rules/guard.py": "tests/api/rules/test_rule.py: a rule is read with its guard",
+    "api/rules/printed.py": "tests/api/rules/test_wording.py: numbers in sentences",
     "api/rules/rule_parts.py": "tests/api/rules/test_rule.py: what is refused in a rule",
     "api/rules/settling.py": "tests/api/rules/test_vector.py: rows on an edge",
     "api/services/decisions/interval_ends.py": "tests/api/resources/test_decisions.py: a drift",

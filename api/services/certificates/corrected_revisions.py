@@ -138,9 +138,9 @@ def _against(one: _Subject) -> list[Issue]:
     if certificate.status != "issued":
         what = f"it is {certificate.status}"
         found.append(Issue("", what, "name the revision that is issued", name))
-    later = [row.revision for row in recorded if row.status != "voided"]
-    if max(later) > certificate.revision:
-        what = f"revision {max(later)} is recorded already"
+    last = max((row.revision for row in recorded if row.status != "voided"), default=0)
+    if last > certificate.revision:
+        what = f"revision {last} is recorded already"
         found.append(Issue("", what, "issue it, or void it and record another", name))
     return found
 

@@ -24,8 +24,8 @@ from api.errors import InvalidRecord, Issue, TraceholdError, UnknownReference
 from api.rules import ENGINE_VERSION
 from api.rules.decide import Decision, distances
 from api.rules.joint import Distances, joint_risk, total_global_risk
+from api.rules.printed import percent
 from api.rules.verdicts import worst
-from api.rules.wording import percent
 from api.services.base.record import Record
 from api.services.decisions.agreements import with_agreement
 from api.services.decisions.decisions import answered

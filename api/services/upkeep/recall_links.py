@@ -4,7 +4,8 @@ No hash covers the links, and no key of the database does: they are JSON text. E
 what is stored: its certificate and its items exist, the certificate calibrated the item that was
 used next, and every path of an entry, which its hash covers, ends with one of its links.
 
-Not checked: the use that a link names, which a correction may have moved since.
+Not checked: the use that a link names, which a correction may have moved since; and of what is
+given back itself more than where its path begins: it tells how the fault had come then.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import orjson
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from api.services.recalls.entries import GIVEN_BACK
 from api.store.chunks import chunks
 from api.store.tables import Certificate, Item, Recall, RecallEntry
 from graph.links import METHOD_PREFIX, is_channel
@@ -67,21 +69,27 @@ class _Looking:
 
     def look(self, rows: Sequence[Any]) -> None:
         """Look at some entries."""
-        lot: list[tuple[str, list[Sequence[str]], list[Any]]] = []
+        lot: list[tuple[str, list[Sequence[str]], list[Any], bool]] = []
         for number, body, text in rows:
             try:
-                lot.append((number, orjson.loads(body).get("reason_paths", []), _links(text)))
+                entry = orjson.loads(body)
+                given_back = entry.get("detail") == GIVEN_BACK
+                lot.append((number, entry.get("reason_paths", []), _links(text), given_back))
             except (ValueError, KeyError, TypeError):
                 self._say(number, "what leads to it cannot be read")
-        links = [link for _, _, some in lot for link in some]
+        links = [link for _, _, some, _ in lot for link in some]
         self.links += len(links)
         self._learn({link["cause"] for link in links} - {None})
         self._learn_items({name for link in links for name in self._names(link)})
-        for number, paths, some in lot:
+        for number, paths, some, given_back in lot:
             for link in some:
                 for detail in self._wrong(link):
                     self._say(number, detail)
-            lost = sum(not any(self._ends(path, link) for link in some) for path in paths)
+            begun = {link["names"][0] for link in some if given_back and link["cause"] is None}
+            lost = sum(
+                path[0] not in begun and not any(self._ends(path, link) for link in some)
+                for path in paths
+            )
             if lost:
                 self._say(number, f"of {lost} of its paths no stored link is the last stretch")
 

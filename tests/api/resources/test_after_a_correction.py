@@ -11,6 +11,8 @@ import json
 import pytest
 from oracle_cases import answered, cal, lab, ref, row
 
+from api.services.upkeep.verification import verify
+
 BY = {"by": "Robin Manager"}
 
 
@@ -103,7 +105,7 @@ def test_a_use_put_right_after_the_issue_gives_back_what_was_taken(another_stand
     assert told["C-2"] == "The results change as shown."
 
 
-def test_what_is_given_back_keeps_the_way_on_which_it_came(recall_of):
+def test_what_is_given_back_keeps_the_way_on_which_it_came(recall_of, database):
     made = recall_of(
         lab(
             cal("W-1", "WS", "02-01", [ref("REF")], [row(error="0.001")], customer="Pier"),
@@ -117,6 +119,17 @@ def test_what_is_given_back_keeps_the_way_on_which_it_came(recall_of):
     found = find(looked_at_again(made, item="REF-2"), "C-1")
     assert found["reason_paths"] == [["REF", "W-1", "WS", "C-1"]]
     assert found["generation"] == 2
+    with database.read() as session:
+        assert verify(session).findings == []
+
+
+def test_what_was_voided_since_is_not_drafted_again(recalled):
+    gone = recalled.client.post("/v1/certificates/C-1/void", json={"reason": "measured again"})
+    assert gone.status_code == 200, gone.text
+    for path, body in (("revisions/C-1", BY), ("revisions", BY | {"certificates": ["C-1"]})):
+        refused = recalled.client.post(f"{recalled.at}/{path}", json=body)
+        assert refused.status_code == 409
+        assert "it is voided" in refused.text
 
 
 def test_a_fault_found_elsewhere_that_does_the_same_leaves_nothing(corrected):
