@@ -59,11 +59,31 @@ class Isolation:
         return at.start_us > self.after_us and (self.holder is None or self.holder.held_at(at))
 
 
-def isolated_items(session: Session) -> Mapping[str, Sequence[Isolation]]:
-    """Return what isolates each item, by item id; assemblies of isolated parts too."""
+class Reported(NamedTuple):
+    """What a stored recall was asked, as far as it isolates."""
+
+    id: int
+    number: str
+    previous_id: int | None
+    faults: list[Record]
+
+
+def reported(session: Session) -> list[Reported]:
+    """Return what every stored recall was asked, in their order."""
+    columns = Recall.id, Recall.number, Recall.previous_id, Recall.faults
+    return [Reported(*row) for row in session.execute(select(*columns).order_by(Recall.id))]
+
+
+def isolated_items(
+    session: Session, recalls: Sequence[Reported] | None = None
+) -> Mapping[str, Sequence[Isolation]]:
+    """Return what isolates each item, by item id; assemblies of isolated parts too.
+
+    `recalls` are those from `reported`, if they were read already.
+    """
     zone = zone_of(session)
     found: dict[str, list[Isolation]] = {}
-    isolating = list(_isolating(session))
+    isolating = _isolating(session, reported(session) if recalls is None else recalls)
     faulty_items = _faulty_items(session, [one for _, faults, _ in isolating for one in faults])
     for number, faults, until_us in isolating:
         for fault in faults:
@@ -126,7 +146,8 @@ def overrides(session: Session, item_id: int) -> list[Record]:
 
 def isolated_by(session: Session, recall: Recall) -> list[str]:
     """Return the faulty items that a recall, or another look at its fault, keeps out of use."""
-    unresumed = {number for number, _, until_us in _isolating(session) if until_us is None}
+    isolating = _isolating(session, reported(session))
+    unresumed = {number for number, _, until_us in isolating if until_us is None}
     if recall.number not in unresumed:
         return []
     faulty_items = _faulty_items(session, recall.faults)
@@ -165,19 +186,19 @@ class _Numbered(NamedTuple):
     item: str
 
 
-def _isolating(session: Session) -> Iterable[tuple[str, list[Record], int | None]]:
+def _isolating(
+    session: Session, recalls: Sequence[Reported]
+) -> list[tuple[str, list[Record], int | None]]:
     """Recalls with their faults, and when work resumed after them or another look at them."""
     resumptions = session.execute(
         select(CaseEvent.recall_id, func.min(CaseEvent.at_us).label("at_us"))
         .where(CaseEvent.kind == RESUMPTION)
         .group_by(CaseEvent.recall_id)
     ).all()
-    rows = session.execute(select(Recall.id, Recall.number, Recall.previous_id, Recall.faults))
     first: dict[int, int] = {}
-    known = list(rows.all())
-    for row in sorted(known, key=lambda row: row.id):  # a recall names an earlier one
-        first[row.id] = first.get(row.previous_id, row.id)
+    for one in recalls:  # a recall names an earlier one
+        first[one.id] = one.id if one.previous_id is None else first[one.previous_id]
     lifted: dict[int, int] = {}
     for row in sorted(resumptions, key=lambda row: -row.at_us):
         lifted[first[row.recall_id]] = row.at_us
-    return [(row.number, row.faults, lifted.get(first[row.id])) for row in known]
+    return [(one.number, one.faults, lifted.get(first[one.id])) for one in recalls]

@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
+from api.services.casework.isolation import Reported, reported
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Measured, Statement
 from api.store.keyed import rows_of
@@ -103,6 +104,11 @@ class Candidates:
     def reader(self) -> Remembering:
         """Reads in the transaction of the session; nothing is written while questions are asked."""
         return Remembering(SessionReader(self.session))
+
+    @cached_property
+    def recalls(self) -> list[Reported]:
+        """What every stored recall was asked."""
+        return reported(self.session)
 
     @cached_property
     def traced(self) -> Traced:

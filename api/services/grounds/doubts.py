@@ -22,13 +22,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from itertools import chain
-from typing import Any
 
-from sqlalchemy import Row, exists, func, or_, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import func, or_, select
+from sqlalchemy.orm import Session
 
 from api.errors import TraceholdError
 from api.services.base.record import Record
+from api.services.casework.isolation import Reported
 from api.services.grounds.candidates import Candidates
 from api.services.grounds.finding import MIND, STOP, Finding
 from api.services.grounds.values import Found
@@ -50,7 +50,6 @@ from api.store.sources import Recorded
 from api.store.tables import Recall
 from graph.lists import AFFECTED, INDETERMINATE, NOT_EXCLUDED
 
-Later = aliased(Recall)
 DRAFT = "draft"
 IN_DOUBT, MAYBE = "in_doubt", "may_be_in_doubt"
 # What a list says of a certificate that stands in it, and how much that weighs.
@@ -65,13 +64,8 @@ WORDS = {
 def doubt_findings(asked: Candidates) -> Found:
     """Yield, by certificate, the recalls in whose lists it would stand."""
     session, keys = asked.session, sorted(asked.as_of)
-    latest = ~exists().where(Later.previous_id == Recall.id)
-    stored = {
-        row.id: row
-        for row in session.execute(
-            select(Recall.id, Recall.number, Recall.faults).where(latest).order_by(Recall.id)
-        )
-    }
+    looked_at_again = {one.previous_id for one in asked.recalls}
+    stored = {one.id: one for one in asked.recalls if one.id not in looked_at_again}
     if not stored:
         return
     concerned = _concerned(asked, stored)
@@ -103,7 +97,7 @@ def _finding(number: str, faults: Sequence[Record], name: str) -> Finding:
 def _listed(
     session: Session,
     within: Within,
-    stored: Row[int, str, Any],
+    stored: Reported,
     keys: Sequence[int],
     *,
     corrected: bool,
@@ -145,7 +139,7 @@ def _lists(
     }
 
 
-def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> set[int]:
+def _concerned(asked: Candidates, stored: Mapping[int, Reported]) -> set[int]:
     """Return the recalls that could list one of the certificates in question."""
     ground = _resting_on(asked.traced, asked.as_of.keys())
     rows = [asked.traced.rows[key] for key in ground]
@@ -174,10 +168,13 @@ def _concerned(asked: Candidates, stored: Mapping[int, Row[int, str, Any]]) -> s
         RoleSpan._make(row)
         for row in rows_of(asked.reader, columns, "certificate", "id", sorted(ground), also)
     ]
-    for one in asked.session.scalars(select(RecallWatchWindow)):
-        window = Window(one.first_us, one.last_us, tuple(one.roles))
-        if one.recall_id in stored and any(window.holds(span) for span in spans):
-            found.add(one.recall_id)
+    columns_of = RecallWatchWindow.recall_id, RecallWatchWindow.first_us, RecallWatchWindow.last_us
+    for recall, first, last, roles in asked.session.execute(
+        select(*columns_of, RecallWatchWindow.roles)
+    ):
+        window = Window(first, last, tuple(roles))
+        if recall in stored and any(window.holds(span) for span in spans):
+            found.add(recall)
     return found | (stored.keys() & _waiting(asked))
 
 

@@ -39,7 +39,7 @@ _JUDGED = "the judgement is that of a competent, authorised person"
 
 def isolated_findings(asked: Candidates) -> Found:
     """Yield uses of what a recall isolated, with who answers for the use."""
-    isolated = isolated_items(asked.session)
+    isolated = isolated_items(asked.session, asked.recalls)
     for one in asked.uses if isolated else ():
         use = one.use
         for reason in isolated.get(use.item, ()):

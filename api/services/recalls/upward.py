@@ -48,19 +48,22 @@ def upward(session: Session, certificates: Collection[int], most: int | None = N
     """Read what certificates could rest on; with `most` reading ends once there are more."""
     reader, found = SessionReader(session), Upward()
     frontier = set(certificates)
+    known: dict[int, tuple[int, int]] = {}  # what was read by its item already
     columns = ", ".join(
         f"usage.{name}"
         for name in ("certificate_id", "item_id", "used_end_us", "source_id", "evidence_id")
     )
     while frontier and (most is None or len(found.certificates) <= most):
         keys = list(frontier)
-        found.certificates.update(_certificates(reader, "id", keys))
+        found.certificates.update({key: known[key] for key in keys if key in known})
+        new = [key for key in keys if key not in known]
+        found.certificates.update(_certificates(reader, "id", new))
         made = [Link(*row) for row in rows_of(reader, columns, "usage", "certificate_id", keys)]
         found.uses += made
         items = _with_parts(reader, found, {use.item for use in made})
-        above = _certificates(reader, "item_id", list(items))
+        known = _certificates(reader, "item_id", list(items))
         named = {key for use in made for key in (use.source, use.evidence) if key is not None}
-        frontier = (above.keys() | named) - found.certificates.keys()
+        frontier = (known.keys() | named) - found.certificates.keys()
     return found
 
 
