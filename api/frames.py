@@ -13,6 +13,7 @@ shortest decimal that shows it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from decimal import Decimal
 from typing import Any, TypeVar
 
 import numpy as np
@@ -28,13 +29,18 @@ from api.schemas.specifications import NewSpecificationSchema
 from api.services.batches.batches import answers_frame, rules_from
 from api.services.batches.columns import INPUTS
 from api.services.batches.columns import decide_frame as decide_columns
-from api.services.batches.derived import Specify, no_specifications
+from api.services.batches.derived import SPECIFICATION, TERMS, Specify, no_specifications
 from api.services.batches.pieces import check_heading
 from api.services.decisions.specifications import specifications_from
 
 Frame = TypeVar("Frame")
 # Whole numbers up to here are floats too.
 _WHOLE = 2**53
+_NUMBERS = (int, float, Decimal, np.integer, np.floating)
+_NESTED = (Mapping, list, tuple)
+# Columns that hold no number.
+_WORDS = ("unit", "rule", SPECIFICATION, TERMS)
+_SHOWN = 40
 
 
 def decide_frame(
@@ -159,10 +165,10 @@ def _column(name: str, column: Any) -> pl.Series:
     """Return a column of numbers as it is, any other as text."""
     if isinstance(column, pl.Series):
         found = column.alias(name)
-        if found.dtype == pl.Object:
-            return _from_objects(name, found.to_list())
         if isinstance(found.dtype, pl.Categorical | pl.Enum):
             found = found.cast(pl.String)
+        if not found.dtype.is_numeric() and found.dtype not in (pl.String, pl.Null):
+            return _from_objects(name, found.to_list())
         return found.fill_nan(None) if found.dtype.is_float() else found
     kind = getattr(column, "dtype", None)
     if isinstance(kind, np.dtype) and kind.kind in "fiu" and not np.ma.isMaskedArray(column):
@@ -174,18 +180,37 @@ def _column(name: str, column: Any) -> pl.Series:
 
 
 def _from_objects(name: str, objects: list[Any]) -> pl.Series:
-    """Return cells of any kind: floats if they all are, else text; what is nested stays."""
+    """Return cells of any kind: floats if they all are, else text; terms that are nested stay."""
     cells = [None if _is_absent(cell) else cell for cell in objects]
     kinds = {type(cell) for cell in cells} - {type(None)}
     if kinds and kinds <= {float, np.float64}:
         return pl.Series(name, cells, dtype=pl.Float64)
-    if any(issubclass(kind, Mapping | list | tuple) for kind in kinds):
+    if name == TERMS and any(issubclass(kind, _NESTED) for kind in kinds):
         return pl.Series(name, cells, dtype=pl.Object)
-    texts = [None if cell is None else str(cell) for cell in cells]
+    meant = {kind for kind in kinds if _is_meant(name, kind)}
+    texts = [
+        None if cell is None else str(cell) if type(cell) in meant else _foreign(cell)
+        for cell in cells
+    ]
     found = pl.Series(name, texts, dtype=pl.String)
     # Whole numbers have their digits in either form; as numbers they do not ask for text back.
     whole = kinds == {int} and all(cell is None or abs(cell) <= _WHOLE for cell in cells)
     return found.cast(pl.Int64) if whole else found
+
+
+def _is_meant(name: str, kind: type) -> bool:
+    """Whether a cell of this kind says what its column asks for: a number, or a text."""
+    if issubclass(kind, str):
+        return True
+    return name not in _WORDS and kind is not bool and issubclass(kind, _NUMBERS)
+
+
+def _foreign(cell: object) -> str:
+    """Write a cell that is neither a number nor a text so that nobody takes it for one.
+
+    The text of a year, of a byte or of whatever prints digits would be a number.
+    """
+    return f"{type(cell).__name__} {str(cell)[:_SHOWN]}"
 
 
 def _is_absent(cell: object) -> bool:

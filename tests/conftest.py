@@ -116,7 +116,8 @@ def on_another_engine(item: pytest.Item) -> bool:
     if not item.nodeid.startswith(DOORS) or not isinstance(item, pytest.Function):
         return False
     given = getattr(item, "callspec", None)
-    engines = [] if given is None else [v for v in given.params.values() if v in ENGINES]
+    values = [] if given is None else given.params.values()
+    engines = [value for value in values if isinstance(value, str) and value in ENGINES]
     if len(engines) != 1:
         return False
     name = item.nodeid

@@ -1,5 +1,6 @@
 """Data frames of any library give the verdicts of single decisions."""
 
+import datetime as dt
 import doctest
 from decimal import Decimal
 from pathlib import Path
@@ -210,3 +211,59 @@ def test_a_whole_number_too_long_for_a_float_keeps_its_digits():
     for column in (pd.Series([2**53 + 1]), [2**53 + 1], pd.Series([2**53 + 1], dtype="Int64")):
         frame = {"value": column, "U": [0], "upper": [str(2**53)]}
         assert decide_frame(frame, "simple")["verdict"] == ["fail"]
+
+
+class Printed:
+    """Something that prints as a number and is none."""
+
+    def __str__(self):
+        return "10"
+
+
+FOREIGN = [
+    pd.Period("2020", freq="Y"),
+    Printed(),
+    [10],
+    (10,),
+    {"value": 10},
+    {10},
+    b"10",
+    True,
+    dt.date(2020, 1, 1),
+    dt.timedelta(1),
+    pd.Timestamp("2020-01-01"),
+    1j,
+]
+
+
+@pytest.mark.parametrize("cell", FOREIGN, ids=lambda cell: type(cell).__name__)
+@pytest.mark.parametrize("name", ["value", "U", "upper", "k", "dof"])
+def test_what_is_no_number_is_an_error_of_its_row_alone(name, cell):
+    columns = {"value": [10.0, 10.0], "U": [0.1, 0.1], "upper": [11.0, 11.0], name: [cell, 10.0]}
+    frame = pd.DataFrame({key: pd.Series(cells, dtype=object) for key, cells in columns.items()})
+    found = decide_frame(frame, "simple")
+    assert found["verdict"].tolist() == [None, "pass"]
+    assert found["error_field"].tolist() == [name, None]
+    assert "number" in found["error"][0]
+
+
+@pytest.mark.parametrize(
+    "column",
+    [
+        pd.Series(pd.period_range("2020", periods=1, freq="Y")),
+        pl.Series([dt.timedelta(1)]),
+        pl.Series([[10]]),
+        pl.Series([[10]], dtype=pl.Array(pl.Int64, 1)),
+        pl.Series([b"10"]),
+        pl.Series([{"a": 10}]),
+        pl.Series([dt.date(2020, 1, 1)]),
+        pl.Series([True]),
+        pa.chunked_array([[b"10"]]),
+        pd.Series([[10]], dtype=pd.ArrowDtype(pa.list_(pa.int64()))),
+    ],
+    ids=lambda column: str(getattr(column, "dtype", getattr(column, "type", ""))),
+)
+def test_a_column_of_another_kind_is_refused_row_by_row(column):
+    found = decide_frame({"value": column, "U": [0.1], "upper": [11.0]}, "simple")
+    assert list(found["verdict"]) == [None]
+    assert list(found["error_field"]) == ["value"]
