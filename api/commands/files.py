@@ -46,6 +46,8 @@ def source_of(file: Path | None) -> Iterator[BinaryIO]:
         with file.open("rb") as opened:
             yield opened
         return
+    if sys.stdin is None:
+        raise Refused("standard input is closed; name a file, or send the rows to it")
     with TemporaryFile() as kept:
         shutil.copyfileobj(sys.stdin.buffer, kept)
         kept.seek(0)
@@ -58,7 +60,8 @@ def told_by_the_system() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        if error.filename is None:  # what is left for stdout must not be tried again at the end
+        # What is left for stdout must not be tried again at the end.
+        if error.filename is None and sys.stdout is not None:
             with suppress(OSError):
                 os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         place = error.filename or "output"
@@ -69,6 +72,8 @@ def told_by_the_system() -> Iterator[None]:
 def target_of(output: Path | None) -> Iterator[BinaryIO]:
     """Open stdout, or a file that gets its name only when it is whole."""
     if output is None:
+        if sys.stdout is None:
+            raise Refused("standard output is closed; name a file with --output")
         yield sys.stdout.buffer
         sys.stdout.buffer.flush()
         return

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 
 STDIN = "-"
+_SPECIFIED = "--specifications"
 
 
 class FileOrPattern(click.ParamType[Any]):
@@ -73,7 +74,7 @@ class FileOrPattern(click.ParamType[Any]):
     "--rules", "rules_file", type=FILE, help="JSON file with a list of your own decision rules."
 )
 @click.option(
-    "--specifications",
+    _SPECIFIED,
     "specifications_file",
     type=FILE,
     help="JSON file with a list of specifications that rows may name.",
@@ -128,7 +129,9 @@ def evaluate(
     specify = _specifications(specifications_file)
     if output is not None and str(output) == STDIN:
         output = None
-    _refuse(file, output, of_stdin, dask)
+    _refuse(file, of_stdin, dask)
+    for name, read in (("FILE", file), ("--rules", rules_file), (_SPECIFIED, specifications_file)):
+        _refuse_over(output, read, name)
     if (isinstance(file, str) and file != STDIN) or dask is not None:
         from api.commands.parts import Parts, evaluate_parts
 
@@ -156,14 +159,18 @@ def evaluate(
     _finish(batch.summary(), fail_on_nonconformity)
 
 
-def _refuse(file: Path | str, output: Path | None, of_stdin: str | None, dask: str | None) -> None:
+def _refuse(file: Path | str, of_stdin: str | None, dask: str | None) -> None:
     """Refuse what contradicts itself, before anything is read."""
     if (file == STDIN) != (of_stdin is not None):
         raise click.UsageError("--format is for standard input, where FILE is -, and needed there")
     if file == STDIN and dask is not None:
         raise click.UsageError("--dask needs FILE, which every worker can read")
-    if isinstance(file, Path) and output is not None and output.exists() and output.samefile(file):
-        raise click.BadParameter("it is FILE itself; name another", param_hint="--output")
+
+
+def _refuse_over(output: Path | None, read: Path | str | None, name: str) -> None:
+    """Refuse to write over what is read."""
+    if isinstance(read, Path) and output is not None and output.exists() and output.samefile(read):
+        raise click.BadParameter(f"it is {name} itself; name another", param_hint="--output")
 
 
 def _finish(summary: Mapping[str, Any], fail_on_nonconformity: bool) -> None:
@@ -215,7 +222,7 @@ def _specifications(file: Path | None) -> Specify:
     from api.schemas.specifications import NewSpecificationSchema
     from api.services.decisions.specifications import specifications_from
 
-    option = "--specifications"
+    option = _SPECIFIED
     documents = _documents(file, option, "specifications")
     try:
         return specifications_from(NewSpecificationSchema(many=True).load(documents))

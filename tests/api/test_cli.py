@@ -705,3 +705,58 @@ def test_an_exported_journal_is_checked_without_the_database(run, tmp_path):
     assert "removed, added or moved" in run("journal", "verify", file).stdout
     file.write_bytes(b"not a journal")
     assert run("journal", "verify", file).exit_code == 3
+
+
+@pytest.fixture
+def passing(tmp_path):
+    """A file of one result that passes."""
+    file = tmp_path / "results.csv"
+    file.write_text("value,U,lower,upper,rule\n10,0.1,9,11,simple\n")
+    return file
+
+
+@pytest.mark.parametrize(
+    ("raised", "code", "said"),
+    [(KeyboardInterrupt, 130, "Interrupted"), (RuntimeError("a fault"), 70, "a fault")],
+)
+def test_however_evaluate_ends_it_is_no_nonconformity(
+    run, passing, monkeypatch, raised, code, said
+):
+    def fall(*_):
+        raise raised
+
+    monkeypatch.setattr("api.commands.offline._finish", fall)
+    ended = run("evaluate", passing, "--fail-on-nonconformity")
+    assert ended.exit_code == code
+    assert said in ended.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "closed", "said"),
+    [
+        (("-", "--format", "csv"), "<&-", "standard input is closed"),
+        (("results.csv",), ">&-", "standard output is closed"),
+    ],
+)
+def test_a_closed_stream_is_told_and_refused(passing, arguments, closed, said):
+    command = [sys.executable, "-m", "api", "evaluate", *arguments, "--fail-on-nonconformity"]
+    ended = subprocess.run(
+        ["sh", "-c", f'"$@" {closed}', "sh", *command],
+        cwd=passing.parent,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stderr=subprocess.PIPE,
+        text=True,
+        check=False,
+    )
+    assert (ended.returncode, "Traceback" in ended.stderr) == (3, False)
+    assert said in ended.stderr
+
+
+@pytest.mark.parametrize("option", ["--rules", "--specifications"])
+def test_evaluate_does_not_write_over_what_it_reads(run, passing, option):
+    read = passing.with_name("read.json")
+    read.write_text("[]")
+    refused = run("evaluate", passing, option, read, "-o", read)
+    assert refused.exit_code == 2
+    assert f"it is {option} itself" in refused.stderr
+    assert read.read_text() == "[]"
