@@ -30,6 +30,7 @@ from api.services.batches.batches import answers_frame, rules_from
 from api.services.batches.columns import INPUTS
 from api.services.batches.columns import decide_frame as decide_columns
 from api.services.batches.derived import SPECIFICATION, TERMS, Specify, no_specifications
+from api.services.batches.foreign import foreign, is_usual
 from api.services.batches.pieces import check_heading
 from api.services.decisions.specifications import specifications_from
 
@@ -40,7 +41,6 @@ _NUMBERS = (int, float, Decimal, np.integer, np.floating)
 _NESTED = (Mapping, list, tuple)
 # Columns that hold no number.
 _WORDS = ("unit", "rule", SPECIFICATION, TERMS)
-_SHOWN = 40
 
 
 def decide_frame(
@@ -167,7 +167,7 @@ def _column(name: str, column: Any) -> pl.Series:
         found = column.alias(name)
         if isinstance(found.dtype, pl.Categorical | pl.Enum):
             found = found.cast(pl.String)
-        if not found.dtype.is_numeric() and found.dtype not in (pl.String, pl.Null):
+        if not is_usual(found.dtype):
             return _from_objects(name, found.to_list())
         return found.fill_nan(None) if found.dtype.is_float() else found
     kind = getattr(column, "dtype", None)
@@ -189,7 +189,7 @@ def _from_objects(name: str, objects: list[Any]) -> pl.Series:
         return pl.Series(name, cells, dtype=pl.Object)
     meant = {kind for kind in kinds if _is_meant(name, kind)}
     texts = [
-        None if cell is None else str(cell) if type(cell) in meant else _foreign(cell)
+        None if cell is None else str(cell) if type(cell) in meant else foreign(cell)
         for cell in cells
     ]
     found = pl.Series(name, texts, dtype=pl.String)
@@ -203,14 +203,6 @@ def _is_meant(name: str, kind: type) -> bool:
     if issubclass(kind, str):
         return True
     return name not in _WORDS and kind is not bool and issubclass(kind, _NUMBERS)
-
-
-def _foreign(cell: object) -> str:
-    """Write a cell that is neither a number nor a text so that nobody takes it for one.
-
-    The text of a year, of a byte or of whatever prints digits would be a number.
-    """
-    return f"{type(cell).__name__} {str(cell)[:_SHOWN]}"
 
 
 def _is_absent(cell: object) -> bool:

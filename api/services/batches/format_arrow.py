@@ -22,6 +22,7 @@ import pyarrow.parquet as pq
 
 from api.services.batches.arrow_sizes import check_stream, check_texts, check_types
 from api.services.batches.columns import INPUTS
+from api.services.batches.foreign import as_text, is_usual
 from api.services.batches.parquet_sizes import check_parquet, opened
 from api.services.batches.pieces import Drain, Piece, check_heading, unreadable
 
@@ -102,14 +103,16 @@ def _plain(batch: pa.RecordBatch, schema: pa.Schema) -> pa.RecordBatch:
 
 
 def whole_frame(batch: pa.RecordBatch) -> pl.DataFrame:
-    """Return a batch as a frame; dictionaries of text become text."""
+    """Return a batch as a frame; dictionaries become text, and so does what is no number."""
     frame = pl.from_arrow(pa.Table.from_batches([batch]), rechunk=False)
     if not isinstance(frame, pl.DataFrame):
         raise TypeError("a table became no frame")
     return frame.with_columns(
         pl.col(name).cast(pl.String)
-        for name, kind in frame.schema.items()
         if isinstance(kind, pl.Categorical | pl.Enum)
+        else as_text(frame[name])
+        for name, kind in frame.schema.items()
+        if not is_usual(kind)
     )
 
 
