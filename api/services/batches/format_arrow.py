@@ -73,17 +73,14 @@ def read_arrow(source: BinaryIO) -> Iterator[Piece]:
 
 
 def _pieces(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[Piece]:
-    known = [name for name in schema.names if name in INPUTS]
     none, line = _empty(schema), 1
-    yield Piece(whole_frame(none.select(known)), range(0), origin=none)
+    yield Piece(_inputs(none), range(0), origin=none)
     for found in batches:
         # Offsets that point elsewhere, and text that is none, would be believed from here on.
         found.validate(full=True)
         check_texts(found)
         batch = _plain(found, schema)
-        yield Piece(
-            whole_frame(batch.select(known)), range(line, line + batch.num_rows), origin=batch
-        )
+        yield Piece(_inputs(batch), range(line, line + batch.num_rows), origin=batch)
         line += batch.num_rows
 
 
@@ -103,16 +100,22 @@ def _plain(batch: pa.RecordBatch, schema: pa.Schema) -> pa.RecordBatch:
 
 
 def whole_frame(batch: pa.RecordBatch) -> pl.DataFrame:
-    """Return a batch as a frame; dictionaries become text, and so does what is no number."""
+    """Return a batch as a frame; dictionaries of text become text."""
     frame = pl.from_arrow(pa.Table.from_batches([batch]), rechunk=False)
     if not isinstance(frame, pl.DataFrame):
         raise TypeError("a table became no frame")
     return frame.with_columns(
         pl.col(name).cast(pl.String)
-        if isinstance(kind, pl.Categorical | pl.Enum)
-        else as_text(frame[name])
         for name, kind in frame.schema.items()
-        if not is_usual(kind)
+        if isinstance(kind, pl.Categorical | pl.Enum)
+    )
+
+
+def _inputs(batch: pa.RecordBatch) -> pl.DataFrame:
+    """Return the columns that decide as a frame: numbers and text, the latter for all the rest."""
+    frame = whole_frame(batch.select([name for name in batch.schema.names if name in INPUTS]))
+    return frame.with_columns(
+        as_text(frame[name]) for name, kind in frame.schema.items() if not is_usual(kind)
     )
 
 
