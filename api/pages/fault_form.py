@@ -70,6 +70,11 @@ KINDS = (
         "The force was wrong by a constant",
         "As by the mass of a hanger, or a zero that was not taken.",
     ),
+    Kind(
+        "wrong_curve",
+        "Its curve was wrong",
+        "Force was had from deflection by wrong coefficients: the error is what two curves give.",
+    ),
     Kind("unknown", "Nobody can say yet", "Everything it reached is listed for review."),
 )
 TIMES = ("last_good_at", "isolated_at", "entered_at", "fixed_at", "discovered_at", "measured_at")
@@ -93,7 +98,9 @@ ROWS = [
     ),
     *(f"effect-{line}-{name}" for line in range(MOST_LINES) for name in ("type", "pct")),
 ]
-FIELDS = (*PLAIN, "revision", *TIMES, *PERCENTS, "U_delta_k", *ROWS, "other_types")
+# What a curve is entered by; its unit is that of a wrong force.
+CURVE = ("coefficients_recorded", "coefficients_right", "of", "range_from", "range_to")
+FIELDS = (*PLAIN, *CURVE, "revision", *TIMES, *PERCENTS, "U_delta_k", *ROWS, "other_types")
 MOST_AT_ONCE = 20
 # Fields of the form by the kinds that show them; each kind's numbers are the schema's.
 SHOWN_FOR = {
@@ -107,6 +114,8 @@ SHOWN_FOR = {
     "measured_at": ("linear_drift",),
     "understated": ("understated_uncertainty",),
     "offset": ("true_force_offset",),
+    "curve": ("wrong_curve",),
+    "unit": ("true_force_offset", "wrong_curve"),
     "U_delta": tuple(kind for kind in NEEDS if "U_delta_rel" not in STATES_ITS_OWN_U.get(kind, ())),
 }
 # Fields that stand together, and under which name of `SHOWN_FOR`.
@@ -114,7 +123,8 @@ TOGETHER = {
     **dict.fromkeys(("factor_applied", "factor_right"), "factors"),
     "gain": "gain",
     **dict.fromkeys(("k_recorded", "k_right"), "understated"),
-    **dict.fromkeys(("delta_force", "unit", "U_delta_force"), "offset"),
+    **dict.fromkeys(("delta_force", "U_delta_force"), "offset"),
+    "unit": "unit",
 }
 LABELS = {
     "/fault": ("kind", "Fault"),
@@ -140,6 +150,10 @@ LABELS = {
     "/fault/delta_force": ("delta_force", "True less recorded force"),
     "/fault/unit": ("unit", "Unit of force"),
     "/fault/U_delta_force": ("U_delta_force", "Its uncertainty"),
+    "/fault/coefficients_recorded": ("coefficients_recorded", "Coefficients that were used"),
+    "/fault/coefficients_right": ("coefficients_right", "Right coefficients"),
+    "/fault/of": ("of", "The polynomial gives"),
+    "/fault/range": ("range_from", "Range of the curve"),
     "/fault/U_delta_rel": ("U_delta_rel", "Uncertainty of the error"),
     "/fault/U_delta_k": ("U_delta_k", "Its coverage factor"),
     "/fault/last_good_at": ("last_good_at", "Last good evidence"),
@@ -295,6 +309,8 @@ def _several(sent: Mapping[str, str], kind: str) -> dict[str, Any]:
                 segments.append(bounds | delta)
         if segments:
             found["segments"] = segments
+    if kind == "wrong_curve":
+        found |= _curve(sent)
     if kind == "indication_effect_by_type":
         effects = {}
         for line in range(MOST_LINES):
@@ -306,6 +322,20 @@ def _several(sent: Mapping[str, str], kind: str) -> dict[str, Any]:
         if other := forms.filled(sent, "other_types"):
             found["other_types"] = share(other["other_types"])
     return found
+
+
+def _curve(sent: Mapping[str, str]) -> dict[str, Any]:
+    """What is entered of a curve: coefficients with blanks or semicolons between them."""
+    entered = forms.filled(sent, *CURVE)
+    found: dict[str, Any] = {
+        name: entered[name].replace("−", "-").replace(";", " ").split()
+        for name in CURVE[:2]
+        if name in entered
+    }
+    if "of" in entered:
+        found["of"] = entered["of"]
+    ends = {end: entered[f"range_{end}"] for end in ("from", "to") if f"range_{end}" in entered}
+    return found | ({"range": ends} if ends else {})
 
 
 def _previous(sent: Mapping[str, str]) -> dict[str, int]:
