@@ -661,6 +661,8 @@ class WrongCurve(Fault):
         The right one, of the same form, unit and range.
     unit_n : Fraction
         One unit of the curves' force, in newton.
+    known : dict of Fraction to (Fraction or None)
+        Delta by force in newton, as far as it was worked out already.
     """
 
     recorded: AssignedCurve

@@ -185,6 +185,11 @@ class AssignedCurve:
     low, high : Fraction
         The range of force in which it holds, both ends inside.
 
+    Attributes
+    ----------
+    branch : Branch
+        The polynomial where it only rises, or only falls.
+
     Raises
     ------
     CurveError

@@ -32,7 +32,7 @@ class Coefficients(fields.List[Decimal]):
         super().__init__(DecimalText(), validate=_in_number, **kwargs)
 
 
-class ForceRangeSchema(StrictSchema):
+class CurveRangeSchema(StrictSchema):
     """Forces between which a curve holds, both ends inside."""
 
     from_ = DecimalText(data_key="from", attribute="from", required=True)
@@ -65,6 +65,6 @@ class CurveSchema(StrictSchema):
         max_length=40, metadata={"description": "As mV/V; kept as it is written"}
     )
     range = fields.Nested(
-        ForceRangeSchema,
+        CurveRangeSchema,
         metadata={"description": "In `unit`; default: the forces of its results, zero left out"},
     )

@@ -9,7 +9,7 @@ from marshmallow import ValidationError, fields, validate, validates_schema
 from api.rules.units import FORCE_UNITS
 from api.schemas.base import StrictSchema
 from api.schemas.certificates import CertificateQuerySchema
-from api.schemas.curve_parts import Coefficients, ForceRangeSchema
+from api.schemas.curve_parts import Coefficients, CurveRangeSchema
 from api.schemas.fields import DecimalText, Text, refuse
 
 
@@ -42,6 +42,6 @@ class CurveAnswerSchema(StrictSchema):
     unit = Text(metadata={"description": "Of the force that is sent or answered"})
     curve_unit = Text(metadata={"description": "Of the forces of the curve, its range included"})
     deflection_unit = Text()
-    range = fields.Nested(ForceRangeSchema)
+    range = fields.Nested(CurveRangeSchema)
     force = DecimalText()
     deflection = DecimalText()

@@ -15,7 +15,7 @@ from marshmallow import ValidationError, fields, validate, validates_schema
 
 from api.rules.units import is_force
 from api.schemas.base import AnnotatedSchema, StrictSchema
-from api.schemas.curve_parts import GIVES, Coefficients, ForceRangeSchema
+from api.schemas.curve_parts import GIVES, Coefficients, CurveRangeSchema
 from api.schemas.fault_kinds import MAY, NEEDS, OWN, STATES_ITS_OWN_U, bounds_of
 from api.schemas.fields import (
     DecimalText,
@@ -126,7 +126,7 @@ class FaultSchema(AnnotatedSchema):
     )
     coefficients_right = Coefficients()
     of = fields.String(validate=validate.OneOf(GIVES))
-    range = fields.Nested(ForceRangeSchema)
+    range = fields.Nested(CurveRangeSchema)
     only_ = fields.Nested(OnlySchema, data_key="only", attribute="only")
 
     @validates_schema

@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from api.errors import InvalidRecord, Issue
+from api.errors import InvalidRecord, Issue, NotFound
 from api.services.base.record import Record
 from api.services.records.certificate_numbers import of_one_issuer, the_one
 from api.store.item_values import ServingRow
@@ -30,19 +30,19 @@ _GIVE = "give coefficients_recorded, of, unit and range"
 
 
 def completed(source: Source, fault: Record, zone: ZoneInfo, place: str) -> Record:
-    """Return a fault with all that the curve needs; of another kind as it is.
+    """Return a fault with all that its curve needs; as it is if of another kind, or not known.
 
     Raises
     ------
     InvalidRecord
         If no one certificate says it, or nothing is wrong with the curve.
-    NotFound
-        If the certificate named is not recorded.
     """
     if fault["kind"] != KIND:
         return fault
     lacking = [name for name in LEFT if name not in fault]
     if lacking:
+        if not _is_recorded(source, fault):
+            return fault  # which is refused for that
         curve = _the_curve(source, fault, zone, f"{place}/{lacking[0]}")
         fault = fault | {name: curve[LEFT[name]] for name in lacking}
     if _told(fault["coefficients_recorded"]) == _told(fault["coefficients_right"]):
@@ -77,6 +77,17 @@ def wrong_curve(fault: Record, common: dict[str, Any], place: str) -> kinds.Wron
         right=curve("coefficients_right"),
         unit_n=factor(fault["unit"]),
     )
+
+
+def _is_recorded(source: Source, fault: Record) -> bool:
+    if "item" in fault:
+        return source.item(fault["item"]) is not None
+    if "certificate" not in fault:
+        return True
+    try:
+        return bool(_in_force(source, fault, ZoneInfo("UTC")))
+    except NotFound:
+        return False
 
 
 def _the_curve(source: Source, fault: Record, zone: ZoneInfo, place: str) -> Record:

@@ -103,8 +103,40 @@ def test_other_units_are_those_of_the_curve(client):
     assert [one["delta_rel"] for one in entry["points"]] == ["0.001", "0.001"]
 
 
+@pytest.mark.parametrize("name", ["item", "certificate"])
+def test_what_is_not_recorded_is_told_before_its_curve(client, name):
+    recorded(client, ASSIGNED, W_1)
+    pointer, detail = refusal(asked(client, **({"item": None} | {name: "NONE-1"})))
+    assert pointer == f"/fault/{name}"
+    assert "NONE-1" in detail
+
+
 def test_a_method_has_no_certificate_to_take_the_curve_from(client):
     recorded(client, cal("C-1", "CI", "02-01", [ref("REF")], [row("10")], method="FP-1"))
     left = asked(client, item=None, method="FP-1", last_good_at=None, isolated_at=None)
     assert refusal(left)[0] == "/fault/coefficients_recorded"
     assert OPEN.keys() <= WRONG.keys()
+
+
+def test_a_revision_corrected_for_a_wrong_curve_is_cleared_by_the_same_fault(client):
+    # -1/11 at 11 kN, which does not end, and a root at 5 kN: see P3 of `worked_curves`.
+    results = [row("11", point=1), row("5", point=2)]
+    recorded(client, ASSIGNED, cal("C-1", "CI", "02-02", [ref("REF")], results))
+    bent = {"of": "deflection", "coefficients_recorded": ["0", "0.1"]}
+    bent |= {"coefficients_right": ["0", "0.1", "0.001"]}
+    assert asked(client, **bent).status_code == 201
+    body = {"by": "Robin Manager", "certificates": [{"certificate": "C-1"}]}
+    assert client.post("/v1/recalls/1/revisions", json=body).status_code == 201
+    issue = {"issued_at": "2026-02-01", "override": {"by": "R", "reason": "REF has no results"}}
+    address = "/v1/certificates/C-1/issue?revision=1"
+    assert client.post(address, json=issue).status_code == 200
+    found = asked(client, **bent).get_json()
+    assert [(one["revision"], one["reason"]) for one in found["cleared"]] == [(1, "corrected")]
+    assert found["affected"] == []
+    # Another estimate leaves the difference: d = 0.1 F + 0.0015 F^2 at 11 kN has d = 1.1 at
+    # (-100 + sqrt(10000 + 6600))/3 = 9.61366...
+    other = asked(client, **bent | {"coefficients_right": ["0", "0.1", "0.0015"]}).get_json()
+    (entry,) = other["affected"]
+    true = (-100 + 16600**0.5) / 3
+    left = (true / 11 - 1) - (-1 / 11)
+    assert float(entry["points"][0]["delta_rel"]) == pytest.approx(left, rel=1e-9)

@@ -119,34 +119,3 @@ def test_without_as_found_results_with_force_and_error_there_is_no_draft(drafted
 def test_a_certificate_that_is_not_recorded_is_not_found(database):
     with database.read() as session, pytest.raises(NotFound, match="S-9"):
         draft(session, "S-9", None, None)
-
-
-LINE = {"of": "force", "coefficients": ["0", "10"], "unit": "kN", "range": {"from": "5", "to": "9"}}
-BENT = LINE | {"coefficients": ["0", "10", "0.01"]}
-
-
-def revised(curve, before=LINE):
-    """Draft of what revision 1 of S-2 shows; both have one result, in error by 0.1 kN at 10 kN."""
-    told, now = ({} if one is None else {"curve": one} for one in (before, curve))
-    first = cal("S-2", "STD", "06-01", [], [row("10", "0.1")], status="superseded", **told)
-    return {"before": [first], "revision": 1, "amendment": "coefficients", **now}
-
-
-def test_a_revision_that_changes_the_curve_drafts_the_fault_of_the_one_before(drafted):
-    made = drafted(row("10", "0.1"), **revised(BENT))
-    assert (
-        made["fault"].items()
-        >= {
-            **{"certificate": "S-2", "revision": 0, "kind": "wrong_curve"},
-            **{"coefficients_right": ["0", "10", "0.01"]},
-        }.items()
-    )
-    assert not {"last_good_at", "isolated_at"} & made["fault"].keys()  # the certificate bounds it
-
-
-@pytest.mark.parametrize(
-    ("curve", "before"), [(LINE, LINE), (None, LINE), (LINE, None), (BENT | {"unit": "N"}, LINE)]
-)
-def test_without_another_curve_the_errors_found_are_the_fault(drafted, curve, before):
-    fault = drafted(row("10", "0.1"), **revised(curve, before))["fault"]
-    assert fault["kind"] == "true_force_relative_error"
