@@ -6,4 +6,4 @@ equal to pyproject.toml. So does one for the schema, which Alembic knows too, bu
 
 VERSION = "0.1.0"
 # Revision of the database that this version reads and writes.
-SCHEMA = "0015"
+SCHEMA = "0016"

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
         UnknownEffect,
         WithinInterval,
         WrongCorrectionFactor,
+        WrongCurve,
     )
     from graph.laboratory import BadLaboratory, build
     from graph.lists import (
@@ -53,6 +54,7 @@ if TYPE_CHECKING:
     from graph.narrowing import Considered, narrow
     from graph.parts import PartWithinItself, holders, refuse_part_within_itself
     from graph.paths import Reasons
+    from graph.polynomials import AssignedCurve, CurveError
     from graph.provenance import RecallFacts, document, prov_json
     from graph.recall import assess
     from graph.shifts import Mover, Shifted, Span, mover
@@ -71,11 +73,13 @@ __all__ = [
     "NO_EFFECT",
     "TRACED",
     "UNKNOWN",
+    "AssignedCurve",
     "BadLaboratory",
     "BadMoment",
     "Calibration",
     "Check",
     "Considered",
+    "CurveError",
     "CyclicTrace",
     "Effect",
     "EffectByType",
@@ -107,6 +111,7 @@ __all__ = [
     "Window",
     "WithinInterval",
     "WrongCorrectionFactor",
+    "WrongCurve",
     "affected_part",
     "assess",
     "build",
@@ -139,12 +144,14 @@ _MODULES = {
     "model": "Calibration Check Holder Holding Point Use Window",
     "faults": (
         "Effect EffectByType Fault ForceError IndicatesHigh LinearDrift NO_EFFECT ReadoutGain "
-        "Segment SegmentedForceError UNKNOWN UnknownEffect WithinInterval WrongCorrectionFactor"
+        "Segment SegmentedForceError UNKNOWN UnknownEffect WithinInterval WrongCorrectionFactor "
+        "WrongCurve"
     ),
     "parts": "PartWithinItself holders refuse_part_within_itself",
     "narrowing": "Considered narrow",
     "suspects": "CLEARED_REASONS Exposure SuspectWindow expose",
     "paths": "Reasons",
+    "polynomials": "AssignedCurve CurveError",
     "lists": "AFFECTED CLEARED EXPOSED INDETERMINATE Judgement LISTS NOT_EXCLUDED TRACED rank",
     "recall": "assess",
     "traceability": "CyclicTrace in_order_of_dependence reached",

@@ -11,7 +11,11 @@ from collections.abc import Sequence
 from graph.links import CERTIFICATE, CHANNEL, METHOD, METHOD_PREFIX
 from graph.traces import Trace
 
-WRONG_FACTOR = "wrong_correction_factor"
+# Faults of data, in which the item itself was sound.
+OF_DATA = {
+    "wrong_correction_factor": "for which a wrong correction factor was on file",
+    "wrong_curve": "whose force was had from a wrong curve",
+}
 
 
 def sentence(trace: Trace) -> str:
@@ -71,10 +75,8 @@ def _origin(trace: Trace) -> str:
     if trace.concerns == CHANNEL:
         channel, item = trace.fault["channel"], trace.fault["item"]
         return f"the faulty channel {channel} of {item} in the role {trace.role}"
-    if trace.fault["kind"] == WRONG_FACTOR:
-        faulty = f"{trace.start}, for which a wrong correction factor was on file"
-    else:
-        faulty = f"the faulty {trace.start}"
+    told = OF_DATA.get(trace.fault["kind"])
+    faulty = f"the faulty {trace.start}" if told is None else f"{trace.start}, {told}"
     return _held(trace.through, faulty)
 
 

@@ -12,12 +12,12 @@ The sign conventions and kinds are those of the recall semantics of this project
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from graph.model import ONE, ZERO, Calibration, Point, Use, Window
+from graph.polynomials import AssignedCurve, rounded
 
-Range = tuple[Fraction, Fraction]
 READOUT_ROLES = ("readout_reference", "readout_dut")
 # W of a readout: what it read too high on the instrument it read too low on the reference.
 SIGNS = {"readout_reference": -ONE, "readout_dut": ONE}
@@ -43,6 +43,8 @@ class Effect:
         return hash(None if self.delta is None else self.delta.numerator)
 
 
+# A delta that takes a root has no last digit: it is cut far beyond any recorded one.
+DIGITS_OF_CURVES = 15
 # What does nothing, and what nobody can say.
 NO_EFFECT = Effect(ZERO, ZERO)
 UNKNOWN = Effect(None, ZERO)
@@ -106,6 +108,8 @@ class Fault:
         Whether delta is only known to lie within plus and minus its value.
     uniform : bool
         Whether delta is the same at every point but those at zero force.
+    sized_by_use : bool
+        Whether its smallest magnitude depends on the forces at which the item was used.
     """
 
     item: str
@@ -122,6 +126,7 @@ class Fault:
     by_force = False  # whether a force is wrong, and not a ratio
     bounded = False  # whether delta is only known to lie within plus and minus its value
     uniform = True  # whether delta is the same at every point but those at zero force
+    sized_by_use = False  # whether its smallest magnitude depends on where the item was used
 
     @property
     def by_points(self) -> bool:
@@ -154,13 +159,13 @@ class Fault:
         """Whether no value moves and only its uncertainty was understated."""
         return False
 
-    def smallest(self, used_range: Range | None = None) -> Fraction | None:
+    def smallest(self, used: Sequence[Fraction] | None = None) -> Fraction | None:
         """Return the smallest non-zero magnitude, which a check must be able to see.
 
         Parameters
         ----------
-        used_range : tuple of Fraction, optional
-            Smallest and largest force (N) at which the item was ever used.
+        used : sequence of Fraction, optional
+            Forces (N) at which the item was ever used, zero left out; rising.
 
         Returns
         -------
@@ -354,7 +359,7 @@ class ForceError(Fault):
         """Whether delta is 0 and uncertain."""
         return not self.delta_rel and bool(self.U_delta_rel)
 
-    def smallest(self, used_range: Range | None = None) -> Fraction | None:
+    def smallest(self, used: Sequence[Fraction] | None = None) -> Fraction | None:
         """Its magnitude."""
         return abs(self.delta_rel) or None
 
@@ -376,7 +381,7 @@ class SegmentedForceError(Fault):
     segments: tuple[Segment, ...]
     uniform = False
 
-    def smallest(self, used_range: Range | None = None) -> Fraction | None:
+    def smallest(self, used: Sequence[Fraction] | None = None) -> Fraction | None:
         """Smallest magnitude of a faulty segment."""
         return min((abs(s.delta_rel) for s in self.segments if s.delta_rel != 0), default=None)
 
@@ -414,7 +419,7 @@ class IndicatesHigh(Fault):
 
     indication_rel: Fraction
 
-    def smallest(self, used_range: Range | None = None) -> Fraction | None:
+    def smallest(self, used: Sequence[Fraction] | None = None) -> Fraction | None:
         """Magnitude of delta."""
         return abs(self._delta()) or None
 
@@ -472,7 +477,7 @@ class EffectByType(Fault):
     effect_rel: Mapping[str, Fraction]
     other_types: Fraction | None = None
 
-    def smallest(self, used_range: Range | None = None) -> Fraction | None:
+    def smallest(self, used: Sequence[Fraction] | None = None) -> Fraction | None:
         """Smallest non-zero effect."""
         effects = [*self.effect_rel.values(), self.other_types or ZERO]
         return min((abs(effect) for effect in effects if effect != 0), default=None)
@@ -498,7 +503,7 @@ class ReadoutGain(Fault):
         """Say whether the use read something; see `Fault.concerns`."""
         return use.role in READOUT_ROLES
 
-    def smallest(self, used_range: Range | None = None) -> Fraction | None:
+    def smallest(self, used: Sequence[Fraction] | None = None) -> Fraction | None:
         """How far the gain is from one."""
         return abs(self.gain - 1) or None
 
@@ -617,17 +622,18 @@ class ForceOffset(Fault):
     U_delta_n: Fraction | None = None
     by_force = True
     uniform = False
+    sized_by_use = True
 
     @property
     def variance(self) -> Fraction | None:
         """Variance of the force, in square newton."""
         return None if self.U_delta_n is None else (self.U_delta_n / self.U_delta_k) ** 2
 
-    def smallest(self, used_range: Range | None = None) -> Fraction | None:
+    def smallest(self, used: Sequence[Fraction] | None = None) -> Fraction | None:
         """Return its share of the largest force used; see `Fault.smallest`."""
-        if used_range is None:
+        if not used:
             return None
-        largest = max(abs(used_range[0]), abs(used_range[1]))
+        largest = max(abs(used[0]), abs(used[-1]))
         return abs(self.delta_n) / largest or None
 
     def delta(self, use: Use, calibration: Calibration, point: Point) -> Fraction | None:
@@ -637,3 +643,58 @@ class ForceOffset(Fault):
 
     def _bearing(self, point: Point) -> Fraction:
         return 1 / (point.force_n or ONE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrongCurve(Fault):
+    """`wrong_curve`: the force was had from a deflection by the wrong coefficients.
+
+    The deflection at a recorded force is that of the curve that was used; the true force is the one
+    of the right curve at that deflection. Outside the range of the curve that was used it is
+    unknown, and so where the right curve has that deflection at no force of the same sense.
+
+    Parameters
+    ----------
+    recorded : AssignedCurve
+        The curve that was used.
+    right : AssignedCurve
+        The right one, of the same form, unit and range.
+    unit_n : Fraction
+        One unit of the curves' force, in newton.
+    known : dict of Fraction to (Fraction or None)
+        Delta by force in newton, as far as it was worked out already.
+    """
+
+    recorded: AssignedCurve
+    right: AssignedCurve
+    unit_n: Fraction
+    uniform = False
+    sized_by_use = True
+    # A root takes a millisecond, and the same few forces come back in every calibration.
+    known: dict[Fraction, Fraction | None] = field(default_factory=dict, compare=False, repr=False)
+
+    def smallest(self, used: Sequence[Fraction] | None = None) -> Fraction | None:
+        """Return that at the forces used; None where it is unknown at one; see `Fault.smallest`."""
+        found = [self._at(force_n) for force_n in used or ()]
+        sizes = [abs(delta) for delta in found if delta is not None]
+        return min(filter(None, sizes), default=None) if len(sizes) == len(found) else None
+
+    def delta(self, use: Use, calibration: Calibration, point: Point) -> Fraction | None:
+        """Return what the two curves give at the recorded force; see `Fault.delta`."""
+        return None if point.force_n is None else self._at(point.force_n)
+
+    def _at(self, force_n: Fraction) -> Fraction | None:
+        if force_n not in self.known:
+            force = force_n / self.unit_n
+            held = bool(force) and self.recorded.holds(force)
+            self.known[force_n] = self._share(force) if held else None
+        return self.known[force_n]
+
+    def _share(self, force: Fraction) -> Fraction | None:
+        deflection = self.recorded.deflection_at(force)
+        true = self.right.meant_by(deflection)
+        if true is None or true / force <= 0:
+            return None  # no force of that sense
+        delta = true / force - 1
+        met = self.recorded.meets(deflection, force) and self.right.meets(deflection, true)
+        return delta if met else rounded(delta, DIGITS_OF_CURVES)

@@ -16,7 +16,7 @@ from graph.faults import Fault
 from graph.model import Check, Window
 
 FULL_RANGE = "full range"
-Range = tuple[Fraction, Fraction]
+Forces = Sequence[Fraction]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class Considered:
 
 
 def narrow(
-    fault: Fault, checks: Sequence[Check], used_range: Range | None
+    fault: Fault, checks: Sequence[Check], used: Forces | None
 ) -> tuple[Window, list[Considered]]:
     """Narrow the window of a fault by the checks of the faulty item.
 
@@ -49,8 +49,8 @@ def narrow(
         The fault; its window is the widest one.
     checks : sequence of Check
         Checks of the faulty item, in any order.
-    used_range : tuple of Fraction or None
-        Smallest and largest recorded force (N) at which the item was ever used, if any.
+    used : sequence of Fraction or None
+        Recorded forces (N) at which the item was ever used, zero left out, rising; if any.
 
     Returns
     -------
@@ -64,7 +64,7 @@ def narrow(
     failed_by: str | None = None
     considered: list[Considered] = []
     for check in inside:
-        blind = _why_blind(fault, check, used_range)
+        blind = _why_blind(fault, check, used)
         if blind is not None:
             considered.append(Considered(check, False, blind))
         elif not check.passed:
@@ -84,9 +84,9 @@ def _strictly_inside(check: Check, window: Window) -> bool:
     return after and (window.end_us is None or check.at.start_us <= window.end_us)
 
 
-def _why_blind(fault: Fault, check: Check, used_range: Range | None) -> str | None:
+def _why_blind(fault: Fault, check: Check, used: Forces | None) -> str | None:
     """Why the check could not have seen the fault, or None if it could."""
-    smallest = fault.smallest(used_range)
+    smallest = fault.smallest(used)
     if smallest is None:
         return "a fault of this kind is never narrowed by a check"
     if check.independent is None:
@@ -97,14 +97,14 @@ def _why_blind(fault: Fault, check: Check, used_range: Range | None) -> str | No
         return "not made in the mode to which the fault is limited"
     if check.limit_rel is None or check.U_rel is None:
         return "its acceptance limit or uncertainty is not recorded"
-    if not _covers(fault, check, used_range):
+    if not _covers(fault, check, used):
         return "does not cover the faulty range"
     if check.limit_rel + check.U_rel >= smallest:
         return "limit and uncertainty together are not below the smallest fault"
     return None
 
 
-def _covers(fault: Fault, check: Check, used_range: Range | None) -> bool:
+def _covers(fault: Fault, check: Check, used: Forces | None) -> bool:
     if check.covers_n is None:
         return False
     if isinstance(check.covers_n, str):
@@ -113,6 +113,6 @@ def _covers(fault: Fault, check: Check, used_range: Range | None) -> bool:
     segments = fault.faulty_segments()
     if segments is not None:
         return all(any(segment.holds(force) for force in forces) for segment in segments)
-    if used_range is None:
+    if not used:
         return False
-    return any(used_range[0] <= force <= used_range[1] for force in forces)
+    return any(used[0] <= force <= used[-1] for force in forces)

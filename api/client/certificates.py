@@ -63,6 +63,35 @@ class CertificateCalls(Wire):
         """
         return self._get(f"/v1/certificates/{path_part(number)}/chain", named(issuer, revision))
 
+    def curve(
+        self,
+        number: str,
+        issuer: str | None = None,
+        revision: int | None = None,
+        **asked: str,
+    ) -> Answer:
+        """Return the curve that a certificate assigns, and what it gives.
+
+        Parameters
+        ----------
+        number : str
+            Of the certificate.
+        issuer : str, optional
+            The laboratory itself unless given, else the only issuer of this number.
+        revision : int, optional
+            From 0; the issued one unless given, else the newest.
+        **asked
+            ``deflection``, which gives the force, or ``force``, which gives the deflection, as
+            decimal text; and the ``unit`` of the force.
+
+        Returns
+        -------
+        Answer
+            The curve, with ``force`` and ``deflection`` where one was asked.
+        """
+        query = named(issuer, revision) | asked
+        return self._get(f"/v1/certificates/{path_part(number)}/curve", query)
+
     def grounds(
         self, number: str, issuer: str | None = None, revision: int | None = None
     ) -> Answer:

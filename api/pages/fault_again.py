@@ -20,7 +20,8 @@ def fields_of(fault: Mapping[str, Any], zone: ZoneInfo) -> dict[str, str]:
         If the form has no field for a part of it.
     """
     several = ("segments", "effect_rel")
-    known = {*PLAIN, "revision", *TIMES, *PERCENTS, "U_delta_k", "other_types", *several}
+    curve = ("coefficients_recorded", "coefficients_right", "of", "range")
+    known = {*PLAIN, "revision", *TIMES, *PERCENTS, "U_delta_k", "other_types", *several, *curve}
     left = [name for name in fault if name not in known and fault[name] is not None]
     left += [name for name in several if len(fault.get(name) or ()) > MOST_LINES]
     if left:
@@ -40,7 +41,13 @@ def fields_of(fault: Mapping[str, Any], zone: ZoneInfo) -> dict[str, str]:
         fields |= {f"segment-{line}-{k}": str(v) for k, v in ends.items() if v is not None}
     for line, (kind, effect) in enumerate((fault.get("effect_rel") or {}).items()):
         fields |= {f"effect-{line}-type": kind, f"effect-{line}-pct": percent(effect)}
-    return fields
+    for name in curve[:2]:
+        if name in fault:
+            fields[name] = " ".join(map(str, fault[name]))
+    if "of" in given:
+        fields["of"] = given["of"]
+    ends = fault.get("range") or {}
+    return fields | {f"range_{end}": str(ends[end]) for end in ends}
 
 
 def percent(text: str) -> str:

@@ -70,6 +70,11 @@ KINDS = (
         "The force was wrong by a constant",
         "As by the mass of a hanger, or a zero that was not taken.",
     ),
+    Kind(
+        "wrong_curve",
+        "Its curve was wrong",
+        "Force was had from deflection by wrong coefficients: the error is what two curves give.",
+    ),
     Kind("unknown", "Nobody can say yet", "Everything it reached is listed for review."),
 )
 TIMES = ("last_good_at", "isolated_at", "entered_at", "fixed_at", "discovered_at", "measured_at")
@@ -93,7 +98,9 @@ ROWS = [
     ),
     *(f"effect-{line}-{name}" for line in range(MOST_LINES) for name in ("type", "pct")),
 ]
-FIELDS = (*PLAIN, "revision", *TIMES, *PERCENTS, "U_delta_k", *ROWS, "other_types")
+# What a curve is entered by; its unit is that of a wrong force.
+CURVE = ("coefficients_recorded", "coefficients_right", "of", "range_from", "range_to")
+FIELDS = (*PLAIN, *CURVE, "revision", *TIMES, *PERCENTS, "U_delta_k", *ROWS, "other_types")
 MOST_AT_ONCE = 20
 # Fields of the form by the kinds that show them; each kind's numbers are the schema's.
 SHOWN_FOR = {
@@ -107,6 +114,8 @@ SHOWN_FOR = {
     "measured_at": ("linear_drift",),
     "understated": ("understated_uncertainty",),
     "offset": ("true_force_offset",),
+    "curve": ("wrong_curve",),
+    "unit": ("true_force_offset", "wrong_curve"),
     "U_delta": tuple(kind for kind in NEEDS if "U_delta_rel" not in STATES_ITS_OWN_U.get(kind, ())),
 }
 # Fields that stand together, and under which name of `SHOWN_FOR`.
@@ -114,40 +123,8 @@ TOGETHER = {
     **dict.fromkeys(("factor_applied", "factor_right"), "factors"),
     "gain": "gain",
     **dict.fromkeys(("k_recorded", "k_right"), "understated"),
-    **dict.fromkeys(("delta_force", "unit", "U_delta_force"), "offset"),
-}
-LABELS = {
-    "/fault": ("kind", "Fault"),
-    "/fault/kind": ("kind", "What is wrong"),
-    "/fault/item": ("item", "Item"),
-    "/fault/certificate": ("item", "Certificate"),
-    "/fault/method": ("item", "Method"),
-    "/fault/channel": ("channel", "Channel"),
-    "/fault/delta_rel": ("delta_rel", "Error of the true force"),
-    "/fault/segments": ("segment-0-delta", "Errors by range of force"),
-    "/fault/indication_rel": ("indication_rel", "It reads high by"),
-    "/fault/factor_applied": ("factor_applied", "Factor applied"),
-    "/fault/factor_right": ("factor_right", "Right factor"),
-    "/fault/effect_rel": ("effect-0-type", "Effect by type"),
-    "/fault/other_types": ("other_types", "All other types"),
-    "/fault/gain": ("gain", "Gain"),
-    "/fault/bound_rel": ("bound_rel", "Bound of the error"),
-    "/fault/measured_at": ("measured_at", "Measured"),
-    "/fault/U_rel_recorded": ("U_rel_recorded", "Uncertainty as it was recorded"),
-    "/fault/U_rel_right": ("U_rel_right", "Right uncertainty"),
-    "/fault/k_recorded": ("k_recorded", "Its coverage factor"),
-    "/fault/k_right": ("k_right", "Coverage factor of the right one"),
-    "/fault/delta_force": ("delta_force", "True less recorded force"),
-    "/fault/unit": ("unit", "Unit of force"),
-    "/fault/U_delta_force": ("U_delta_force", "Its uncertainty"),
-    "/fault/U_delta_rel": ("U_delta_rel", "Uncertainty of the error"),
-    "/fault/U_delta_k": ("U_delta_k", "Its coverage factor"),
-    "/fault/last_good_at": ("last_good_at", "Last good evidence"),
-    "/fault/isolated_at": ("isolated_at", "Taken out of use"),
-    "/fault/entered_at": ("entered_at", "Wrong factor entered"),
-    "/fault/fixed_at": ("fixed_at", "Put right"),
-    "/fault/discovered_at": ("discovered_at", "Discovered"),
-    "/previous": ("previous", "Earlier recall"),
+    **dict.fromkeys(("delta_force", "U_delta_force"), "offset"),
+    "unit": "unit",
 }
 
 
@@ -168,14 +145,6 @@ def lines_shown(sent: Mapping[str, str]) -> int:
     """Return how many lines the tables of the form need."""
     filled = [name.split("-")[1] for name in ROWS if sent.get(name, "").strip()]
     return max(LINES, *(int(line) + 1 for line in filled)) if filled else LINES
-
-
-def labels(aside: int) -> forms.Labels:
-    """Return the labels of the form, as `forms.load` takes them, with so many faults put aside."""
-    if not aside:
-        return LABELS
-    last = {name.replace("/fault", f"/faults/{aside}", 1): said for name, said in LABELS.items()}
-    return last | {f"/faults/{place}": ("aside", "Put aside") for place in range(aside)}
 
 
 def put_aside(sent: Mapping[str, str]) -> str:
@@ -295,6 +264,8 @@ def _several(sent: Mapping[str, str], kind: str) -> dict[str, Any]:
                 segments.append(bounds | delta)
         if segments:
             found["segments"] = segments
+    if kind == "wrong_curve":
+        found |= _curve(sent)
     if kind == "indication_effect_by_type":
         effects = {}
         for line in range(MOST_LINES):
@@ -306,6 +277,20 @@ def _several(sent: Mapping[str, str], kind: str) -> dict[str, Any]:
         if other := forms.filled(sent, "other_types"):
             found["other_types"] = share(other["other_types"])
     return found
+
+
+def _curve(sent: Mapping[str, str]) -> dict[str, Any]:
+    """What is entered of a curve: coefficients with blanks or semicolons between them."""
+    entered = forms.filled(sent, *CURVE)
+    found: dict[str, Any] = {
+        name: entered[name].replace("−", "-").replace(";", " ").split()
+        for name in CURVE[:2]
+        if name in entered
+    }
+    if "of" in entered:
+        found["of"] = entered["of"]
+    ends = {end: entered[f"range_{end}"] for end in ("from", "to") if f"range_{end}" in entered}
+    return found | ({"range": ends} if ends else {})
 
 
 def _previous(sent: Mapping[str, str]) -> dict[str, int]:

@@ -16,7 +16,7 @@ import orjson
 from flask import Response, redirect, request, url_for
 
 from api.errors import InvalidRecord, TraceholdError
-from api.pages import fault_form, forms
+from api.pages import fault_form, fault_labels, forms
 from api.pages.fault_again import fields_of
 from api.pages.fault_form import KINDS, SHOWN_FOR, body_of, on_the_clock
 from api.pages.layout import is_part, pages, show, zone
@@ -104,7 +104,7 @@ def report_fault() -> Response:
 
 def _ask(sent: Fields, aside: list[str]) -> Asked:
     """Work out what a form reports; unless it is to be stored that is noted as a question."""
-    labels = fault_form.labels(len(aside))
+    labels = fault_labels.labels(len(aside))
     body = body_of(sent, zone(), [fault_form.taken_up(one) for one in aside])
     command, faults = forms.load(SCHEMA, body, labels)
     if command is None:

@@ -22,8 +22,9 @@ from api.schemas.certificates import (
     UseCorrectionSchema,
     VoidSchema,
 )
+from api.schemas.curves import CurveAnswerSchema, CurveQuerySchema
 from api.services.base.recording import begin
-from api.services.certificates import certificates, customer_view, use_corrections
+from api.services.certificates import certificates, curves, customer_view, use_corrections
 from api.services.grounds import chains, issues
 from api.services.overview.stopped import MOST_LOOKED_AT
 from api.services.overview.stopped import find as find_stopped
@@ -110,6 +111,21 @@ def show_chain(query: dict[str, Any], number: str) -> Any:
     with reading() as session:
         found = choose(session, number, query.get("issuer"), query.get("revision"))
         return chains.chain(session, found)
+
+
+@blp.route("/<path:number>/curve")
+@requires("read", customers=True)
+@blp.arguments(CurveQuerySchema, location="query")
+@blp.response(200, CurveAnswerSchema)
+def show_curve(query: dict[str, Any], number: str) -> Any:
+    """Show the curve that a certificate assigns; the force at a deflection, or the way back.
+
+    Outside its range nothing is given: there the fit says nothing. A customer sees its own.
+    """
+    owner = customer_of_key()
+    with reading() as session:
+        found = choose(session, number, query.get("issuer"), query.get("revision"), owner)
+        return curves.answer(session, found, query)
 
 
 @blp.route("/<path:number>/grounds")

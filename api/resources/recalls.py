@@ -15,6 +15,8 @@ and `isolated_at`; checks that could have seen the fault narrow it. The effect i
 - `understated_uncertainty`: `U_rel_right` in the place of `U_rel_recorded` (`k_right`,
   `k_recorded`); no value moves, verdicts are decided again
 - `true_force_offset`: `delta_force` in a `unit`, wrong by a constant and not by a share
+- `wrong_curve`: the force was had from a deflection by wrong coefficients; `coefficients_right`,
+  and `coefficients_recorded`, `of`, `unit` and `range` unless the certificate says them
 - `unknown`: every certificate reached is for review
 
 `only` limits where the fault was met: to a `mode`, `directions` or `roles`. Roles are words of the
@@ -22,8 +24,9 @@ laboratory's own, so that none can be refused; `notes` name each that no record 
 with those that are recorded: look there before you rely on what such a limit clears.
 
 A fault need not be written by hand: `POST /v1/recalls/fault-drafts` makes one of a standard's
-failed as-found calibration, `POST /v1/setup-comparisons/{comparison_id}/fault` one of two set-ups
-compared. `preview` and `POST /v1/recalls/comparisons` ask without storing.
+failed as-found calibration, or of a revision that changes a curve,
+`POST /v1/setup-comparisons/{comparison_id}/fault` one of two set-ups compared. `preview` and
+`POST /v1/recalls/comparisons` ask without storing.
 
 The answer puts every certificate that ever met the item in exactly one list, with its reason:
 `affected`, `exposed_zero_effect`, `indeterminate`, `traced_not_recalled` (not issued) or `cleared`.

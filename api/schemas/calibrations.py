@@ -11,6 +11,7 @@ from marshmallow import ValidationError, fields, validate, validates_schema
 from api.rules.decide import VERDICTS
 from api.rules.units import FORCE_UNITS
 from api.schemas.base import AnnotatedSchema, StrictSchema
+from api.schemas.curve_parts import CurveSchema
 from api.schemas.fields import (
     MAX_WHOLE,
     DecimalText,
@@ -264,6 +265,10 @@ class CalibrationSchema(AnnotatedSchema):
     override = fields.Nested(
         OverrideSchema,
         metadata={"description": "Who answers for its issue, where something speaks against it"},
+    )
+    curve = fields.Nested(
+        CurveSchema,
+        metadata={"description": "The polynomial that it assigns, from deflection to force"},
     )
     uses = fields.List(fields.Nested(UseSchema))
     results = fields.List(fields.Nested(ResultSchema))

@@ -14,6 +14,7 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "linear_drift": ("delta_rel", "measured_at"),
     "understated_uncertainty": ("U_rel_recorded", "U_rel_right"),
     "true_force_offset": ("delta_force", "unit"),
+    "wrong_curve": ("coefficients_right",),
 }
 MAY: dict[str, tuple[str, ...]] = {
     "true_force_relative_error": ("delta_rel", "segments"),
@@ -21,6 +22,7 @@ MAY: dict[str, tuple[str, ...]] = {
     "readout_gain": ("formula",),
     "understated_uncertainty": ("k_recorded", "k_right"),
     "true_force_offset": ("U_delta_force",),
+    "wrong_curve": ("coefficients_recorded", "of", "unit", "range"),
 }
 # Numbers that every kind may carry save those which state their uncertainty in other terms.
 STATES_ITS_OWN_U = {

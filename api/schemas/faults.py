@@ -15,6 +15,7 @@ from marshmallow import ValidationError, fields, validate, validates_schema
 
 from api.rules.units import is_force
 from api.schemas.base import AnnotatedSchema, StrictSchema
+from api.schemas.curve_parts import GIVES, Coefficients, CurveRangeSchema
 from api.schemas.fault_kinds import MAY, NEEDS, OWN, STATES_ITS_OWN_U, bounds_of
 from api.schemas.fields import (
     DecimalText,
@@ -117,6 +118,15 @@ class FaultSchema(AnnotatedSchema):
     delta_force = DecimalText()
     unit = Text()
     U_delta_force = DecimalText(validate=at_least(0))
+    coefficients_recorded = Coefficients(
+        metadata={
+            "description": "Default, as for of, unit and range: those of the certificate that is "
+            "named, or of the one in force in the whole window"
+        }
+    )
+    coefficients_right = Coefficients()
+    of = fields.String(validate=validate.OneOf(GIVES))
+    range = fields.Nested(CurveRangeSchema)
     only_ = fields.Nested(OnlySchema, data_key="only", attribute="only")
 
     @validates_schema

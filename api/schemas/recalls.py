@@ -160,7 +160,7 @@ class ComparisonSchema(StrictSchema):
 
 
 class FaultDraftRequestSchema(StrictSchema):
-    """The certificate whose as-found results show the fault."""
+    """The certificate whose as-found results show the fault, or whose curve was put right."""
 
     certificate = Text(required=True, max_length=200)
     issuer = Text(max_length=200)

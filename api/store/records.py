@@ -179,6 +179,11 @@ def corrections(
     return ((key, json.loads(text)) for key, text in rows)
 
 
+def curves(reader: Reader, keys: Collection[int]) -> dict[int, str | None]:
+    """JSON text of the curves of these certificates, by key; None where one assigns none."""
+    return dict(rows_of(reader, "certificate.id, certificate.curve", "certificate", "id", keys))
+
+
 def heads(reader: Reader, keys: Collection[int]) -> Iterator[HeadRow]:
     """What a list shows of certificates, by key."""
     return map(HeadRow._make, _rows(reader, HeadRow, "certificate", "id", keys))

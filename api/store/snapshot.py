@@ -163,6 +163,9 @@ class Snapshot:
     def certificates(self, keys: Collection[int]) -> Iterator[CertificateRow]:
         return map(CertificateRow._make, self._rows("certificate", keys, CertificateRow._fields))
 
+    def curves(self, keys: Collection[int]) -> dict[int, str | None]:
+        return dict(self._rows("certificate", keys, ["id", "curve"]))
+
     def heads(self, keys: Collection[int]) -> Iterator[HeadRow]:
         return map(HeadRow._make, self._rows("certificate", keys, HeadRow._fields))
 

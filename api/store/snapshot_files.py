@@ -36,8 +36,9 @@ from api.store.records import (
     UseRow,
 )
 
-# 2: modes, directions, shares, and when a certificate serves; 3: what revisions were corrected for.
-FORMAT = 3
+# 2: modes, directions, shares, and when a certificate serves; 3: what revisions were corrected for;
+# 4: curves.
+FORMAT = 4
 MANIFEST = "manifest.json"
 ROWS_A_GROUP = 16_384
 _NUMBERS = pa.int64()
@@ -67,6 +68,7 @@ class Table(NamedTuple):
 # What lists, `lacking_roles` and `recalibrations` ask for beside the row of a certificate.
 CERTIFICATE = (
     *CertificateRow._fields,
+    "curve",
     "performed_at",
     "roles",
     "serves_from_us",

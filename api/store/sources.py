@@ -81,6 +81,9 @@ class Source(Protocol):
     def certificates(self, keys: Collection[int]) -> Iterator[CertificateRow]:
         """Certificates by key."""
 
+    def curves(self, keys: Collection[int]) -> dict[int, str | None]:
+        """JSON text of the curves of these certificates, by key; None where one assigns none."""
+
     def heads(self, keys: Collection[int]) -> Iterator[HeadRow]:
         """What a list shows of certificates, by key."""
 
@@ -173,6 +176,9 @@ class Recorded:
 
     def certificates(self, keys: Collection[int]) -> Iterator[CertificateRow]:
         return records.certificates(self.reader, keys)
+
+    def curves(self, keys: Collection[int]) -> dict[int, str | None]:
+        return records.curves(self.reader, keys)
 
     def heads(self, keys: Collection[int]) -> Iterator[HeadRow]:
         return records.heads(self.reader, keys)

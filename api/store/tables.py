@@ -220,6 +220,8 @@ class Certificate(Base):
     setup_check_id: Mapped[int | None] = mapped_column(ForeignKey("setup_check.id"))
     run_evaluation: Mapped[Any | None] = mapped_column(JsonText)
     budget: Mapped[Any | None] = mapped_column(JsonText)
+    # The polynomial that it assigns, its range told.
+    curve: Mapped[Any | None] = mapped_column(JsonText)
     # What stands on the paper beside the results.
     place: Mapped[str | None] = mapped_column(Text)
     conditions: Mapped[str | None] = mapped_column(Text)

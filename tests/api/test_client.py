@@ -147,6 +147,17 @@ def test_a_chain_ends_at_the_external_certificate(filled):
     assert (chain["unbroken"], chain["roots"][0]["certificate"]) == (True, "NMI/24-7")
 
 
+def test_a_curve_gives_the_force_for_a_deflection_and_back(filled):
+    curve = {"of": "force", "coefficients": ["0", "100"], "unit": "kN"}
+    curve["range"] = {"from": "10", "to": "200"}
+    sent = {"certificate": "CV/1", "item": "REF-1", "performed_at": "2024-02-01", "external": True}
+    filled.record_calibration(sent | {"issuer": "Institute", "curve": curve})
+    # F = 100 d: 1.25 is 125 kN
+    assert filled.curve("CV/1", "Institute", deflection="1.25")["force"] == "125"
+    asked = filled.curve("CV/1", "Institute", 0, force="125000", unit="N")
+    assert asked["deflection"] == "1.25"
+
+
 def test_what_speaks_against_a_certificate_is_asked_before_and_after(filled):
     use = {"item": "NOVALUE", "role": "force_reference"}
     bare = {**OURS, "certificate": "C-9", "uses": [use]}

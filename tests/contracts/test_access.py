@@ -109,6 +109,7 @@ def test_the_doors_for_customers_are_these(client):
     assert found == {
         "get /v1/certificates",
         "get /v1/certificates/{number}",
+        "get /v1/certificates/{number}/curve",
         "get /v1/changes",
         "get /v1/recalls/{recall_id}/notices",
         "get /v1/recalls/{recall_id}/notices/{notice_id}",

@@ -66,6 +66,10 @@ def small_laboratory() -> dict[str, Any]:
                 "method": "FP-11",
                 "mode": "tension",
                 "load_applications": 15,
+                "curve": {
+                    **{"of": "force", "coefficients": ["0", "10.1", "-0.002"], "unit": "kN"},
+                    **{"deflection_unit": "mV/V", "range": {"from": "5", "to": "20"}},
+                },
                 "uses": [
                     {
                         "item": "Z-REF",

@@ -66,6 +66,10 @@ def trace(concerns, start, fault, steps, through=(), role=None, within=None):
             ("item", "CF", CF, (("C-1", None),)),
             "C-1 used CF, for which a wrong correction factor was on file.",
         ),
+        (
+            ("item", "REF", {"item": "REF", "kind": "wrong_curve"}, (("C-1", None),)),
+            "C-1 used REF, whose force was had from a wrong curve.",
+        ),
     ],
 )
 def test_a_path_reads_from_the_certificate_back_to_the_fault(of, told):

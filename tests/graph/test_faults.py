@@ -23,7 +23,9 @@ from graph.faults import (
     UnknownEffect,
     WithinInterval,
     WrongCorrectionFactor,
+    WrongCurve,
 )
+from graph.polynomials import AssignedCurve
 
 F = Fraction
 OPEN: dict[str, Any] = {"item": "REF", "start_us": 0, "end_us": 100 * DAY}
@@ -186,3 +188,49 @@ def test_the_base_of_all_faults_says_what_it_lacks():
     with pytest.raises(NotImplementedError):
         Fault(**OPEN).delta(use(), cal(1), point())
     assert Fault(**OPEN).window().holds(at(100))
+
+
+def curves(right: tuple[str, ...], of: str = "force", recorded: tuple[str, ...] = ("0", "100")):
+    made = [AssignedCurve(of, tuple(map(F, one)), F(10), F(300)) for one in (recorded, right)]
+    return WrongCurve(**OPEN, recorded=made[0], right=made[1], unit_n=KILO)
+
+
+def test_a_wrong_curve_of_force_gives_the_true_force_at_the_deflection_that_was_read():
+    # F = 100 d was used, F = 99 d + 0.5 d^2 is right. 50 kN: d = 0.5, true 49.5 + 0.125 = 49.625,
+    # delta = -0.375/50 = -0.0075; 200 kN: d = 2, true 198 + 2 = 200, none; 300 kN: d = 3, true
+    # 297 + 4.5 = 301.5, delta = 0.005.
+    fault = curves(("0", "99", "0.5"))
+    assert effect(fault, on=point(kn="50")) == Effect(F("-0.0075"), F(1))
+    assert effect(fault, on=point(kn="200")) == Effect(F(0), F(0))
+    assert effect(fault, on=point(kn="300")) == Effect(F("0.005"), F(1))
+    assert effect(fault, on=point(kn="0")) == NO_EFFECT
+    assert not fault.uniform
+    assert fault.by_points
+
+
+def test_a_wrong_curve_of_deflection_gives_the_force_that_has_the_deflection():
+    # d = 0.01 F was used, d = 0.01 F + 0.00001 F^2 is right. 110 kN: d = 1.1, which the right curve
+    # has at 100 kN (1 + 0.1): delta = -10/110, which does not end and is exact all the same.
+    fault = curves(("0", "0.01", "0.00001"), "deflection", ("0", "0.01"))
+    assert effect(fault, on=point(kn="110")).delta == F(-1, 11)
+    # 50 kN: d = 0.5; F^2 + 1000 F - 50000 = 0, F = -500 + sqrt(300000) = 47.7225575051661...
+    # (mpmath); delta = 47.7225575051661/50 - 1, cut to 15 digits
+    assert effect(fault, on=point(kn="50")).delta == F("-0.0455488498966777")
+
+
+def test_outside_the_range_of_a_wrong_curve_nothing_is_known():
+    fault = curves(("0", "99"))
+    assert effect(fault, on=point(kn="9.999")) == UNKNOWN
+    assert effect(fault, on=point(kn="10")).delta == F("-0.01")
+    assert effect(fault, on=point(kn="-50")) == UNKNOWN
+    assert effect(fault, on=point(kn="300.001")) == UNKNOWN
+
+
+def test_a_check_must_see_the_smallest_effect_of_a_wrong_curve_where_it_was_used():
+    fault = curves(("0", "99", "0.5"))
+    # -0.0075 at 50 kN, none at 200 kN, 0.005 at 300 kN, unknown beyond
+    assert fault.smallest([50 * KILO, 200 * KILO, 300 * KILO]) == F("0.005")
+    assert fault.smallest([50 * KILO]) == F("0.0075")
+    assert fault.smallest([50 * KILO, 301 * KILO]) is None
+    assert fault.smallest([]) is None
+    assert fault.smallest([200 * KILO]) is None

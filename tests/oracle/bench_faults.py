@@ -19,9 +19,17 @@ KINDS = (
     "understated_uncertainty",
     "zero_delta",
     "true_force_offset",
+    "wrong_curve",
 )
 # The plainest first; those that are carried in a way of their own more often than the rest.
-OFTEN = (*KINDS, "segments", "readout_gain", "understated_uncertainty", "true_force_offset")
+OFTEN = (
+    *KINDS,
+    "segments",
+    "readout_gain",
+    "understated_uncertainty",
+    "true_force_offset",
+    "wrong_curve",
+)
 # What can be wrong with a certificate rather than with an item.
 OF_CERTIFICATES = (
     "constant",
@@ -31,6 +39,7 @@ OF_CERTIFICATES = (
     "understated_uncertainty",
     "zero_delta",
     "true_force_offset",
+    "wrong_curve",
 )
 
 
@@ -78,6 +87,28 @@ def offset(bench: Bench) -> Json:
     return made
 
 
+def curve(bench: Bench) -> Json:
+    """Two nearly straight curves up to 80 kN: of force (2 mV/V at 80 kN), or of deflection."""
+    of = bench.pick("force", "deflection")
+    if of == "force":
+        used, right = ["0", "40"], ["0", bench.pick("40.01", "39.98"), bench.pick("0.004", "-0.01")]
+        if bench.pick(True, False):
+            used = ["0.001", "40", "0.005", "-0.002"]
+    else:
+        used, right = ["0", "0.025"], ["0", bench.pick("0.02501", "0.02499"), "-0.00000025"]
+        if bench.pick(True, False):
+            right = ["0.00001", "0.025", "0.0000002", "-0.000000001"]
+    if bench.pick(True, False):
+        return {
+            **{"of": of, "coefficients_recorded": used, "coefficients_right": right},
+            **{"unit": "kN", "range": {"from": bench.pick("0", "4"), "to": bench.pick("80", "25")}},
+        }
+    return {
+        **{"of": of, "coefficients_recorded": used, "coefficients_right": right},
+        **{"unit": "kN", "range": {"from": "-80", "to": "80"}},
+    }
+
+
 def effect_fields(bench: Bench, form: str) -> Json:
     """The fields that say how large the fault is."""
     relative: Json = {"kind": "true_force_relative_error"}
@@ -103,6 +134,8 @@ def effect_fields(bench: Bench, form: str) -> Json:
         return made | {"delta_rel": bench.pick(*DELTAS)}
     if form == "understated_uncertainty":
         return made | understated(bench)
+    if form == "wrong_curve":
+        return made | curve(bench)
     return made | (offset(bench) if form == "true_force_offset" else {})
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import oracle_curves
 from oracle_laboratory import Laboratory
 from oracle_numbers import NEWTONS, Moment, microseconds, moment, number
 from oracle_records import Certificate, Json, Row, Use
@@ -125,6 +126,8 @@ class Effects:
                 return number(fault["effect_rel"][kind])
             other = fault.get("other_types")
             return None if other in (None, "indeterminate") else number(other)
+        if self.kind == "wrong_curve":
+            return oracle_curves.delta(fault, force)
         if self.kind == "linear_drift":
             return self.drift(use.when)
         if self.kind == "unknown":

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
+import oracle_curves
 from oracle_effects import Effects
 from oracle_holding import Node, sources, use_node
 from oracle_laboratory import Laboratory
@@ -49,6 +50,7 @@ class OneFault:
     """The answers for one fault; `find` gives the finding of any certificate of the file."""
 
     def __init__(self, lab: Laboratory, fault: Json) -> None:
+        fault = oracle_curves.told(lab, fault) if fault["kind"] == "wrong_curve" else fault
         self.lab, self.fault = lab, fault
         self.effects = Effects(lab, fault)
         self.wrong = self._wrong_certificates()

@@ -5,7 +5,7 @@ Read as DESIGN sections 3, 9 and 10 name the fields. Not checked: lawfulness.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
 from typing import Any
@@ -146,6 +146,7 @@ class Certificate:
     uses: tuple[Use, ...]
     rows: tuple[Row, ...]
     taken: tuple[Taken, ...] = ()
+    curve: Json | None = field(default=None, compare=False)
 
     @property
     def number(self) -> str:
@@ -237,4 +238,5 @@ def read_certificate(record: Json, zone: ZoneInfo) -> Certificate:
         uses=tuple(read_use(use, performed, zone) for use in record.get("uses") or []),
         rows=tuple(read_row(result) for result in record.get("results") or []),
         taken=tuple(read_taken(entry, zone) for entry in record.get("corrections") or []),
+        curve=record.get("curve"),
     )

@@ -12,6 +12,7 @@ from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
+import oracle_curves
 from oracle_holding import use_node
 from oracle_independence import Independence
 from oracle_laboratory import Laboratory
@@ -23,6 +24,7 @@ Segment = tuple[Fraction | None, Fraction | None, Fraction]
 NARROWED = {
     "true_force_relative_error",
     "true_force_offset",
+    "wrong_curve",
     "indicates_high",
     "indication_effect_by_type",
     "readout_gain",
@@ -114,6 +116,9 @@ def smallest_fault(lab: Laboratory, fault: Json) -> Fraction | None:
     elif kind == "true_force_offset":
         force = number(fault["delta_force"]) * NEWTONS[fault["unit"]]
         sizes = [force / used for used in used_forces(lab, fault["item"])]
+    elif kind == "wrong_curve":
+        found = [oracle_curves.delta(fault, used) for used in used_forces(lab, fault["item"])]
+        sizes = [] if None in found else [size for size in found if size is not None]
     elif kind == "indicates_high":
         sizes = [1 / (1 + number(fault["indication_rel"])) - 1]
     elif kind == "readout_gain":

@@ -120,6 +120,7 @@ FLOORS |= {
 }
 FLOORS |= {f"fault {kind}": 3 for kind in ("zero delta", "segments", "interval", "unknown")}
 FLOORS |= {f"fault {kind}": 5 for kind in ("understated_uncertainty", "true_force_offset")}
+FLOORS |= {"fault wrong_curve": 5}
 FLOORS |= {f"fault only {name}": 8 for name in ("mode", "directions", "roles")}
 
 

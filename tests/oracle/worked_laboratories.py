@@ -13,13 +13,14 @@ from typing import Any
 
 from oracle_cases import Json
 from worked_compounds import COMPOUNDS
+from worked_curves import CURVES
 from worked_doubts import DOUBTS
 from worked_edges import EDGES
 from worked_faults import FAULTS
 from worked_limits import LIMITS
 from worked_values import VALUES
 
-LABORATORIES: list[Json] = [*VALUES, *DOUBTS, *COMPOUNDS, *FAULTS, *LIMITS, *EDGES]
+LABORATORIES: list[Json] = [*VALUES, *DOUBTS, *COMPOUNDS, *FAULTS, *LIMITS, *EDGES, *CURVES]
 LISTS = (
     "affected",
     "exposed_zero_effect",

@@ -17,6 +17,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from laboratories import faults_for, laboratories, several_faults_for
+from worked_curves import CURVES
 
 from api.errors import UnknownReference
 from api.schemas.faults import RecallRequestSchema
@@ -79,6 +80,13 @@ def test_a_worked_laboratory_is_recalled_alike(database, scenario):
     laboratory = {name: scenario[name] for name in RECORDS if name in scenario}
     asked, found = both(database, laboratory, scenario["fault"])
     assert asked.lists["affected"] or asked.lists["indeterminate"]
+    assert_same(asked, found)
+
+
+@pytest.mark.parametrize("worked", CURVES, ids=lambda one: one["id"])
+def test_a_curve_that_a_fault_leaves_to_a_certificate_is_found_alike(database, worked):
+    asked, found = both(database, worked["laboratory"], worked["fault"])
+    assert asked.lists["affected"]
     assert_same(asked, found)
 
 

@@ -16,7 +16,7 @@ from api.services.base.recording import (
     Recording,
     repeated,
 )
-from api.services.certificates import certificate_rows
+from api.services.certificates import certificate_rows, curves
 from api.services.certificates.agreed import AgreedTerms, with_specification
 from api.services.certificates.circles import refuse_through_parts
 from api.services.certificates.in_force import (
@@ -165,7 +165,10 @@ def _prepare(recording: Recording, makers: _Makers, index: int, sent: Record) ->
     row = certificate_rows.certificate_row(recording, calibration, item, performed)
     row |= {"content_hash": digest(sent), "setup_check_id": calibration.get("set_up_check")}
     row["agreement"] = None if terms is None else terms.kept
-    row["span_from"], row["span_to"] = calibrated_span(results) or (None, None)
+    row["curve"] = curves.recorded(recording, calibration, results, place)
+    # What the curve assigns holds where it does, whatever else was measured.
+    span = curves.span(row["curve"]) or calibrated_span(results)
+    row["span_from"], row["span_to"] = span or (None, None)
     row["fault_corrections"] = makers.kept.of(calibration, results, place)
     row["roles"] = "".join(sorted({role_mark(use["role"]) for use in uses}))
     customer = calibration.get("customer")

@@ -31,6 +31,7 @@ HEAD = (
     "load_applications",
     "run_evaluation",
     "budget",
+    "curve",
     "place",
     "conditions",
     "received_at",
@@ -40,7 +41,9 @@ HEAD = (
 )
 # What a calibration says of itself in the same words; the others are worked out of what it says.
 COLUMNS = tuple(
-    name for name in HEAD if name not in ("agreement", "assigns_value", "external", "superseded_by")
+    name
+    for name in HEAD
+    if name not in ("agreement", "assigns_value", "curve", "external", "superseded_by")
 )
 
 

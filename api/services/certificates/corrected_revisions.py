@@ -207,9 +207,11 @@ def _amendment(recall: Recall, one: _Subject) -> str:
     if entry.get("detail") == GIVEN_BACK:
         why = f"A correction made before was found to be wrong (recall {recall.number})"
         done = "are corrected for that"
+    kept = "" if certificate.curve is None else " The curve is the one assigned before."
     return (
         f"This revision takes the place of revision {certificate.revision}{issued}. {why}. {what} "
         f"and statements of conformity {done}; indications are referred to the forces stated."
+        f"{kept}"
     )
 
 

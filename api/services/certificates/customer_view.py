@@ -28,6 +28,7 @@ CERTIFICATE = (
     "accreditation",
     "method",
     "mode",
+    "curve",
     "order",
     "place",
     "conditions",

@@ -113,7 +113,7 @@ def _listed(
         reported = reach.asked(within, request).reported
         ranged = [one for one in reported if needs_used_range(within, one)]
         # What lies in a window that is too wide is not given back.
-        if any(one.fault.by_force or looks.corrected for one in ranged):
+        if any(one.fault.sized_by_use or looks.corrected for one in ranged):
             return _lists(whole, request, keys, _looks(session, stored.id) if corrected else NONE)
         found = _lists(within, request, keys, looks)
         if ranged and any(name in WEIGHT for name in found.values()):

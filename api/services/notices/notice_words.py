@@ -202,6 +202,10 @@ _FAULTS: Mapping[str, Callable[[Record], str]] = {
         f"gave a true force that differed by {fault['delta_force']} {fault['unit']} from what was "
         "recorded"
     ),
+    "wrong_curve": lambda fault: (
+        "was read by a curve with wrong coefficients, so that the true force differed from what "
+        "was recorded by a share that depends on the force"
+    ),
     "unknown": lambda fault: "was found not to be in order; by how much is not known",
     "linear_drift": lambda fault: (
         f"drifted until the true force was {_more(fault['delta_rel'])} than was recorded"

@@ -22,6 +22,7 @@ from sqlalchemy.orm import Session
 from api.errors import InvalidRecord, Issue
 from api.services.base.record import Record
 from api.services.casework.isolation import isolated_items
+from api.services.recalls.curve_drafts import curve_draft
 from api.services.recalls.later_uses import span_of, uses_within
 from api.services.recalls.reading import Traced
 from api.services.recalls.reading_results import Measured
@@ -42,6 +43,8 @@ _STAGES = ("as_found", "single")
 def draft(session: Session, number: str, issuer: str | None, revision: int | None) -> Record:
     """Return the fault that a certificate's as-found results show, with what to check about it.
 
+    Of a revision that changes the curve of the one before it is that change.
+
     Raises
     ------
     NotFound
@@ -50,6 +53,9 @@ def draft(session: Session, number: str, issuer: str | None, revision: int | Non
         If it has no as-found results with force and error.
     """
     certificate = choose(session, number, issuer, revision)
+    of_curve = curve_draft(session, certificate)
+    if of_curve is not None:
+        return of_curve
     traced = Traced(Recorded(SessionReader(session)))
     traced.read([certificate.id])
     ((calibration, _),) = Measured(traced).in_order([certificate.id], {certificate.id})

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from api.errors import InvalidRecord, Issue, NotFound, UnknownReference
 from api.services.base.record import Record
+from api.services.recalls import curve_faults
 from api.services.records.certificate_numbers import of_one_issuer, the_one
 from api.services.records.holdings import holdings_above
 from api.store.records import ItemRow
@@ -184,6 +185,8 @@ def _of_kind(fault: Record, common: dict[str, Any], zone: ZoneInfo, place: str) 
         return kinds.UnderstatedUncertainty(**common, added=right**2 - recorded**2)
     if kind == "true_force_offset":
         return _offset(fault, common)
+    if kind == curve_faults.KIND:
+        return curve_faults.wrong_curve(fault, common, place)
     if kind == "unknown":
         return kinds.UnknownEffect(**common)
     raise ValueError(f"no fault of kind {kind}")

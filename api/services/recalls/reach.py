@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from api.services.base.record import Record
+from api.services.recalls.curve_faults import completed
 from api.services.recalls.faults import Reported, report
 from api.services.recalls.not_excluded import missing_roles
 from api.services.recalls.reading import Traced
@@ -102,10 +103,13 @@ def asked(source: Source, request: Record) -> Asked:
     """
     zone = time_zone(source.time_zone() or "UTC")
     several = "faults" in request
-    faults = request["faults"] if several else [request["fault"]]
+    sent = request["faults"] if several else [request["fault"]]
+    places = [f"/faults/{number}" if several else "/fault" for number in range(len(sent))]
+    faults = [
+        completed(source, fault, zone, place) for fault, place in zip(sent, places, strict=True)
+    ]
     reported = [
-        report(source, fault, zone, f"/faults/{place}" if several else "/fault")
-        for place, fault in enumerate(faults)
+        report(source, fault, zone, place) for fault, place in zip(faults, places, strict=True)
     ]
     return Asked(faults, reported)
 

@@ -30,8 +30,7 @@ def narrowed(
     forces = _used_forces(reported, direct)
     dependent = resting(references, rows, reported, direct, forces)
     checks = [_check(row, row.code in dependent) for row in rows]
-    used = (min(forces), max(forces)) if forces else None
-    window, considered = narrow(reported.fault, checks, used)
+    window, considered = narrow(reported.fault, checks, sorted(forces) or None)
     return SuspectWindow(reported.fault, window, reported.case.holders), considered
 
 
@@ -42,7 +41,7 @@ def needs_used_range(source: Source, reported: Reported) -> bool:
     whose certificates differ in range.
     """
     checks = _checks(source, reported)
-    if reported.fault.by_force:
+    if reported.fault.sized_by_use:
         return bool(checks)
     if any(isinstance(covered(row), tuple) for row in checks):
         return True

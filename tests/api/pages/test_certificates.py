@@ -6,6 +6,7 @@ import json
 import re
 
 import pytest
+from oracle_cases import cal, lab
 
 from tests.browser.site import DEMO
 from tests.flow import MEASURED, measure, recorded
@@ -266,3 +267,15 @@ def test_the_page_shows_what_stands_on_the_paper_and_what_it_was_measured_in(cli
     theirs = signed_in("read", customer=OWNER).get("/certificates/K-1").text
     assert "<dd>R. Fenn, head of laboratory</dd>" in theirs
     assert "Measured in" not in theirs
+
+
+def test_a_curve_stands_on_the_page_of_its_certificate(client, signed_in):
+    curve = {
+        **{"of": "force", "coefficients": ["0.10", "99.5", "0.25"], "unit": "kN"},
+        **{"deflection_unit": "mV/V", "range": {"from": "20", "to": "200"}},
+    }
+    record = cal("CV-1", "CV", "01-10", [], [], external=True, curve=curve, customer=OWNER)
+    assert client.post("/v1/imports", json=lab(record)).status_code == 201
+    told = "Force = (0.10) + (99.5)·d + (0.25)·d<sup>2</sup>, F in kN, d in mV/V, from 20 to 200 kN"
+    for visitor in (signed_in("read"), signed_in("read", customer=OWNER)):
+        assert f"<dd>{told}</dd>" in visitor.get("/certificates/CV-1").text

@@ -39,6 +39,10 @@ FAULTS = [
     | {"kind": "understated_uncertainty", "U_rel_recorded": "0.0001", "U_rel_right": "0.0003"}
     | {"k_recorded": "2", "k_right": "2.5"},
     OF_REF | {"kind": "true_force_offset", "delta_force": "-12.5", "unit": "lbf"},
+    OF_REF
+    | {"kind": "wrong_curve", "coefficients_recorded": ["0", "100.00"], "of": "force"}
+    | {"coefficients_right": ["0", "100.2", "-0.05"], "unit": "kN"}
+    | {"range": {"from": "10", "to": "500"}},
     {"item": "CF-3", "kind": "wrong_correction_factor", "entered_at": "2025-01-01"}
     | {"fixed_at": None, "factor_applied": "1.00032", "factor_right": "1.00035"},
     {"certificate": "MV-25-0052", "revision": 0, "kind": "unknown"},

@@ -139,6 +139,10 @@ ENTERED = {
     },
     "understated_uncertainty": {"U_rel_recorded": "0.02", "U_rel_right": "0.06", "k_right": "3"},
     "true_force_offset": {"delta_force": "-2.5", "unit": "N", "U_delta_force": "0.4"},
+    "wrong_curve": {
+        **{"coefficients_recorded": "0 100", "coefficients_right": "0; 100.2; −0.05"},
+        **{"of": "force", "range_from": "10", "range_to": "500", "unit": "kN"},
+    },
     "unknown": {},
 }
 EXACT = {
@@ -151,6 +155,10 @@ EXACT = {
     "linear_drift": {"delta_rel": Decimal("-0.0007"), "measured_at": "2025-09-11"},
     "understated_uncertainty": {"U_rel_right": Decimal("0.0006"), "k_right": Decimal(3)},
     "true_force_offset": {"delta_force": Decimal("-2.5"), "U_delta_force": Decimal("0.4")},
+    "wrong_curve": {
+        "coefficients_right": [Decimal(0), Decimal("100.2"), Decimal("-0.05")],
+        **{"of": "force", "range": {"from": Decimal(10), "to": Decimal(500)}},
+    },
     "unknown": {},
 }
 

@@ -48,7 +48,7 @@ def test_constraints_that_alembic_does_not_compare_are_there_too(database):
 
 
 def test_a_migrated_database_is_current(database):
-    assert migrate.current(database) == migrate.head() == "0015"
+    assert migrate.current(database) == migrate.head() == "0016"
     assert migrate.is_current(database)
 
 

@@ -44,7 +44,7 @@ def test_a_folder_without_manifest_is_no_snapshot(tmp_path):
 def test_another_format_is_refused(folder):
     manifest = folder / "manifest.json"
     manifest.write_text(json.dumps(json.loads(manifest.read_text()) | {"format": 99}))
-    with pytest.raises(SnapshotError, match="of format 99, this version reads 3; take it again"):
+    with pytest.raises(SnapshotError, match="of format 99, this version reads 4; take it again"):
         Snapshot(folder)
 
 

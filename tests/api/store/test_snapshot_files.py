@@ -48,7 +48,7 @@ def test_the_manifest_tells_rows_sizes_and_hashes(filled, tmp_path):
     with filled.read() as session:
         made = write(session, tmp_path / "s", {"as_of": "2030-01-01T00:00:00Z"})
     assert json.loads((tmp_path / "s" / "manifest.json").read_text()) == made
-    assert (made["format"], made["as_of"]) == (3, "2030-01-01T00:00:00Z")
+    assert (made["format"], made["as_of"]) == (4, "2030-01-01T00:00:00Z")
     for name in FILES:
         content = file_in(tmp_path / "s", name).read_bytes()
         assert made["files"][name]["bytes"] == len(content)

@@ -60,6 +60,7 @@ QUESTIONS = {
     "rules": lambda s: sorted(s.rules(KEYS)),
     "holdings": lambda s: [s.holdings_of(parts) for parts in (["A"], ["ADP", "NONE"])],
     "holdings in": lambda s: [s.holdings_in(held) for held in (["B"], ["ADP", "NONE"])],
+    "curves": lambda s: s.curves(KEYS),
     "servings": lambda s: sorted(s.servings_of(KEYS)),
     "ambiguous items": lambda s: s.ambiguous_items(KEYS),
     "checks": lambda s: [s.checks_of(key) for key in KEYS],

@@ -23,6 +23,7 @@ SENT = {
     "linear_drift": {"delta_rel": "0.0005"},
     "understated_uncertainty": {"U_rel_recorded": "0.0002", "U_rel_right": "0.0006"},
     "true_force_offset": {"delta_force": "2", "unit": "N"},
+    "wrong_curve": {"coefficients_right": ["0", "100"]},
 }
 
 
