@@ -26,9 +26,3 @@ def is_usual(kind: pl.DataType) -> bool:
     (True, False)
     """
     return kind.is_numeric() or kind in (pl.String, pl.Null)
-
-
-def as_text(cells: pl.Series) -> pl.Series:
-    """Return a column of another type as text that is no number; absent cells stay absent."""
-    texts = [None if cell is None else foreign(cell) for cell in cells.to_list()]
-    return pl.Series(cells.name, texts, dtype=pl.String)

@@ -20,9 +20,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from api.services.batches.arrow_sizes import check_stream, check_texts, check_types
+from api.services.batches.arrow_sizes import check_stream, check_texts, check_types, is_text
 from api.services.batches.columns import INPUTS
-from api.services.batches.foreign import as_text, is_usual
+from api.services.batches.foreign import foreign
 from api.services.batches.parquet_sizes import check_parquet, opened
 from api.services.batches.pieces import Drain, Piece, check_heading, unreadable
 
@@ -100,8 +100,16 @@ def _plain(batch: pa.RecordBatch, schema: pa.Schema) -> pa.RecordBatch:
 
 
 def whole_frame(batch: pa.RecordBatch) -> pl.DataFrame:
-    """Return a batch as a frame; dictionaries of text become text."""
-    frame = pl.from_arrow(pa.Table.from_batches([batch]), rechunk=False)
+    """Return a batch as a frame; dictionaries of text become text.
+
+    Raises InvalidRecord for a type that a frame cannot hold.
+    """
+    try:
+        frame = pl.from_arrow(pa.Table.from_batches([batch]), rechunk=False)
+    except pl.exceptions.PanicException:  # is no Exception, and would leave a request unanswered
+        kinds = ", ".join(sorted({str(field.type) for field in batch.schema}))
+        why = f"of the types of its columns ({kinds}) one is not understood"
+        raise unreadable("table", why, "write it as numbers or text") from None
     if not isinstance(frame, pl.DataFrame):
         raise TypeError("a table became no frame")
     return frame.with_columns(
@@ -113,10 +121,21 @@ def whole_frame(batch: pa.RecordBatch) -> pl.DataFrame:
 
 def _inputs(batch: pa.RecordBatch) -> pl.DataFrame:
     """Return the columns that decide as a frame: numbers and text, the latter for all the rest."""
-    frame = whole_frame(batch.select([name for name in batch.schema.names if name in INPUTS]))
-    return frame.with_columns(
-        as_text(frame[name]) for name, kind in frame.schema.items() if not is_usual(kind)
-    )
+    names = [name for name in batch.schema.names if name in INPUTS]
+    columns = [_number_or_text(batch.column(name)) for name in names]
+    return whole_frame(pa.RecordBatch.from_arrays(columns, names))
+
+
+def _number_or_text(column: pa.Array) -> pa.Array:
+    """Return a column of another kind as text, which is no number unless it was one."""
+    kind = column.type
+    kind = kind.value_type if pa.types.is_dictionary(kind) else kind
+    number = pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal128(kind)
+    if number or is_text(kind) or pa.types.is_null(kind):
+        return column
+    written = str if pa.types.is_decimal(kind) else foreign
+    cells = [None if cell is None else written(cell) for cell in column.to_pylist()]
+    return pa.array(cells, pa.string())
 
 
 def with_answers(piece: Piece, answers: pl.DataFrame) -> pa.Table:
@@ -174,4 +193,7 @@ class ColumnsWriter:
 
 
 def _is_plain(kind: pa.DataType) -> bool:
-    return not (pa.types.is_nested(kind) or pa.types.is_dictionary(kind))
+    """Whether repetition can be looked for."""
+    types = pa.types
+    text = types.is_string(kind) or types.is_large_string(kind) or types.is_binary(kind)
+    return bool(text or types.is_primitive(kind))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import doctest
 import io
+from decimal import Decimal
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -22,6 +23,8 @@ COLUMNS = {
     "time": pa.array([dt.time(10), None]),
     "timestamp": pa.array([dt.datetime(2020, 1, 1, tzinfo=dt.UTC), None]),
     "flag": pa.array([True, False]),
+    "uuid": pa.ExtensionArray.from_storage(pa.uuid(), pa.array([b"0" * 16] * 2, pa.binary(16))),
+    "interval": pa.array([pa.MonthDayNano([1, 1, 1]), None]),
 }
 KINDS = {
     "parquet": "application/vnd.apache.parquet",
@@ -39,19 +42,60 @@ def written(table: pa.Table, kind: str) -> bytes:
     return sink.getvalue()
 
 
-@pytest.mark.parametrize("name", ["value", "U", "upper", "k"])
-@pytest.mark.parametrize("column", COLUMNS)
-@pytest.mark.parametrize("kind", KINDS)
-def test_what_is_no_number_is_never_judged(client, kind, column, name):
-    numbers = {one: pa.array(["10", "10"]) for one in ("value", "U", "upper", "k")}
-    table = pa.table(numbers | {name: COLUMNS[column], "rule": pa.array(["simple"] * 2)})
+def decided(client, table: pa.Table, kind: str) -> pa.Table:
     headers = {"Content-Type": KINDS[kind], "Accept": KINDS[kind]}
     answer = client.post("/v1/batches", data=written(table, kind), headers=headers)
     assert answer.status_code == 200, answer.text
     source = io.BytesIO(answer.data)
-    found = pq.read_table(source) if kind == "parquet" else pa.ipc.open_stream(source).read_all()
+    return pq.read_table(source) if kind == "parquet" else pa.ipc.open_stream(source).read_all()
+
+
+@pytest.mark.parametrize("name", ["value", "U", "upper", "k"])
+@pytest.mark.parametrize("column", COLUMNS)
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_is_no_number_is_never_judged(client, kind, column, name):
+    if (kind, column) == ("parquet", "interval"):
+        pytest.skip("Parquet has no such type")
+    numbers = {one: pa.array(["10", "10"]) for one in ("value", "U", "upper", "k")}
+    table = pa.table(numbers | {name: COLUMNS[column], "rule": pa.array(["simple"] * 2)})
+    found = decided(client, table, kind)
     assert found["verdict"][0].as_py() is None
     assert found["error_field"][0].as_py() == name
+
+
+NOTES = COLUMNS | {
+    "nothing": pa.nulls(2),
+    "views": pa.array(["x", "y"], pa.string_view()),
+    "wide decimals": pa.array([Decimal(10), Decimal(10)], pa.decimal256(50, 2)),
+}
+
+
+@pytest.mark.parametrize("column", NOTES)
+@pytest.mark.parametrize("kind", KINDS)
+def test_any_other_column_is_passed_through(client, kind, column):
+    if (kind, column) == ("parquet", "interval"):
+        pytest.skip("Parquet has no such type")
+    numbers = {name: pa.array(["10", "10"]) for name in ("value", "U", "upper")}
+    table = pa.table(numbers | {"note": NOTES[column], "rule": pa.array(["simple"] * 2)})
+    found = decided(client, table, kind)
+    assert found["verdict"].to_pylist() == ["pass", "pass"]
+    assert found["note"].to_pylist() == NOTES[column].to_pylist()
+
+
+def test_what_a_frame_cannot_hold_is_refused_where_text_is_wanted(client):
+    numbers = {name: pa.array(["10", "10"]) for name in ("value", "U", "upper")}
+    table = pa.table(numbers | {"note": COLUMNS["interval"], "rule": pa.array(["simple"] * 2)})
+    headers = {"Content-Type": KINDS["arrow"], "Accept": "text/csv"}
+    answer = client.post("/v1/batches", data=written(table, "arrow"), headers=headers)
+    assert answer.status_code == 422, answer.text
+    assert "month_day_nano_interval" in answer.text
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_decimal_of_any_width_is_a_number(client, kind):
+    wide = pa.array([Decimal("10.25"), None], pa.decimal256(50, 2))
+    table = pa.table({"value": wide, "U": ["1"] * 2, "upper": ["11"] * 2, "rule": ["simple"] * 2})
+    assert decided(client, table, kind)["verdict"].to_pylist() == ["pass", None]
 
 
 def test_the_examples_hold():
