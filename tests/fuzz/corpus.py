@@ -198,6 +198,7 @@ def requests() -> list[tuple[str, str, dict[str, Any]]]:
     faults = [{"item": "REF-500A", "kind": kind} | WINDOW | rest for kind, rest in KINDS.items()]
     by_action = {"list": "affected", "action": "withdraw", "by": "A"}
     tolerance = {"terms": [{"kind": "percent_of_nominal", "value": "1"}]}
+    usual = {name: value for name, value in decision().items() if name != "dof"}
     return [
         ("POST", "/v1/imports", small_laboratory()),
         ("POST", "/v1/imports?dry_run=true", small_laboratory()),
@@ -224,7 +225,7 @@ def requests() -> list[tuple[str, str, dict[str, Any]]]:
         (
             "POST",
             "/v1/joint-decisions",
-            {"results": [decision(), decision() | {"common_U": "0.1"}], "rule": "simple"},
+            {"results": [usual, usual | {"common_U": "0.01"}], "rule": "simple"},
         ),
         (
             "POST",
