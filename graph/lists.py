@@ -129,9 +129,10 @@ def judgement(
     Judgement or None
     """
     reached = [one for one in judged if isinstance(one, Judged)]
-    given = any(one.given_back for one in reached)
-    if len(reached) == 1 and not doubts and not given and calibration.status == "issued":
-        return _of_one(calibration, judged, reached[0])  # as nearly always
+    if len(reached) == 1 and not doubts and calibration.status == "issued":
+        (one,) = reached
+        if not one.given_back:
+            return _of_one(calibration, judged, one)  # as nearly always
     said = {reason for one in doubts for reason in one.reasons}
     named = tuple([reason for reason in DOUBTS if reason in said]) if said else ()
     if not reached and doubts and calibration.status == "issued":
@@ -146,6 +147,7 @@ def judgement(
     if calibration.status != "issued":
         return Judgement(calibration, TRACED, why, reason=calibration.status, links=links)
     effects = _of_all(calibration, judged)
+    given = any(one.given_back for one in reached)
     if given and not any(_moves(faults, at_point) for at_point in effects):
         return _clearance(calibration, {CORRECTED})  # what is given back is done by a fault now
     # Of several independent faults one with an effect is enough, even if their sum has none.
