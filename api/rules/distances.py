@@ -9,8 +9,8 @@ digits is nothing that anybody wrote; its distances are those of floats, unless 
 Not checked: the numbers; rows that cannot be decided get some distance or other.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import isnan
 
@@ -21,15 +21,17 @@ from api.rules.decide import distance
 from api.rules.risk import Floats
 
 Mask = NDArray[np.bool_]
-# Of each row, by number, what is needed to work it out: value, U, k, lower and upper as text.
-RowTexts = Callable[[int], Mapping[str, str | None]]
+# Of some rows, by number, what is needed to work them out: value, U, k, lower and upper as text.
+RowTexts = Callable[[NDArray[np.intp]], Mapping[str, Sequence[str | None]]]
 
 _MOST = 1e15
 _EXACT = 2.0**53
 _DIGITS = 15
+# Powers of ten up to here are floats.
+_MOST_PLACES = 22
 _EPS = float(np.finfo(np.float64).eps)
 # Floats whose distances may be wrong by more than this are worked out one by one too.
-_DOUBT = 1e-9
+DOUBT = 1e-9
 _SAMPLE = 128
 # A text this short has no more digits than that; a whole number of 16 digits is `_MOST` or more.
 SHORT_TEXT = _DIGITS + 1
@@ -61,6 +63,22 @@ class Whole:
             known = known & ~long
         return cls(units, places, known, column, largest, written)
 
+    @classmethod
+    def constant(cls, number: Decimal, size: int) -> "Whole":
+        """Return a decimal in every row."""
+        places = max(0, -int(number.as_tuple().exponent))
+        unit = float(number.scaleb(places))
+        columns = (np.broadcast_to(one, (size,)) for one in (unit, float(number)))
+        known = np.broadcast_to(abs(unit) < _EXACT and places <= _MOST_PLACES, (size,))
+        units, numbers = columns
+        return cls(units, places, known, numbers, abs(unit))
+
+    @classmethod
+    def absent(cls, size: int) -> "Whole":
+        """Return a column without any number."""
+        nothing = np.broadcast_to(np.nan, (size,))
+        return cls(nothing, 0, np.broadcast_to(np.True_, (size,)), nothing, 0.0)
+
     def at(self, places: int) -> Floats:
         """Return whole numbers of a smaller unit, exact below 2 ** 53."""
         return self.units if places == self.places else self.units * 10.0 ** (places - self.places)
@@ -80,16 +98,36 @@ class Whole:
 
     def plus(self, other: "Whole") -> "Whole":
         """Return the sum, known where it is exact."""
-        return self.minus(
-            Whole(
-                -other.units,
-                other.places,
-                other.known,
-                -other.numbers,
-                other.largest,
-                other.written,
-            )
+        return self.minus(other.negative())
+
+    def negative(self) -> "Whole":
+        """Return the numbers with the other sign."""
+        return replace(self, units=-self.units, numbers=-self.numbers)
+
+    def times(self, other: "Whole") -> "Whole":
+        """Return the product, known where it is exact."""
+        units, known = self.units * other.units, self.known & other.known
+        places, largest = self.places + other.places, self.largest * other.largest
+        if largest >= _EXACT or places > _MOST_PLACES:
+            known = known & ~(np.abs(units) >= _EXACT) & (places <= _MOST_PLACES)
+        numbers = self.numbers * other.numbers
+        return Whole(units, places, known, numbers, largest, self.written or other.written)
+
+    def some(self, rows: NDArray[np.intp]) -> "Whole":
+        """Return the numbers of some rows."""
+        return replace(
+            self, units=self.units[rows], known=self.known[rows], numbers=self.numbers[rows]
         )
+
+    def rounded(self) -> Floats:
+        """Return the floats next to the numbers; of those that are not known, what floats tell."""
+        found = self.units if self.places == 0 else self.units / 10.0**self.places
+        return found if self.known.all() else np.where(self.known, found, self.numbers)
+
+    def long(self) -> NDArray[np.longdouble]:
+        """Return the numbers with the most digits that the machine has."""
+        found = self.units.astype(np.longdouble) / np.longdouble(10) ** self.places
+        return found if self.known.all() else np.where(self.known, found, self.numbers)
 
     def where(self, mask: Mask, other: "Whole") -> "Whole":
         """Return these numbers in the rows of the mask, the others' in the rest."""
@@ -111,25 +149,34 @@ def standardised(
     value, U, k, lower, upper : Whole
         Columns of n decimals.
     texts : callable
-        The numbers of a row as text, for those that whole numbers do not hold.
+        The numbers of some rows as text, for those that whole numbers do not hold.
 
     Returns
     -------
     pair of ndarray of float64, shape (n,)
     """
-    below, sure = _over(value.minus(lower), k, U)
-    above, too = _over(upper.minus(value), k, U)
+    below, sure = over(value.minus(lower), k, U)
+    above, too = over(upper.minus(value), k, U)
     rows = np.flatnonzero(~(sure & too))
     if rows.size:
         numbers = (column.numbers[rows] for column in (value, U, k, lower, upper))
         below[rows], above[rows], doubt = _by_floats(*numbers)
         written = value.written | lower.written | upper.written | U.written
-        for row in (rows if written else rows[doubt > _DOUBT]).tolist():
-            below[row], above[row] = _alone(texts(row))
+        for row, cells in each(texts, rows if written else rows[doubt > DOUBT]):
+            below[row], above[row] = _alone(cells)
     return below, above
 
 
-def _over(difference: Whole, k: Whole, U: Whole) -> tuple[Floats, Mask]:
+def each(texts: RowTexts, rows: NDArray[np.intp]) -> Iterator[tuple[int, Mapping[str, str | None]]]:
+    """Return some rows, each with its cells."""
+    if not rows.size:
+        return
+    columns = texts(rows)
+    for row, *cells in zip(rows.tolist(), *columns.values(), strict=True):
+        yield row, dict(zip(columns, cells, strict=True))
+
+
+def over(difference: Whole, k: Whole, U: Whole) -> tuple[Floats, Mask]:
     """Return difference * k / U, and where it is exact up to its one rounding."""
     exponent = U.places - difference.places - k.places
     more, less = 10.0 ** max(exponent, 0), 10.0 ** max(-exponent, 0)

@@ -33,7 +33,7 @@ from api.services.batches.derived import (
     no_specifications,
     worked_out,
 )
-from api.services.batches.distances import distances_of
+from api.services.batches.distances import by_digits
 from api.services.batches.exact import ExactLimits, exact_limits
 from api.services.batches.masks import (
     NUMBERS,
@@ -254,6 +254,7 @@ def _state_nothing(found: Answers, table: Table, rule: Rule, rows: Some) -> None
 def _decided(table: Table, rule: Rule, wanted: set[str]) -> Columns:
     numbers = table.numbers
     k, mean, sd = (table.floats(name) for name in ("k", *PRIOR))
+    distances, seen = by_digits(table)
     return decide_columns(
         numbers["value"].floats,
         numbers["U"].floats,
@@ -265,7 +266,8 @@ def _decided(table: Table, rule: Rule, wanted: set[str]) -> Columns:
         mean if sd is not None else None,
         sd if mean is not None else None,
         wanted,
-        distances_of(table),
+        distances,
+        seen,
     )
 
 
