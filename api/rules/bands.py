@@ -35,7 +35,6 @@ class Offsets:
     """Of n results: tolerance limits, acceptance limits and value, less the prior mean; u = U/k.
 
     A limit that is absent is NaN; an acceptance interval without any result is crossed over.
-    `band` is w in units of u or of the prior's sd, where the rule solves a risk for it.
     """
 
     lower: Floats
@@ -44,19 +43,15 @@ class Offsets:
     accepted_upper: Floats
     value: Floats
     u: Floats
-    band: Floats | None = None
 
     def some(self, rows: Any) -> "Offsets":
         """Return those of some rows, by a slice or their numbers."""
-        columns = (getattr(self, field.name) for field in fields(self))
-        return Offsets(*(None if column is None else column[rows] for column in columns))  # type: ignore[arg-type]
+        return Offsets(*(getattr(self, field.name)[rows] for field in fields(self)))
 
     def harmless(self, bad: NDArray[np.bool_]) -> "Offsets":
         """Return offsets that raise no warning in bad rows."""
-        safe = (-1.0, 1.0, -1.0, 1.0, 0.0, 0.5, 0.0)
-        columns = (getattr(self, field.name) for field in fields(self))
-        pairs = zip(columns, safe, strict=True)
-        return Offsets(*(None if c is None else np.where(bad, number, c) for c, number in pairs))  # type: ignore[arg-type]
+        pairs = zip(fields(self), (-1.0, 1.0, -1.0, 1.0, 0.0, 0.5), strict=True)
+        return Offsets(*(np.where(bad, one, getattr(self, field.name)) for field, one in pairs))
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +59,8 @@ class Rows:
     """A chunk of results as floats, all arrays of one length; dof and prior may be absent.
 
     `below` and `above` are (value - lower)/u and (upper - value)/u, where they are known better
-    than floats tell; so are `offsets`, with a prior.
+    than floats tell; so are `offsets`, with a prior, and
+    `band`, w in units of u or of the prior's sd, where the rule solves a risk for it.
     """
 
     value: Floats
@@ -78,6 +74,7 @@ class Rows:
     below: Floats | None = None
     above: Floats | None = None
     offsets: Offsets | None = None
+    band: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,8 +198,9 @@ def _specific(
     target: float, rows: Rows, width: Floats, half: Floats
 ) -> tuple[Floats, NDArray[np.bool_]]:
     relative = np.where((rows.U > 0.0) & np.isfinite(width), width * rows.k / rows.U, np.inf)
-    known = None if rows.offsets is None else rows.offsets.band
-    band = band_for_specific_risk(target, relative, rows.dof) if known is None else known
+    band = rows.band
+    if band is None:
+        band = band_for_specific_risk(target, relative, rows.dof)
     closed = np.isnan(band)
     return np.where(closed, half, band * rows.U / rows.k), closed
 
@@ -216,7 +214,7 @@ def _global(target: float, rows: Rows) -> tuple[Floats, NDArray[np.bool_]]:
     mean = np.where(unusable, 0.0, rows.prior_mean)
     u = np.where(rows.U > 0.0, rows.U / rows.k / sd, 1.0)
     lower, upper = (rows.lower - mean) / sd, (rows.upper - mean) / sd
-    band = None if rows.offsets is None else rows.offsets.band
+    band = rows.band
     if band is None:
         band = band_for_global_risk(target, *_infinite(lower, upper), u)
     return np.where(rows.U > 0.0, band * sd, 0.0), unusable

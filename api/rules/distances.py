@@ -33,6 +33,8 @@ _EPS = float(np.finfo(np.float64).eps)
 # Floats whose distances may be wrong by more than this are worked out one by one too.
 DOUBT = 1e-9
 _SAMPLE = 128
+# Rows of which all arrays stay in the cache.
+_CHUNK = 8_192
 # A text this short has no more digits than that; a whole number of 16 digits is `_MOST` or more.
 SHORT_TEXT = _DIGITS + 1
 
@@ -55,7 +57,7 @@ class Whole:
     @classmethod
     def of(cls, column: Floats, written: bool = False, long: Mask | None = None) -> "Whole":
         """Read floats that stand for decimals; of those that are `long` they do not say all."""
-        one = column[:1] if column.size and (column == column[0]).all() else column
+        one = column[:1] if _constant(column) else column
         places = _places(one[:: max(1, len(one) // _SAMPLE)])
         found, exact, largest = _units(one, places) if one.size else (one, one == 0.0, 0.0)
         units, known = np.broadcast_to(found, column.shape), np.broadcast_to(exact, column.shape)
@@ -85,6 +87,10 @@ class Whole:
 
     def minus(self, other: "Whole") -> "Whole":
         """Return the difference, known where it is exact."""
+        return replace(self._less(other), numbers=self.numbers - other.numbers)
+
+    def _less(self, other: "Whole") -> "Whole":
+        """Return the difference with numbers that are not its own."""
         places = max(self.places, other.places)
         mine, others = self.at(places), other.at(places)
         known = self.known & other.known
@@ -93,8 +99,7 @@ class Whole:
         if largest >= _EXACT:
             known = known & ~(np.abs(mine) >= _EXACT) & ~(np.abs(others) >= _EXACT)
         written = self.written or other.written
-        numbers = self.numbers - other.numbers
-        return Whole(mine - others, places, known, numbers, largest, written)
+        return Whole(mine - others, places, known, self.numbers, largest, written)
 
     def plus(self, other: "Whole") -> "Whole":
         """Return the sum, known where it is exact."""
@@ -113,7 +118,7 @@ class Whole:
         numbers = self.numbers * other.numbers
         return Whole(units, places, known, numbers, largest, self.written or other.written)
 
-    def some(self, rows: NDArray[np.intp]) -> "Whole":
+    def some(self, rows: NDArray[np.intp] | slice) -> "Whole":
         """Return the numbers of some rows."""
         return replace(
             self, units=self.units[rows], known=self.known[rows], numbers=self.numbers[rows]
@@ -155,9 +160,15 @@ def standardised(
     -------
     pair of ndarray of float64, shape (n,)
     """
-    below, sure = over(value.minus(lower), k, U)
-    above, too = over(upper.minus(value), k, U)
-    rows = np.flatnonzero(~(sure & too))
+    size = len(value.units)
+    below, above, sure = np.empty(size), np.empty(size), np.empty(size, dtype=np.bool_)
+    for start in range(0, size, _CHUNK):
+        part = slice(start, start + _CHUNK)
+        y, expanded, factor, low, high = (one.some(part) for one in (value, U, k, lower, upper))
+        below[part], known = over(y._less(low), factor, expanded)
+        above[part], sure[part] = over(high._less(y), factor, expanded)
+        sure[part] &= known
+    rows = np.flatnonzero(~sure)
     if rows.size:
         numbers = (column.numbers[rows] for column in (value, U, k, lower, upper))
         below[rows], above[rows], doubt = _by_floats(*numbers)
@@ -217,15 +228,27 @@ def _alone(texts: Mapping[str, str | None]) -> tuple[float, float]:
         return np.nan, np.nan
 
 
+def _constant(column: Floats) -> bool:
+    """Say whether all numbers of a column are the same; mostly a few of them tell that not."""
+    few = column[:: max(1, len(column) // 3)]
+    return bool(column.size and (few == column[0]).all() and (column == column[0]).all())
+
+
 def _units(column: Floats, places: int) -> tuple[Floats, Mask, float]:
     """Return whole numbers, the rows that they hold exactly, and the largest of them all."""
     scale = 10.0**places
+    units, known = np.empty(column.shape), np.empty(column.shape, dtype=np.bool_)
     with np.errstate(invalid="ignore", over="ignore"):
-        units = column * scale
-        np.rint(units, out=units)
-        # Absent is NaN, and not unknown.
-        known = ~(units / scale - column != 0.0) | np.isnan(column)
-        largest = float(np.fmax(np.fmax.reduce(units), -np.fmin.reduce(units)))
+        for start in range(0, len(column), _CHUNK):
+            part = slice(start, start + _CHUNK)
+            some = np.multiply(column[part], scale, out=units[part])
+            np.rint(some, out=some)
+            np.equal(some / scale, column[part], out=known[part])
+        largest = float(np.maximum(np.maximum.reduce(units), -np.minimum.reduce(units)))
+        if not known.all():
+            # Absent is NaN, and not unknown.
+            known |= np.isnan(column)
+            largest = float(np.fmax(np.fmax.reduce(units), -np.fmin.reduce(units)))
         if largest >= _MOST:
             known &= ~(np.abs(units) >= _MOST)
     return units, known, 0.0 if isnan(largest) else largest

@@ -179,7 +179,7 @@ def _seen_from_mean(
 ) -> tuple[GlobalRisk, Posterior]:
     """Return the risks with a prior by the steps of a single decision, hence with its bits."""
     low, high, limits = seen.accepted_lower, seen.accepted_upper, (seen.lower, seen.upper)
-    if bands.closed is not None and seen.band is None:
+    if bands.closed is not None and rows.band is None:
         low, high = np.where(bands.closed, 1.0, low), np.where(bands.closed, -1.0, high)
     joint = global_risk(*limits, low, high, 0.0, sd, seen.u)
     centre, width, risk = posterior(0.0, sd, seen.value, seen.u, *limits)
@@ -267,6 +267,7 @@ def _harmless(rows: Rows, bad: Mask) -> Rows:
         below=safe(rows.below, 1.0),
         above=safe(rows.above, 1.0),
         offsets=None if rows.offsets is None else rows.offsets.harmless(bad),
+        band=safe(rows.band, 0.0),
     )
 
 

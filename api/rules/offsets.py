@@ -10,7 +10,7 @@ Not checked: the numbers; rows that cannot be decided get some offset or other.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from math import inf, nan
 from typing import Any
@@ -23,17 +23,14 @@ from api.rules.acceptance import MANAGED_CONSTANTS, acceptance
 from api.rules.at_95 import COVERAGE_95, UP_TO_2
 from api.rules.bands import Offsets
 from api.rules.decide import offset
-from api.rules.decimals import exact_factors
+from api.rules.decimals import Long, exact_factors
 from api.rules.distances import DOUBT, Mask, RowTexts, Whole, each, over
 from api.rules.exact import ratio
-from api.rules.guard import Step
+from api.rules.guard import Guard, Step
 from api.rules.risk import Floats
 from api.rules.rule import Rule
 from api.rules.settling import row_from_text
 from api.rules.solve import band_for_global_risk, band_for_specific_risk
-
-# Of extended precision, where the machine has it.
-Long = NDArray[np.longdouble]
 
 _EPS = float(np.finfo(np.float64).eps)
 _LONG_EPS = np.finfo(np.longdouble).eps
@@ -42,6 +39,20 @@ _SUMS, _PRODUCTS, _ROOT, _POWER = 2, 4, 4, 8
 _HALF = Decimal("0.5")
 # Digits of a solved band that are meant, see `exact.from_float`.
 _SOLVED_DIGITS = 15
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Guard bands of n rows with the most digits that the machine has, and bounds on their errors.
+
+    `solved` is w in units of u or of the prior's sd, NaN where nothing is accepted, if a risk was
+    solved for it.
+    """
+
+    lower: Long
+    upper: Long
+    doubt: Long
+    solved: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,44 +71,58 @@ class Seen:
     sd: Whole
     dof: Floats | None
     texts: RowTexts
+    bands: dict[Guard, Band] = field(default_factory=dict)
 
-    def offsets(self, rule: Rule, rows: NDArray[np.intp] | None = None) -> Offsets:
-        """Return the offsets of all rows, or of some, under a rule without precondition."""
-        if rows is None:
-            return _offsets(self, rule)
+    def some(self, rows: NDArray[np.intp]) -> "Seen":
+        """Return the columns of some rows."""
         texts = self.texts
         columns = {
-            field.name: getattr(self, field.name).some(rows)
-            for field in fields(self)
-            if field.type is Whole
+            one.name: getattr(self, one.name).some(rows)
+            for one in fields(self)
+            if one.type is Whole
         }
         dof = None if self.dof is None else self.dof[rows]
-        some = Seen(**columns, dof=dof, texts=lambda part: texts(rows[part]))
-        return _offsets(some, rule)
+        return Seen(**columns, dof=dof, texts=lambda part: texts(rows[part]))
+
+    def band(self, guard: Guard) -> Band:
+        """Return w, worked out once; its doubt is infinite where only the texts tell it."""
+        if guard not in self.bands:
+            self.bands[guard] = _band(self, guard)
+        return self.bands[guard]
+
+    def limits(self, guard: Guard) -> tuple[tuple[Whole, Long, Long], tuple[Whole, Long, Long]]:
+        """Return of each side the tolerance limit, w inwards, and what both may be off by."""
+        band = self.band(guard)
+        one, other = (self.lower, band.lower), (self.upper, -band.upper)
+        return (*one, _doubt(*one, band.doubt)), (*other, _doubt(*other, band.doubt))
+
+    def offsets(self, rule: Rule) -> Offsets:
+        """Return the offsets under a rule without precondition, which has the prior of `mean`."""
+        return _offsets(self, rule)
 
 
 def _offsets(given: Seen, rule: Rule) -> Offsets:
     lower, upper, value = (one.minus(given.mean) for one in (given.lower, given.upper, given.value))
     one = Whole.constant(Decimal(1), len(value.units))
-    u, sure = over(given.U, one, given.k)
-    u = np.where(sure, u, given.U.numbers / given.k.numbers)
-    bands = _ending(given, rule)
+    u, sure = _over(given.U, one, given.k)
+    bands, solved = _ending(given, rule.guard), None
     if bands is None:
-        w, doubt, band = _solved(given, rule, lower, upper)
-        low, low_sure = _moved(lower, w, doubt)
-        high, high_sure = _moved(upper, -w, doubt)
+        band = given.band(rule.guard)
+        solved = band.solved
+        low, low_sure = _moved(lower, band.lower, band.doubt)
+        high, high_sure = _moved(upper, -band.upper, band.doubt)
         sure = sure & low_sure & high_sure
     else:
-        limits, band = (lower.plus(bands[0]), upper.plus(bands[1].negative())), None
+        limits = lower.plus(bands[0]), upper.plus(bands[1].negative())
         low, high = (limit.rounded() for limit in limits)
         sure = sure & limits[0].known & limits[1].known
     for known in (lower.known, upper.known, value.known):
         sure = sure & known
     # Whether limits that meet as floats cross over, only their digits tell.
     sure &= ~(low == high)
-    if band is not None:
-        low, high = np.where(np.isnan(band), 1.0, low), np.where(np.isnan(band), -1.0, high)
-    found = Offsets(lower.rounded(), upper.rounded(), low, high, value.rounded(), u, band)
+    if solved is not None:
+        low, high = np.where(np.isnan(solved), 1.0, low), np.where(np.isnan(solved), -1.0, high)
+    found = Offsets(lower.rounded(), upper.rounded(), low, high, value.rounded(), u)
     _alone(found, given, rule, np.flatnonzero(~sure))
     return found
 
@@ -117,9 +142,8 @@ def _alone(found: Offsets, given: Seen, rule: Rule, rows: NDArray[np.intp]) -> N
     for row, cells in each(given.texts, rows):
         numbers = _of_one(cells, rule)
         if numbers is not None:
-            names = (field.name for field in fields(found))
-            for name, number in zip(names, numbers, strict=False):
-                getattr(found, name)[row] = number
+            for one, number in zip(fields(found), numbers, strict=True):
+                getattr(found, one.name)[row] = number
 
 
 def _of_one(texts: Mapping[str, str | None], rule: Rule) -> tuple[float, ...] | None:
@@ -139,9 +163,9 @@ def _of_one(texts: Mapping[str, str | None], rule: Rule) -> tuple[float, ...] | 
         return None
 
 
-def _ending(given: Seen, rule: Rule) -> tuple[Whole, Whole] | None:
+def _ending(given: Seen, guard: Guard) -> tuple[Whole, Whole] | None:
     """Return w on both sides where it is a decimal; None if it comes from a root or a risk."""
-    guard, size = rule.guard, len(given.value.units)
+    size = len(given.value.units)
     if guard.steps is not None:
         w = _of_table(given, guard.steps)
         return w, w
@@ -173,49 +197,61 @@ def _of_table(given: Seen, steps: tuple[Step, ...]) -> Whole:
     return w
 
 
-def _solved(
-    given: Seen, rule: Rule, lower: Whole, upper: Whole
-) -> tuple[Long, Long, Floats | None]:
-    """Return w, a bound on its error, and the band that it is of, NaN where nothing is accepted."""
-    guard, U, k = rule.guard, given.U.long(), given.k.long()
-    width = given.upper.minus(given.lower)
+def _band(given: Seen, guard: Guard) -> Band:
+    ending = _ending(given, guard)
+    if ending is not None:
+        low, high = (w.long() for w in ending)
+        known = ending[0].known & ending[1].known
+        size = np.fmax(np.abs(low), np.abs(high))
+        return Band(low, high, np.where(known, _LONG_EPS * size, inf))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        if guard.target is None:
-            U_95, half = _at_95(given, U / k), width.long() / 2
-            root = guard.basis != "managed"
-            w, doubt = _root_difference(half, U_95) if root else _managed(half, U_95)
-            none = U == 0
-            return np.where(none, 0, w), np.where(none, 0, doubt), None
-        if guard.basis == "specific_risk":
-            relative, sure = over(width, given.k, given.U)
-            relative = np.where(np.isnan(relative), inf, relative)
-            usable = (given.U.numbers > 0.0) & ~(relative < 0.0)
-            band = band_for_specific_risk(
-                float(guard.target), np.where(usable, relative, inf), given.dof
-            )
-            unit = U / k
-        else:
-            band, sure = _for_global_risk(given, float(guard.target), lower, upper)
-            usable, unit = given.U.numbers > 0.0, given.sd.long()
-        digits, told = _fifteen(band)
-        w = np.where(usable, digits * unit, 0)
-        doubt = np.where((sure & told) | ~usable, _PRODUCTS * _LONG_EPS * np.abs(w), inf)
-    return w, doubt, band
+        if guard.target is not None:
+            return _solved(given, guard, float(guard.target))
+        U_95 = _at_95(given, given.U.long() / given.k.long())
+        half = given.upper.minus(given.lower).long() / 2
+        w, doubt = (_managed if guard.basis == "managed" else _root_difference)(half, U_95)
+        none = given.U.numbers == 0.0
+        w, doubt = np.where(none, 0, w), np.where(none, 0, doubt)
+    return Band(w, w, doubt)
 
 
-def _for_global_risk(given: Seen, target: float, lower: Whole, upper: Whole) -> tuple[Floats, Mask]:
+def _solved(given: Seen, guard: Guard, target: float) -> Band:
+    usable = given.U.numbers > 0.0
+    if guard.basis == "specific_risk":
+        width = given.upper.minus(given.lower)
+        relative, sure = _over(width, given.k, given.U)
+        relative = np.where(usable & ~(relative < 0.0) & ~np.isnan(relative), relative, inf)
+        band, unit = band_for_specific_risk(target, relative, given.dof), None
+    else:
+        band, sure = _for_global_risk(given, target)
+        unit = given.sd.long()
+    digits, told = _fifteen(band)
+    w = np.where(usable, digits * (given.U.long() / given.k.long() if unit is None else unit), 0)
+    doubt = np.where((sure & told) | ~usable, _PRODUCTS * _LONG_EPS * np.abs(w), inf)
+    return Band(w, w, doubt, band)
+
+
+def _for_global_risk(given: Seen, target: float) -> tuple[Floats, Mask]:
     """Return w in units of the prior's sd, and where that is the one of a single decision."""
-    one = Whole.constant(Decimal(1), len(lower.units))
+    one = Whole.constant(Decimal(1), len(given.value.units))
     (low, sure), (high, too), (u, also) = (
-        over(lower, one, given.sd),
-        over(upper, one, given.sd),
-        over(given.U, one, given.k.times(given.sd)),
+        _over(given.lower.minus(given.mean), one, given.sd),
+        _over(given.upper.minus(given.mean), one, given.sd),
+        _over(given.U, one, given.k.times(given.sd)),
     )
     bad = ~((given.sd.numbers > 0.0) & (u > 0.0) & np.isfinite(u)) | (low > high)
     low = np.where(np.isnan(low) | bad, -inf, low)
     high = np.where(np.isnan(high) | bad, inf, high)
     band = band_for_global_risk(target, low, high, np.where(bad, 1.0, u))
     return band, sure & too & also
+
+
+def _over(difference: Whole, k: Whole, U: Whole) -> tuple[Floats, Mask]:
+    """Return `over`, and what floats tell where it is not exact."""
+    found, sure = over(difference, k, U)
+    if sure.all():
+        return found, sure
+    return np.where(sure, found, difference.numbers * k.numbers / U.numbers), sure
 
 
 def _at_95(given: Seen, u: NDArray[Any]) -> Long:
@@ -260,10 +296,14 @@ def _fifteen(column: Floats) -> tuple[Long, Mask]:
 
 def _moved(limit: Whole, w: Long, doubt: Long) -> tuple[Floats, Mask]:
     """Return limit + w as floats, and where no other float is within the doubt."""
-    at = limit.long()
-    found = at + w
+    found = limit.long() + w
     told = np.isnan(found) & (doubt != inf)
-    doubt = doubt + _SUMS * _LONG_EPS * (np.abs(at) + np.abs(w))
+    doubt = _doubt(limit, w, doubt)
     with np.errstate(invalid="ignore", over="ignore"):
         low, high = (found - doubt).astype(np.float64), (found + doubt).astype(np.float64)
     return found.astype(np.float64), (low == high) | told
+
+
+def _doubt(limit: Whole, w: Long, doubt: Long) -> Long:
+    """Return what limit + w may be off by."""
+    return doubt + _SUMS * _LONG_EPS * (np.abs(limit.numbers) + np.abs(w))

@@ -126,8 +126,6 @@ def decide_columns(
     columns = {name: np.broadcast_to(array, (size,)) for name, array in arrays.items()}
     if distances is not None:
         columns |= dict(zip(("below", "above"), distances, strict=True))
-    if GLOBAL_RISKS[0] not in found:
-        seen = None
     if rule.precondition is None:
         _decide(columns, rule, found, seen)
     else:
@@ -136,22 +134,21 @@ def decide_columns(
     return found
 
 
-def _decide(
-    columns: Mapping[str, Floats],
-    rule: Rule,
-    found: Columns,
-    seen: Seen | None,
-    some: NDArray[np.intp] | None = None,
-) -> None:
-    """Fill the arrays of `found` by a rule without precondition; `some` are its rows in `seen`."""
-    reported = rule.decides_on == REPORTED
-    offsets = None if seen is None or reported else seen.offsets(rule, some)
+def _decide(columns: Mapping[str, Floats], rule: Rule, found: Columns, seen: Seen | None) -> None:
+    """Fill the arrays of `found` by a rule without precondition."""
+    offsets = band = None
+    if seen is not None and rule.decides_on != REPORTED:
+        offsets = seen.offsets(rule) if GLOBAL_RISKS[0] in found else None
+        # Where its digits are not needed, solving in floats is enough.
+        known = seen.bands.get(rule.guard)
+        band = None if known is None else known.solved
     size = len(found["verdict"])
     work = np.empty((WORK, min(size, _CHUNK)))
     for start in range(0, size, _CHUNK):
         part = slice(start, start + _CHUNK)
         cells: dict[str, Any] = {name: column[part] for name, column in columns.items()}
-        rows = Rows(**cells, offsets=None if offsets is None else offsets.some(part))
+        cells["offsets"] = None if offsets is None else offsets.some(part)
+        rows = Rows(**cells, band=None if band is None else band[part])
         decide_chunk(rows, rule, {name: column[part] for name, column in found.items()}, work)
 
 
@@ -167,7 +164,8 @@ def _by_branch(columns: Mapping[str, Any], rule: Rule, found: Columns, seen: See
             unsettle(part)
         else:
             some = {name: column[rows] for name, column in columns.items()}
-            _decide(some, one or BUILT_IN["simple"], part, seen, rows)
+            its = None if seen is None else seen.some(rows)
+            _decide(some, one or BUILT_IN["simple"], part, its)
         if number != UNSETTLED and one is None:
             state_nothing(part)
         part["branch"][:] = number

@@ -7,6 +7,7 @@ that risks have the bits of single decisions. Not checked: the rows.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 
 import numpy as np
 
@@ -34,8 +35,9 @@ def by_digits(table: Table) -> tuple[tuple[Floats, Floats], Seen]:
         lower = nominal.minus(tolerance).where(stated, lower)
         upper = nominal.plus(tolerance).where(stated, upper)
     given = table.floats("k")
-    factor = np.full(size, 2.0) if given is None else np.where(np.isnan(given), 2.0, given)
-    k = _read(factor, numbers.get("k"))
+    k = Whole.constant(Decimal(2), size)
+    if given is not None:
+        k = _read(np.where(np.isnan(given), 2.0, given), numbers.get("k"))
     mean, sd = (_whole(numbers, name, size) for name in PRIOR)
     texts = _texts(table)
     seen = Seen(value, U, k, lower, upper, mean, sd, table.floats("dof"), texts)

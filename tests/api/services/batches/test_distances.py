@@ -9,12 +9,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from api.rules.acceptance import acceptance
 from api.rules.decide import decide
-from api.rules.kernel import GLOBAL_RISKS, POSTERIOR
+from api.rules.decimals import acceptance_texts
+from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR
 from api.rules.limits import Limits
 from api.rules.rule import BUILT_IN, Rule
 from api.schemas.batches import row_fault
+from api.services.batches import columns
 from api.services.batches.columns import decide_frame
+from api.services.batches.rows import decide_one_by_one
 from tests.api.rules.test_offsets import GUARDS, NEEDS_BOTH, alone
 from tests.api.rules.test_offsets import rows as rows_with_prior
 
@@ -113,3 +117,30 @@ def around(row):
         return row | {"nominal": None, "tolerance": None}
     middle = (row["lower"] + row["upper"]) / 2
     return row | {"nominal": middle, "tolerance": row["upper"] - middle}
+
+
+@pytest.mark.parametrize(
+    "guard", [one for one in GUARDS if one.basis in ("rds", "managed", "specific_risk")]
+)
+def test_solved_limits_are_those_of_single_decisions_and_hardly_any_is_made_one_by_one(
+    guard, monkeypatch
+):
+    rule, alone_ = Rule(guard=guard), []
+
+    def counted(texts, rule):
+        alone_.extend(texts["value"])
+        return decide_one_by_one(texts, rule)
+
+    monkeypatch.setattr(columns, "decide_one_by_one", counted)
+    table = rows_with_prior(400, 6, guard.basis in NEEDS_BOTH, fine=False)
+    names = ("value", "U", "k", "dof", "lower", "upper")
+    cells = {n: [None if row[n] is None else str(row[n]) for row in table] for n in names}
+    found = decide_frame(pl.DataFrame(cells), BUILT_IN, rule, row_fault)
+    for place, row in enumerate(table):
+        limits = Limits(row["lower"], row["upper"])
+        accepted = acceptance(limits, row["U"], rule, k=row["k"] or Decimal(2), dof=row["dof"])
+        assert tuple(found.limits[name][place] for name in LIMITS) == acceptance_texts(
+            guard, accepted.lower, accepted.upper
+        )
+    # Those with a value on an edge, with a root that ends, or with limits that coincide.
+    assert len(alone_) < 0.05 * len(table)
