@@ -6,8 +6,9 @@ caller can send the rows near an edge through exact arithmetic. An absent limit 
 Not checked: the inputs; `vector` masks rows whose numbers cannot be used.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import isnan
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,11 +31,36 @@ _SOLVED = 1e-13
 
 
 @dataclass(frozen=True, slots=True)
+class Offsets:
+    """Of n results: tolerance limits, acceptance limits and value, less the prior mean; u = U/k.
+
+    A limit that is absent is NaN; an acceptance interval without any result is crossed over.
+    """
+
+    lower: Floats
+    upper: Floats
+    accepted_lower: Floats
+    accepted_upper: Floats
+    value: Floats
+    u: Floats
+
+    def some(self, rows: Any) -> "Offsets":
+        """Return those of some rows, by a slice or their numbers."""
+        return Offsets(*(getattr(self, field.name)[rows] for field in fields(self)))
+
+    def harmless(self, bad: NDArray[np.bool_]) -> "Offsets":
+        """Return offsets that raise no warning in bad rows."""
+        pairs = zip(fields(self), (-1.0, 1.0, -1.0, 1.0, 0.0, 0.5), strict=True)
+        return Offsets(*(np.where(bad, one, getattr(self, field.name)) for field, one in pairs))
+
+
+@dataclass(frozen=True, slots=True)
 class Rows:
     """A chunk of results as floats, all arrays of one length; dof and prior may be absent.
 
     `below` and `above` are (value - lower)/u and (upper - value)/u, where they are known better
-    than floats tell.
+    than floats tell; so are `offsets`, with a prior, and
+    `band`, w in units of u or of the prior's sd, where the rule solves a risk for it.
     """
 
     value: Floats
@@ -47,6 +73,8 @@ class Rows:
     prior_sd: Floats | None = None
     below: Floats | None = None
     above: Floats | None = None
+    offsets: Offsets | None = None
+    band: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +198,9 @@ def _specific(
     target: float, rows: Rows, width: Floats, half: Floats
 ) -> tuple[Floats, NDArray[np.bool_]]:
     relative = np.where((rows.U > 0.0) & np.isfinite(width), width * rows.k / rows.U, np.inf)
-    band = band_for_specific_risk(target, relative, rows.dof)
+    band = rows.band
+    if band is None:
+        band = band_for_specific_risk(target, relative, rows.dof)
     closed = np.isnan(band)
     return np.where(closed, half, band * rows.U / rows.k), closed
 
@@ -184,7 +214,9 @@ def _global(target: float, rows: Rows) -> tuple[Floats, NDArray[np.bool_]]:
     mean = np.where(unusable, 0.0, rows.prior_mean)
     u = np.where(rows.U > 0.0, rows.U / rows.k / sd, 1.0)
     lower, upper = (rows.lower - mean) / sd, (rows.upper - mean) / sd
-    band = band_for_global_risk(target, *_infinite(lower, upper), u)
+    band = rows.band
+    if band is None:
+        band = band_for_global_risk(target, *_infinite(lower, upper), u)
     return np.where(rows.U > 0.0, band * sd, 0.0), unusable
 
 

@@ -260,19 +260,20 @@ def distance(limit: Number | None, value: Number, U: Number, k: Number, absent: 
     return float(difference_over(limit, value, k, U))
 
 
-def _offset(limit: Number | None, value: Number, absent: float) -> float:
+def offset(limit: Number | None, value: Number, absent: float) -> float:
+    """Return limit - value, without losing digits before it becomes a float."""
     return absent if limit is None else float(moved(limit, value, -1))
 
 
 def _global(
     limits: Limits, accepted: Acceptance, prior: Prior, u: float
 ) -> dict[str, float | None]:
-    below, above = (_offset(limit, prior.mean, side) for limit, side in _sides(limits))
+    below, above = (offset(limit, prior.mean, side) for limit, side in _sides(limits))
     inner = (1.0, -1.0)
     if not accepted.empty:
         inner = (
-            _offset(accepted.lower, prior.mean, -inf),
-            _offset(accepted.upper, prior.mean, inf),
+            offset(accepted.lower, prior.mean, -inf),
+            offset(accepted.upper, prior.mean, inf),
         )
     found = global_risk(below, above, *inner, 0.0, float(prior.sd), u)._asdict()
     return {name: float(risk) if isfinite(risk) else None for name, risk in found.items()}
@@ -284,8 +285,8 @@ def _posterior(
     if U == 0:
         # The result is believed, and the step at a limit is the one that exact numbers make.
         return {"mean": float(value), "sd": 0.0, "risk": consumer}
-    below, above = (_offset(limit, prior.mean, side) for limit, side in _sides(limits))
-    shifted = _offset(value, prior.mean, 0.0)
+    below, above = (offset(limit, prior.mean, side) for limit, side in _sides(limits))
+    shifted = offset(value, prior.mean, 0.0)
     found = posterior(0.0, float(prior.sd), shifted, float(ratio(U, k)), below, above)
     return {
         "mean": float(prior.mean) + float(found.mean),

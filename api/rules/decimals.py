@@ -12,8 +12,9 @@ from collections.abc import Mapping
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from api.rules.exact import Number, inwards, plain, twelve_inwards
+from api.rules.exact import Number, inwards, twelve_inwards
 from api.rules.kernel import LIMITS, Columns, Mask
 from api.rules.risk import Floats
 from api.rules.rule import Guard
@@ -23,9 +24,12 @@ _MOST_DIGITS = 1e15
 _PLACES = 15
 _SAMPLE = 64
 _HALF = Decimal("0.5")
-# Digits of a solved limit that are given; what a float of so many may be off by, in the last one.
+# Digits of a solved limit that are given; what a product with a power of ten is off by, of itself.
 _PRINTED = 12
-_NOISE = 1e-3
+_NOISE = 4 * np.finfo(np.longdouble).eps
+
+# Of extended precision, where the machine has it.
+Long = NDArray[np.longdouble]
 
 
 def exact_factors(guard: Guard) -> tuple[Decimal, ...] | None:
@@ -56,31 +60,28 @@ def acceptance_texts(
     )
 
 
-def solved_texts(
-    limits: Floats, tolerances: Floats, doubt: Floats, rounding: str
-) -> tuple[list[str | None], Mask]:
-    """Return solved limits of one side as text, and the rows whose last digit floats cannot tell.
+def solved_units(
+    limits: Long, doubt: Long, still: Mask, rounding: str
+) -> tuple[NDArray[np.int64], NDArray[np.int64], Mask]:
+    """Return solved limits of one side as whole numbers of a power of ten, 12 digits at most.
 
-    `doubt` bounds their error; a limit that no guard band moved is that of the tolerance.
+    `doubt` bounds their error; those that are `still` are decimals that no guard band moved. With
+    the numbers come the exponents, and the rows whose last digit is not sure, or that have none.
     """
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        exponents = np.floor(np.log10(np.abs(limits))) - (_PRINTED - 1)
-        scale = 10.0**-exponents
+        exponents = np.floor(np.log10(np.abs(limits.astype(np.float64)))) - (_PRINTED - 1)
+        exponents = np.where(np.isfinite(exponents), exponents, 0.0)
+        scale = np.longdouble(10) ** -exponents
         units = limits * scale
         nearest = np.rint(units)
-        off = np.abs(units - nearest)
-        # Of no more digits than are given: the float next to them is the same.
-        unmoved = (limits == tolerances) & (nearest / scale == limits)
-        rounded = np.where(
-            unmoved, nearest, np.ceil(units) if rounding == ROUND_CEILING else np.floor(units)
-        )
-        unsure = ~(off > doubt * scale + _NOISE) & ~unmoved & ~np.isnan(limits)
-    sure = np.where(unsure, np.nan, rounded).tolist()
-    texts = [
-        plain(Decimal(int(unit)).scaleb(int(exponent)).normalize()) if unit == unit else None
-        for unit, exponent in zip(sure, exponents.tolist(), strict=True)
-    ]
-    return texts, unsure
+        # Of no more digits than are given.
+        kept = still & (nearest / scale == limits)
+        rounded = np.ceil(units) if rounding == ROUND_CEILING else np.floor(units)
+        margin = doubt * scale + _NOISE * np.abs(units)
+        sure = (np.abs(units - nearest) > margin) & (np.abs(rounded) >= 10.0 ** (_PRINTED - 1))
+        sure |= kept
+    found = np.where(sure, np.where(kept, nearest, rounded), 0)
+    return found.astype(np.int64), exponents.astype(np.int64), ~sure
 
 
 def decimal_places(number: Decimal) -> int:

@@ -9,8 +9,8 @@ digits is nothing that anybody wrote; its distances are those of floats, unless 
 Not checked: the numbers; rows that cannot be decided get some distance or other.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import isnan
 
@@ -21,16 +21,20 @@ from api.rules.decide import distance
 from api.rules.risk import Floats
 
 Mask = NDArray[np.bool_]
-# Of each row, by number, what is needed to work it out: value, U, k, lower and upper as text.
-RowTexts = Callable[[int], Mapping[str, str | None]]
+# Of some rows, by number, what is needed to work them out: value, U, k, lower and upper as text.
+RowTexts = Callable[[NDArray[np.intp]], Mapping[str, Sequence[str | None]]]
 
 _MOST = 1e15
 _EXACT = 2.0**53
 _DIGITS = 15
+# Powers of ten up to here are floats.
+_MOST_PLACES = 22
 _EPS = float(np.finfo(np.float64).eps)
 # Floats whose distances may be wrong by more than this are worked out one by one too.
-_DOUBT = 1e-9
+DOUBT = 1e-9
 _SAMPLE = 128
+# Rows of which all arrays stay in the cache.
+_CHUNK = 8_192
 # A text this short has no more digits than that; a whole number of 16 digits is `_MOST` or more.
 SHORT_TEXT = _DIGITS + 1
 
@@ -53,7 +57,7 @@ class Whole:
     @classmethod
     def of(cls, column: Floats, written: bool = False, long: Mask | None = None) -> "Whole":
         """Read floats that stand for decimals; of those that are `long` they do not say all."""
-        one = column[:1] if column.size and (column == column[0]).all() else column
+        one = column[:1] if _constant(column) else column
         places = _places(one[:: max(1, len(one) // _SAMPLE)])
         found, exact, largest = _units(one, places) if one.size else (one, one == 0.0, 0.0)
         units, known = np.broadcast_to(found, column.shape), np.broadcast_to(exact, column.shape)
@@ -61,12 +65,32 @@ class Whole:
             known = known & ~long
         return cls(units, places, known, column, largest, written)
 
+    @classmethod
+    def constant(cls, number: Decimal, size: int) -> "Whole":
+        """Return a decimal in every row."""
+        places = max(0, -int(number.as_tuple().exponent))
+        unit = float(number.scaleb(places))
+        columns = (np.broadcast_to(one, (size,)) for one in (unit, float(number)))
+        known = np.broadcast_to(abs(unit) < _EXACT and places <= _MOST_PLACES, (size,))
+        units, numbers = columns
+        return cls(units, places, known, numbers, abs(unit))
+
+    @classmethod
+    def absent(cls, size: int) -> "Whole":
+        """Return a column without any number."""
+        nothing = np.broadcast_to(np.nan, (size,))
+        return cls(nothing, 0, np.broadcast_to(np.True_, (size,)), nothing, 0.0)
+
     def at(self, places: int) -> Floats:
         """Return whole numbers of a smaller unit, exact below 2 ** 53."""
         return self.units if places == self.places else self.units * 10.0 ** (places - self.places)
 
     def minus(self, other: "Whole") -> "Whole":
         """Return the difference, known where it is exact."""
+        return replace(self._less(other), numbers=self.numbers - other.numbers)
+
+    def _less(self, other: "Whole") -> "Whole":
+        """Return the difference with numbers that are not its own."""
         places = max(self.places, other.places)
         mine, others = self.at(places), other.at(places)
         known = self.known & other.known
@@ -75,21 +99,40 @@ class Whole:
         if largest >= _EXACT:
             known = known & ~(np.abs(mine) >= _EXACT) & ~(np.abs(others) >= _EXACT)
         written = self.written or other.written
-        numbers = self.numbers - other.numbers
-        return Whole(mine - others, places, known, numbers, largest, written)
+        return Whole(mine - others, places, known, self.numbers, largest, written)
 
     def plus(self, other: "Whole") -> "Whole":
         """Return the sum, known where it is exact."""
-        return self.minus(
-            Whole(
-                -other.units,
-                other.places,
-                other.known,
-                -other.numbers,
-                other.largest,
-                other.written,
-            )
+        return self.minus(other.negative())
+
+    def negative(self) -> "Whole":
+        """Return the numbers with the other sign."""
+        return replace(self, units=-self.units, numbers=-self.numbers)
+
+    def times(self, other: "Whole") -> "Whole":
+        """Return the product, known where it is exact."""
+        units, known = self.units * other.units, self.known & other.known
+        places, largest = self.places + other.places, self.largest * other.largest
+        if largest >= _EXACT or places > _MOST_PLACES:
+            known = known & ~(np.abs(units) >= _EXACT) & (places <= _MOST_PLACES)
+        numbers = self.numbers * other.numbers
+        return Whole(units, places, known, numbers, largest, self.written or other.written)
+
+    def some(self, rows: NDArray[np.intp] | slice) -> "Whole":
+        """Return the numbers of some rows."""
+        return replace(
+            self, units=self.units[rows], known=self.known[rows], numbers=self.numbers[rows]
         )
+
+    def rounded(self) -> Floats:
+        """Return the floats next to the numbers; of those that are not known, what floats tell."""
+        found = self.units if self.places == 0 else self.units / 10.0**self.places
+        return found if self.known.all() else np.where(self.known, found, self.numbers)
+
+    def long(self) -> NDArray[np.longdouble]:
+        """Return the numbers with the most digits that the machine has."""
+        found = self.units.astype(np.longdouble) / np.longdouble(10) ** self.places
+        return found if self.known.all() else np.where(self.known, found, self.numbers)
 
     def where(self, mask: Mask, other: "Whole") -> "Whole":
         """Return these numbers in the rows of the mask, the others' in the rest."""
@@ -111,25 +154,40 @@ def standardised(
     value, U, k, lower, upper : Whole
         Columns of n decimals.
     texts : callable
-        The numbers of a row as text, for those that whole numbers do not hold.
+        The numbers of some rows as text, for those that whole numbers do not hold.
 
     Returns
     -------
     pair of ndarray of float64, shape (n,)
     """
-    below, sure = _over(value.minus(lower), k, U)
-    above, too = _over(upper.minus(value), k, U)
-    rows = np.flatnonzero(~(sure & too))
+    size = len(value.units)
+    below, above, sure = np.empty(size), np.empty(size), np.empty(size, dtype=np.bool_)
+    for start in range(0, size, _CHUNK):
+        part = slice(start, start + _CHUNK)
+        y, expanded, factor, low, high = (one.some(part) for one in (value, U, k, lower, upper))
+        below[part], known = over(y._less(low), factor, expanded)
+        above[part], sure[part] = over(high._less(y), factor, expanded)
+        sure[part] &= known
+    rows = np.flatnonzero(~sure)
     if rows.size:
         numbers = (column.numbers[rows] for column in (value, U, k, lower, upper))
         below[rows], above[rows], doubt = _by_floats(*numbers)
         written = value.written | lower.written | upper.written | U.written
-        for row in (rows if written else rows[doubt > _DOUBT]).tolist():
-            below[row], above[row] = _alone(texts(row))
+        for row, cells in each(texts, rows if written else rows[doubt > DOUBT]):
+            below[row], above[row] = _alone(cells)
     return below, above
 
 
-def _over(difference: Whole, k: Whole, U: Whole) -> tuple[Floats, Mask]:
+def each(texts: RowTexts, rows: NDArray[np.intp]) -> Iterator[tuple[int, Mapping[str, str | None]]]:
+    """Return some rows, each with its cells."""
+    if not rows.size:
+        return
+    columns = texts(rows)
+    for row, *cells in zip(rows.tolist(), *columns.values(), strict=True):
+        yield row, dict(zip(columns, cells, strict=True))
+
+
+def over(difference: Whole, k: Whole, U: Whole) -> tuple[Floats, Mask]:
     """Return difference * k / U, and where it is exact up to its one rounding."""
     exponent = U.places - difference.places - k.places
     more, less = 10.0 ** max(exponent, 0), 10.0 ** max(-exponent, 0)
@@ -170,15 +228,27 @@ def _alone(texts: Mapping[str, str | None]) -> tuple[float, float]:
         return np.nan, np.nan
 
 
+def _constant(column: Floats) -> bool:
+    """Say whether all numbers of a column are the same; mostly a few of them tell that not."""
+    few = column[:: max(1, len(column) // 3)]
+    return bool(column.size and (few == column[0]).all() and (column == column[0]).all())
+
+
 def _units(column: Floats, places: int) -> tuple[Floats, Mask, float]:
     """Return whole numbers, the rows that they hold exactly, and the largest of them all."""
     scale = 10.0**places
+    units, known = np.empty(column.shape), np.empty(column.shape, dtype=np.bool_)
     with np.errstate(invalid="ignore", over="ignore"):
-        units = column * scale
-        np.rint(units, out=units)
-        # Absent is NaN, and not unknown.
-        known = ~(units / scale - column != 0.0) | np.isnan(column)
-        largest = float(np.fmax(np.fmax.reduce(units), -np.fmin.reduce(units)))
+        for start in range(0, len(column), _CHUNK):
+            part = slice(start, start + _CHUNK)
+            some = np.multiply(column[part], scale, out=units[part])
+            np.rint(some, out=some)
+            np.equal(some / scale, column[part], out=known[part])
+        largest = float(np.maximum(np.maximum.reduce(units), -np.minimum.reduce(units)))
+        if not known.all():
+            # Absent is NaN, and not unknown.
+            known |= np.isnan(column)
+            largest = float(np.fmax(np.fmax.reduce(units), -np.fmin.reduce(units)))
         if largest >= _MOST:
             known &= ~(np.abs(units) >= _MOST)
     return units, known, 0.0 if isnan(largest) else largest

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from api.rules.bands import Bands, Rows, guard_bands
+from api.rules.bands import Bands, Offsets, Rows, guard_bands
 from api.rules.reported import REPORTED
-from api.rules.risk import Floats, global_risk, posterior, split
+from api.rules.risk import Floats, GlobalRisk, Posterior, global_risk, posterior, split
 from api.rules.rule import Rule
 
 UNDECIDED = -1
@@ -164,11 +164,33 @@ def _with_prior(
     low, high = accepted
     if bands.closed is not None:
         low = np.where(bands.closed, np.inf, low)
-    u = rows.U / rows.k
-    joint = global_risk(rows.lower, rows.upper, low, high, mean, sd, u)
-    after = posterior(mean, sd, rows.value, u, rows.lower, rows.upper)
+    u, seen = rows.U / rows.k, rows.offsets
+    if seen is None:
+        joint = global_risk(rows.lower, rows.upper, low, high, mean, sd, u)
+        after = posterior(mean, sd, rows.value, u, rows.lower, rows.upper)
+    else:
+        joint, after = _seen_from_mean(rows, seen, mean, sd, bands)
     for name, column in zip(GLOBAL_RISKS + POSTERIOR, (*joint, *after), strict=True):
         out[name][:] = column
+
+
+def _seen_from_mean(
+    rows: Rows, seen: Offsets, mean: Floats, sd: Floats, bands: Bands
+) -> tuple[GlobalRisk, Posterior]:
+    """Return the risks with a prior by the steps of a single decision, hence with its bits."""
+    low, high, limits = seen.accepted_lower, seen.accepted_upper, (seen.lower, seen.upper)
+    if bands.closed is not None and rows.band is None:
+        low, high = np.where(bands.closed, 1.0, low), np.where(bands.closed, -1.0, high)
+    joint = global_risk(*limits, low, high, 0.0, sd, seen.u)
+    centre, width, risk = posterior(0.0, sd, seen.value, seen.u, *limits)
+    centre = mean + centre
+    exact = rows.U == 0.0
+    if exact.any() and rows.below is not None and rows.above is not None:
+        # The result is believed.
+        outside = (rows.below < 0.0) | (rows.above < 0.0)
+        centre, risk = np.where(exact, rows.value, centre), np.where(exact, outside, risk)
+        width = np.where(exact, 0.0, width)
+    return joint, Posterior(centre, width, risk)
 
 
 def _set_aside(
@@ -244,6 +266,8 @@ def _harmless(rows: Rows, bad: Mask) -> Rows:
         prior_sd=safe(rows.prior_sd, np.nan),
         below=safe(rows.below, 1.0),
         above=safe(rows.above, 1.0),
+        offsets=None if rows.offsets is None else rows.offsets.harmless(bad),
+        band=safe(rows.band, 0.0),
     )
 
 

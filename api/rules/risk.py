@@ -256,9 +256,10 @@ def posterior(
     spread = np.hypot(sd, um)
     safe = np.where(spread > 0.0, spread, 1.0)
     # Squares of quotients cannot overflow where squares of the spreads could.
-    weight = np.where(spread > 0.0, (sd / safe) ** 2, 1.0)
-    centre = (um / safe) ** 2 * mean + weight * value
-    width = sd * (um / safe)
+    items, measurement = np.where(spread > 0.0, sd / safe, 1.0), um / safe
+    # Products, because the power of an array and that of a single number differ in the last bit.
+    centre = measurement * measurement * mean + items * items * value
+    width = sd * measurement
     return Posterior(centre, width, specific_risk(centre, width, lower, upper))
 
 

@@ -12,9 +12,10 @@ branch, each with the rows that it decides. Not checked: units; a row has one fo
 """
 
 from collections.abc import Collection, Mapping, Sequence
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from api.rules.bands import Rows
 from api.rules.branch_columns import UNSETTLED, branch_numbers
@@ -31,6 +32,8 @@ from api.rules.kernel import (
     Columns,
     decide_chunk,
 )
+from api.rules.offsets import Seen
+from api.rules.reported import REPORTED
 from api.rules.risk import Floats
 from api.rules.rule import BUILT_IN, NO_STATEMENT, Rule
 from api.rules.settling import NEEDED, PAIR, RowError, Texts, settle
@@ -54,6 +57,7 @@ def decide_columns(
     prior_sd: ArrayLike | None = None,
     wanted: Collection[str] | None = None,
     distances: tuple[Floats, Floats] | None = None,
+    seen: Seen | None = None,
 ) -> Columns:
     """Decide float columns of equal length; a scalar serves for a constant column.
 
@@ -73,6 +77,9 @@ def decide_columns(
     distances : pair of arrays of shape (n,), optional
         (value - lower)/u and (upper - value)/u, NaN where there is no limit, if they are known
         better than from the floats (`distances.standardised`); the risks rest on them.
+    seen : Seen, optional
+        The columns by the digits as they were written: the global risks and the posterior then
+        rest on them, and on `distances`.
 
     Returns
     -------
@@ -120,24 +127,32 @@ def decide_columns(
     if distances is not None:
         columns |= dict(zip(("below", "above"), distances, strict=True))
     if rule.precondition is None:
-        _decide(columns, rule, found)
+        _decide(columns, rule, found, seen)
     else:
         found["branch"] = np.empty(size, dtype=np.int8)
-        _by_branch(columns, rule, found)
+        _by_branch(columns, rule, found, seen)
     return found
 
 
-def _decide(columns: Mapping[str, Floats], rule: Rule, found: Columns) -> None:
+def _decide(columns: Mapping[str, Floats], rule: Rule, found: Columns, seen: Seen | None) -> None:
     """Fill the arrays of `found` by a rule without precondition."""
+    offsets = band = None
+    if seen is not None and rule.decides_on != REPORTED:
+        offsets = seen.offsets(rule) if GLOBAL_RISKS[0] in found else None
+        # Where its digits are not needed, solving in floats is enough.
+        known = seen.bands.get(rule.guard)
+        band = None if known is None else known.solved
     size = len(found["verdict"])
     work = np.empty((WORK, min(size, _CHUNK)))
     for start in range(0, size, _CHUNK):
         part = slice(start, start + _CHUNK)
-        rows = Rows(**{name: column[part] for name, column in columns.items()})
+        cells: dict[str, Any] = {name: column[part] for name, column in columns.items()}
+        cells["offsets"] = None if offsets is None else offsets.some(part)
+        rows = Rows(**cells, band=None if band is None else band[part])
         decide_chunk(rows, rule, {name: column[part] for name, column in found.items()}, work)
 
 
-def _by_branch(columns: Mapping[str, Floats], rule: Rule, found: Columns) -> None:
+def _by_branch(columns: Mapping[str, Any], rule: Rule, found: Columns, seen: Seen | None) -> None:
     """Fill the arrays of `found` by a rule with a precondition."""
     numbers = branch_numbers(rule, Rows(**columns))
     for number, one in enumerate((None, *branches(rule))):
@@ -149,7 +164,8 @@ def _by_branch(columns: Mapping[str, Floats], rule: Rule, found: Columns) -> Non
             unsettle(part)
         else:
             some = {name: column[rows] for name, column in columns.items()}
-            _decide(some, one or BUILT_IN["simple"], part)
+            its = None if seen is None else seen.some(rows)
+            _decide(some, one or BUILT_IN["simple"], part, its)
         if number != UNSETTLED and one is None:
             state_nothing(part)
         part["branch"][:] = number
@@ -216,29 +232,35 @@ def decide_rows(columns: Texts, rule: Rule) -> tuple[Columns, list[RowError]]:
     k = floats.get("k", nothing)
     floats["k"] = np.where(np.isnan(k), 2.0, k)
     alike = {len(column) for column in floats.values()} == {size}
+    distances, seen = _by_digits(floats, columns) if alike else (None, None)
     found = decide_columns(
         **{"lower": nothing, "upper": nothing, **floats},
         rule=rule,
-        distances=_distances(floats, columns) if alike else None,
+        distances=distances,
+        seen=seen,
     )
     return found, settle(found, columns, rule)
 
 
-def _distances(floats: Mapping[str, Floats], columns: Texts) -> tuple[Floats, Floats]:
-    """Return how far the results are from their limits, from the digits that were written."""
+def _by_digits(floats: Mapping[str, Floats], columns: Texts) -> tuple[tuple[Floats, Floats], Seen]:
+    """Return how far results are from limits and prior mean, from the digits that were written."""
 
     def whole(name: str) -> Whole:
         texts = columns.get(name)
         if texts is None:
-            return Whole.of(floats.get(name, np.full(len(floats["value"]), np.nan)))
+            size = len(floats["value"])
+            return Whole.of(floats[name]) if name in floats else Whole.absent(size)
         lengths = np.fromiter((len(text or "") for text in texts), np.intp, len(texts))
         return Whole.of(floats[name], True, lengths > SHORT_TEXT)
 
-    def texts(row: int) -> dict[str, str | None]:
-        return {name: column[row] for name, column in columns.items()}
+    def texts(rows: NDArray[np.intp]) -> dict[str, list[str | None]]:
+        some = rows.tolist()
+        return {name: [column[row] for row in some] for name, column in columns.items()}
 
     value, U, k, lower, upper = map(whole, ("value", "U", "k", "lower", "upper"))
-    return standardised(value, U, k, lower, upper, texts)
+    mean, sd = map(whole, PAIR)
+    seen = Seen(value, U, k, lower, upper, mean, sd, floats.get("dof"), texts)
+    return standardised(value, U, k, lower, upper, texts), seen
 
 
 def as_floats(texts: Sequence[str | None]) -> Floats:

@@ -23,6 +23,7 @@ from api.rules.branches import branches
 from api.rules.decide import VERDICTS
 from api.rules.decimals import tidy_limits
 from api.rules.kernel import GLOBAL_RISKS, LIMITS, POSTERIOR, RISKS, UNDECIDED, Columns
+from api.rules.offsets import Seen
 from api.rules.risk import Floats
 from api.rules.rule import BUILT_IN, Rule
 from api.rules.vector import decide_columns, state_nothing
@@ -33,7 +34,7 @@ from api.services.batches.derived import (
     no_specifications,
     worked_out,
 )
-from api.services.batches.distances import distances_of
+from api.services.batches.distances import by_digits
 from api.services.batches.exact import ExactLimits, exact_limits
 from api.services.batches.masks import (
     NUMBERS,
@@ -179,12 +180,16 @@ def _decide_group(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
         return
     is_text = found.limits[LIMITS[0]].dtype == pl.String
     exact = exact_limits(rule, table.numbers) if is_text else None
-    decided = _decided(table, rule, {*found.risks, *(LIMITS if exact is None else ())})
+    digits = by_digits(table)
+    if is_text and exact is None:
+        digits[1].band(rule.guard)
+    wanted = {*found.risks, *(LIMITS if exact is None else ())}
+    decided = _decided(table, rule, wanted, digits)
     slow = _unsettled(decided, table, exact, rule)
     if exact is not None:
         limits = exact.acceptance()
     elif is_text:
-        limits, unsure = solved_limits(decided, table, rule)
+        limits, unsure = solved_limits(decided, digits[1], rule)
         slow = np.union1d(slow, unsure)
     else:
         makers = {"lower": table.lower, "upper": table.upper, "U": table.numbers["U"].floats}
@@ -242,7 +247,7 @@ def _branch_numbers(table: Table, rule: Rule) -> NDArray[np.int8]:
 
 def _state_nothing(found: Answers, table: Table, rule: Rule, rows: Some) -> None:
     """Fill in rows of which the rule states nothing: their risks, and no acceptance limits."""
-    decided = _decided(table, BUILT_IN["simple"], {*found.risks, *LIMITS})
+    decided = _decided(table, BUILT_IN["simple"], {*found.risks, *LIMITS}, by_digits(table))
     slow = np.flatnonzero(decided["exact_needed"])
     state_nothing(decided)
     kind = found.limits[LIMITS[0]].dtype
@@ -251,9 +256,12 @@ def _state_nothing(found: Answers, table: Table, rule: Rule, rows: Some) -> None
     _decide_slow(found, table, rule, rows, slow)
 
 
-def _decided(table: Table, rule: Rule, wanted: set[str]) -> Columns:
+def _decided(
+    table: Table, rule: Rule, wanted: set[str], digits: tuple[tuple[Floats, Floats], Seen]
+) -> Columns:
     numbers = table.numbers
     k, mean, sd = (table.floats(name) for name in ("k", *PRIOR))
+    distances, seen = digits
     return decide_columns(
         numbers["value"].floats,
         numbers["U"].floats,
@@ -265,7 +273,8 @@ def _decided(table: Table, rule: Rule, wanted: set[str]) -> Columns:
         mean if sd is not None else None,
         sd if mean is not None else None,
         wanted,
-        distances_of(table),
+        distances,
+        seen,
     )
 
 

@@ -12,7 +12,7 @@ from api.rules.decimals import (
     decimal_places,
     exact_factors,
     float_places,
-    solved_texts,
+    solved_units,
     tidy_limits,
 )
 from api.rules.rule import Guard
@@ -68,11 +68,14 @@ def test_a_limit_is_given_inside_the_one_that_decided():
     )
 
 
-def test_floats_say_which_of_their_solved_limits_they_cannot_write():
-    limits = np.array([0.8660254037844386, 9.4, 10.0, np.nan])
-    texts, unsure = solved_texts(
-        limits, np.array([1.0, 10.0, 10.0, 1.0]), np.full(4, 1e-15), "ROUND_FLOOR"
+def test_solved_limits_have_twelve_digits_or_are_not_sure():
+    limits = np.array([0.8660254037844386, 9.4, 10.0, np.nan, -9.87654321098765])
+    still = np.array([False, False, True, False, False])
+    doubt = np.full(5, 1e-15)
+    units, exponents, unsure = solved_units(
+        limits.astype(np.longdouble), doubt, still, "ROUND_FLOOR"
     )
     # 9.4 may be a little less than that; the third was moved by no guard band.
-    assert texts == ["0.866025403784", None, "10", None]
-    assert unsure.tolist() == [False, True, False, False]
+    assert unsure.tolist() == [False, True, False, True, False]
+    assert [units[0], units[2], units[4]] == [866025403784, 100000000000, -987654321099]
+    assert [exponents[0], exponents[2], exponents[4]] == [-12, -10, -11]
