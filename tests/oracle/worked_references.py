@@ -7,6 +7,7 @@ hand in the comment beside it, never by a run of the oracle.
 
 from __future__ import annotations
 
+from copy import deepcopy
 from typing import Any
 
 from oracle_cases import OPEN, Json, cal, force_fault, lab, part, ref, row
@@ -153,8 +154,11 @@ def fault(name: str) -> Json:
 
 
 def laboratory(name: str) -> tuple[Json, str]:
-    """The laboratory of a case, and the start of the window that was worked out for it."""
-    calibrations, change, start = CASES[name]
+    """The laboratory of a case, and the start of the window that was worked out for it.
+
+    It is a copy: whoever changes it changes no other case.
+    """
+    calibrations, change, start = deepcopy(CASES[name])
     parts = [part("STD", "PART")] if "part" in name or name == "shielded" else []
     kinds = {"ADP": "adapter", "PART": "working_standard", "STD": "working_standard"}
     made = lab(USED, *calibrations, composition=parts, kinds=kinds, checks=[CHECK | change])
