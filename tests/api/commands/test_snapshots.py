@@ -46,7 +46,7 @@ def test_a_snapshot_tells_its_schema_instant_rows_and_hashes(taken, database):
     assert manifest["journal"].keys() == {"position", "hash"}
     assert manifest["files"]["certificate"]["rows"] > 100
     again = run("snapshot", folder, TRACEHOLD_DATABASE_URL=database.url)
-    assert (again.exit_code, "exists already" in again.stderr) == (4, True)
+    assert (again.exit_code, "exists already" in again.stderr) == (3, True)
 
 
 def test_a_recall_from_a_snapshot_is_what_the_api_previews(taken, client, fault_file):
@@ -87,7 +87,7 @@ def test_a_fault_that_cannot_be_is_refused_with_its_place(taken, tmp_path, chang
     file = tmp_path / "wrong.json"
     file.write_text(json.dumps(FAULT | change))
     refused = run("recall", file, "--snapshot", taken[0])
-    assert (refused.exit_code, said in refused.stderr) == (4, True), refused.stderr
+    assert (refused.exit_code, said in refused.stderr) == (3, True), refused.stderr
 
 
 def test_a_snapshot_is_checked_against_its_hashes(taken):
@@ -108,4 +108,4 @@ def test_what_a_snapshot_cannot_do_is_said(taken, fault_file, tmp_path):
         assert (refused.exit_code, "holds no stored recalls" in refused.stderr) == (2, True)
     for arguments in (["recall", fault_file, "--snapshot", tmp_path], ["snapshot", tmp_path]):
         refused = run(*arguments, *(["--check"] if arguments[0] == "snapshot" else []))
-        assert (refused.exit_code, "holds no snapshot" in refused.stderr) == (4, True)
+        assert (refused.exit_code, "holds no snapshot" in refused.stderr) == (3, True)
