@@ -24,6 +24,7 @@ from sqlalchemy import Row, func, select, text
 from sqlalchemy.orm import Session
 
 from api.services.alerts import standing
+from api.services.certificates import curves
 from api.services.certificates.circles import circle_through_parts
 from api.services.certificates.results import calibrated_span
 from api.services.decisions.decisions import sha256_of
@@ -120,22 +121,25 @@ def _no_circle(session: Session, report: Report) -> None:
 
 
 def _spans_astray(session: Session) -> Iterator[tuple[str, str]]:
-    """Certificates whose calibrated range is not that of their results."""
+    """Certificates whose calibrated range is not that of their curve, or else of their results."""
     columns = (Result.certificate_id, Result.stage, Result.applied, Result.unit)
     results = select(*columns).order_by(Result.certificate_id).execution_options(yield_per=LOT)
     groups = groupby(session.execute(results).mappings(), lambda row: row["certificate_id"])
     ends = (Certificate.span_from, Certificate.span_to)
-    statement = select(Certificate.id, Certificate.number, Certificate.revision, *ends)
+    identity = (Certificate.id, Certificate.number, Certificate.revision, Certificate.curve)
+    statement = select(*identity, *ends)
     group = next(groups, None)
-    for key, number, revision, *span in session.execute(
+    for key, number, revision, curve, *span in session.execute(
         statement.order_by(Certificate.id).execution_options(yield_per=LOT)
     ):
         given = None
         if group is not None and group[0] == key:
             given = calibrated_span(group[1])
             group = next(groups, None)
+        given = curves.span(curve) or given
         if span != list(given or (None, None)):
-            yield f"{number} rev. {revision}", "its calibrated range is not that of its results"
+            what = "its curve" if curve else "its results"
+            yield f"{number} rev. {revision}", f"its calibrated range is not that of {what}"
 
 
 def _one_issued(session: Session, report: Report) -> None:

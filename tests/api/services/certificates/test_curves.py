@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import sqlalchemy as sa
 from oracle_cases import OPEN, cal, lab, ref, row
+
+from api.services.upkeep.verification import verify
+from api.store.tables import Certificate
 
 # F = 0.1 + 99.5 d + 0.25 d^2 (kN and mV/V), as ISO 376 would have it (from memory).
 CURVE = {
@@ -135,3 +139,14 @@ def test_a_corrected_revision_keeps_the_curve_and_says_so(client):
     draft = client.get("/v1/certificates/R-1?revision=1").get_json()
     assert draft["curve"] == CURVE
     assert draft["amendment"].endswith("The curve is the one assigned before.")
+
+
+def test_a_store_with_a_curve_whose_range_is_not_that_of_its_results_is_whole(client, database):
+    assert recorded(client, results=[row("100")]).status_code == 201
+    with database.read() as session:
+        assert verify(session).findings == []
+    with database.write() as session:
+        session.execute(sa.update(Certificate).values(span_to="1"))
+        (one,) = verify(session).findings
+        session.rollback()
+    assert one.detail == "its calibrated range is not that of its curve"
