@@ -21,7 +21,7 @@ from typing import Any
 
 import click
 
-from api.commands.output import REFUSED, say
+from api.commands.output import REFUSED, give_up_stdout, say
 from api.settings import unknown_warnings
 from api.version import VERSION
 from api.web.collector import collect_seldom
@@ -90,7 +90,7 @@ class Commands(click.Group):
 def _fallen(error: Exception) -> int:
     """Tell of a fault that nothing foresaw; whoever closed the pipe behind stdout knows."""
     if isinstance(error, OSError) and error.errno == errno.EPIPE:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # what is left must not be tried again
+        give_up_stdout()
         return REFUSED
     traceback.print_exception(error)
     return CRASHED

@@ -7,14 +7,14 @@ import shutil
 import sys
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, BinaryIO
 
 import click
 
-from api.commands.output import Refused
+from api.commands.output import Refused, give_up_stdout
 
 if TYPE_CHECKING:
     from api.services.batches.formats import Kind
@@ -60,10 +60,8 @@ def told_by_the_system() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        # What is left for stdout must not be tried again at the end.
-        if error.filename is None and sys.stdout is not None:
-            with suppress(OSError):
-                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if error.filename is None:
+            give_up_stdout()
         place = error.filename or "output"
         raise Refused(f"{place}: {error.strerror or error}; nothing there is whole") from error
 

@@ -10,6 +10,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -61,6 +62,13 @@ class Refused(click.ClickException):
             if one.remedy:
                 lines.append(f"    remedy: {one.remedy}")
         return "\n".join([*lines, *([self.note] if self.note else [])])
+
+
+def give_up_stdout() -> None:
+    """Let what is left for stdout go nowhere: nobody reads it, and the end must not try again."""
+    if sys.stdout is not None:
+        with suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _place(problem: Problem) -> str:

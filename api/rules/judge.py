@@ -15,7 +15,7 @@ from decimal import Context, Decimal, DivisionByZero, Inexact, InvalidOperation,
 from fractions import Fraction
 from typing import NamedTuple
 
-from api.rules.acceptance import acceptance
+from api.rules.acceptance import Acceptance, acceptance
 from api.rules.branches import Branch, branches, choose
 from api.rules.limits import Limits
 from api.rules.reported import REPORTED, place_of, reported_U, rounded_to
@@ -213,11 +213,10 @@ class Ruling(NamedTuple):
         FieldError
             As `verdict`.
         """
-        if self.place is not None and least != most:
-            return self._rounded(self.place, least, most)
-        if self.place is not None:
+        place = None if least == most else self.place
+        if self.place is not None and place is None:
             least = most = rounded_to(least, self.place)
-        if self.zones and type(least) is Decimal and type(most) is Decimal:
+        if place is None and self.zones and type(least) is Decimal and type(most) is Decimal:
             return self._met(least, most)
         rule = self.judge.rule if self.branch is None else self.branch.rule
         if rule is None:
@@ -227,32 +226,11 @@ class Ruling(NamedTuple):
             accepted = acceptance(limits, self.U, rule, k=self.k, dof=self.dof, number=Fraction)
         except RuleError:
             return ()
+        if place is not None:
+            return _of_rounded(place, least, most, limits, accepted, rule.zones)
         if least == most:
             return (verdict(Fraction(least), limits, accepted, rule.zones),)
         return reachable(least, most, limits, accepted, rule.zones)
-
-    def _rounded(self, place: int, least: Number, most: Number) -> tuple[str, ...]:
-        """Return the verdicts of all rounded values between two: those beside an edge."""
-        first, last = (Fraction(rounded_to(end, place)) for end in (least, most))
-        rule = self.judge.rule if self.branch is None else self.branch.rule
-        if rule is None:
-            return (NO_STATEMENT,)
-        limits = Limits(self.lower, self.upper)
-        try:
-            accepted = acceptance(limits, self.U, rule, k=self.k, dof=self.dof, number=Fraction)
-        except RuleError:
-            return ()
-        step = Fraction(10) ** place
-        values = {first, last}
-        for edge in breakpoints(limits, accepted, rule.zones):
-            below = Fraction(edge) // step * step
-            values |= {below + n * step for n in (-1, 0, 1, 2)}
-        found = {
-            verdict(value, limits, accepted, rule.zones)
-            for value in values
-            if first <= value <= last
-        }
-        return tuple(name for name in ZONES if name in found)
 
     def _met(self, least: Decimal, most: Decimal) -> tuple[str, ...]:
         """Zones of which some part that is in no better zone lies between two values."""
@@ -280,6 +258,20 @@ class Ruling(NamedTuple):
         Ruling or None
         """
         return self.judge.ruling(U, self.lower, self.upper, self.k, self.dof)
+
+
+def _of_rounded(
+    place: int, least: Number, most: Number, limits: Limits, accepted: Acceptance, zones: int
+) -> tuple[str, ...]:
+    """Return the verdicts of all rounded values between two: those beside an edge."""
+    first, last = (Fraction(rounded_to(end, place)) for end in (least, most))
+    step = Fraction(10) ** place
+    values = {first, last}
+    for edge in breakpoints(limits, accepted, zones):
+        below = Fraction(edge) // step * step
+        values |= {below + n * step for n in (-1, 0, 1, 2)}
+    found = {verdict(one, limits, accepted, zones) for one in values if first <= one <= last}
+    return tuple(name for name in ZONES if name in found)
 
 
 def _band_of(rule: Rule) -> Band | None:

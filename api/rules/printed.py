@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Context, Decimal
 
-from api.rules.exact import Number, plain, ratio, reported_uncertainty, shortened
+from api.rules.exact import Number, plain, ratio, shortened
+from api.rules.reported import reported_U
 
 # A reported U has two significant digits; other quantities are given so many places below them.
 _BELOW_U = 2
@@ -39,7 +40,7 @@ def place_of(U: Number) -> int:
     """Return the exponent of the last place that is printed beside this uncertainty."""
     if U == 0:
         return LEAST_PLACE
-    return _reported(U).adjusted() - 1 - _BELOW_U
+    return reported_U(U).adjusted() - 1 - _BELOW_U
 
 
 def quantity(value: Number, unit: str | None, place: int) -> str:
@@ -50,7 +51,7 @@ def quantity(value: Number, unit: str | None, place: int) -> str:
 
 def uncertainty(U: Number, unit: str | None, place: int) -> str:
     """Write U as it is reported and, where that is another number, as it decided."""
-    reported, used = _reported(U), rounded(shortened(U), place, ROUND_CEILING)
+    reported, used = reported_U(U), rounded(shortened(U), place, ROUND_CEILING)
     text = quantity(reported, unit, place)
     return text if used == reported else f"{text} (rounded up from {quantity(used, unit, place)})"
 
@@ -73,7 +74,3 @@ def factor_text(k: Number) -> str:
     """Return k, a solved one with seven digits."""
     number = _decimal(k)
     return plain(number if isinstance(k, Decimal) and len(plain(k)) <= 10 else _FACTOR.plus(number))
-
-
-def _reported(U: Number) -> Decimal:
-    return reported_uncertainty(_decimal(U))

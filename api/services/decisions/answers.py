@@ -15,8 +15,9 @@ from api.rules import ENGINE_VERSION
 from api.rules.branches import Branch
 from api.rules.decide import Acceptance, Decision, Prior
 from api.rules.decimals import acceptance_texts
-from api.rules.exact import Number, plain, ratio, reported_uncertainty, reported_value
+from api.rules.exact import Number, plain, ratio
 from api.rules.limits import Limits
+from api.rules.reported import as_reported
 from api.rules.rule import Rule
 
 
@@ -61,13 +62,18 @@ def decision_answer(
     if decision.density is not None:
         answer["density"] = decision.density.to_mapping()
     answer["unit"] = unit
-    rounded = reported_value(value, U), reported_uncertainty(U)
-    answer["reported"] = {"value": plain(rounded[0]), "U": plain(rounded[1])}
+    answer["reported"] = reported_answer(value, U)
     answer["rule"] = dict(rule)
     if decision.branch.checks:
         answer["branch"] = branch_answer(decision.branch)
     answer["engine_version"] = ENGINE_VERSION
     return answer
+
+
+def reported_answer(value: Number, U: Number) -> dict[str, str]:
+    """Return value and U as a certificate reports them."""
+    shown, of_U = as_reported(value, U)
+    return {"value": plain(shown), "U": plain(of_U)}
 
 
 def branch_answer(branch: Branch) -> dict[str, Any]:

@@ -15,9 +15,8 @@ from typing import Any
 from api.rules.decide import Decision, decide
 from api.rules.exact import FieldError, Number, plain
 from api.rules.interval_end import AtEnd, Drift, at_interval_end, dof_at_end
-from api.rules.reported import as_reported
 from api.services.base.record import Record
-from api.services.decisions.answers import acceptance_answer
+from api.services.decisions.answers import acceptance_answer, reported_answer
 from api.services.decisions.requests import Decided, in_unit_of_value, refuse
 
 
@@ -34,7 +33,6 @@ def interval_end_answer(request: Mapping[str, Any], decided: Decided) -> Record:
     except FieldError as error:
         named = f"/drift{error.field}" if error.field in _OWN else error.field
         refuse(FieldError(named, str(error)), request)
-    value, U = as_reported(made.value, made.U)
     shown: Record = {
         "verdict": made.verdict,
         "days": plain(drift.days),
@@ -48,7 +46,7 @@ def interval_end_answer(request: Mapping[str, Any], decided: Decided) -> Record:
         "acceptance": acceptance_answer(made.acceptance, made.branch.rule),
         "specific_risk": made.specific_risk,
         "tur": None if made.tur is None else plain(made.tur),
-        "reported": {"value": plain(value), "U": plain(U)},
+        "reported": reported_answer(made.value, made.U),
         "statement": f"At the end of the interval, {plain(drift.days)} days on: {made.statement}",
     }
 
