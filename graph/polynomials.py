@@ -12,8 +12,9 @@ counted from the reading at zero force; of a deflection in force the one that ho
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
 
@@ -68,6 +69,29 @@ def slope_of(coefficients: Sequence[Fraction]) -> list[Fraction]:
     return [power * one for power, one in enumerate(coefficients)][1:]
 
 
+def told(coefficients: Iterable[Fraction | str | Decimal]) -> list[Fraction]:
+    """Return coefficients up to the highest that is not zero.
+
+    Parameters
+    ----------
+    coefficients : iterable of Fraction, Decimal or str
+        By rising power.
+
+    Returns
+    -------
+    list of Fraction
+
+    Examples
+    --------
+    >>> told(["0.50", "2", "0.0"]) == told(["0.5", "2"])
+    True
+    """
+    found = [Fraction(one) for one in coefficients]
+    while found and not found[-1]:
+        found.pop()
+    return found
+
+
 def crossings(coefficients: Sequence[Fraction]) -> list[Fraction]:
     """Return where a polynomial changes its sign, rising; where it only touches zero is left out.
 
@@ -88,15 +112,15 @@ def crossings(coefficients: Sequence[Fraction]) -> list[Fraction]:
     >>> [int(x) for x in crossings([Fraction(n) for n in (-6, 11, -6, 1)])]
     [1, 2, 3]
     """
-    told = _told(coefficients)
-    if len(told) < 2:
+    whole = told(coefficients)
+    if len(whole) < 2:
         return []
-    bound = _bound(told)
-    nodes = [-bound, *crossings(slope_of(told)), bound]
+    bound = _bound(whole)
+    nodes = [-bound, *crossings(slope_of(whole)), bound]
     return [
         root
         for low, high in pairwise(sorted(nodes))
-        if (root := _root_between(told, low, high)) is not None
+        if (root := _root_between(whole, low, high)) is not None
     ]
 
 
@@ -128,7 +152,7 @@ class Branch:
         -------
         Fraction or None
         """
-        lowered = _told([self.coefficients[0] - value, *self.coefficients[1:]])
+        lowered = told([self.coefficients[0] - value, *self.coefficients[1:]])
         if len(lowered) < 2:
             return None
         bound = _bound(lowered)
@@ -161,15 +185,15 @@ def branch_of(coefficients: Sequence[Fraction], low: Fraction, high: Fraction) -
     CurveError
         If the polynomial turns inside the range, or at that one place, or has one value only.
     """
-    told = _told(coefficients)
-    if len(told) < 2:
+    whole = told(coefficients)
+    if len(whole) < 2:
         raise CurveError("it has the same value everywhere")
-    turns = crossings(slope_of(told))
+    turns = crossings(slope_of(whole))
     if any(low < one < high or low == one == high for one in turns):
         raise CurveError("it turns inside its range, so that two values have one result")
     above = max((one for one in turns if one <= low), default=None)
     below = min((one for one in turns if one >= high and one != above), default=None)
-    return Branch(tuple(told), above, below)
+    return Branch(tuple(whole), above, below)
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +225,33 @@ class AssignedCurve:
     low: Fraction
     high: Fraction
     branch: Branch = field(init=False, repr=False, compare=False)
+
+    @classmethod
+    def written(
+        cls, of: str, coefficients: Iterable[str], ends: Mapping[str, str]
+    ) -> AssignedCurve:
+        """Return the curve of numbers in text, as a record holds them.
+
+        Parameters
+        ----------
+        of : str
+            What the polynomial gives.
+        coefficients : iterable of str
+            By rising power.
+        ends : mapping of str to str
+            The range of force: `from` and `to`.
+
+        Returns
+        -------
+        AssignedCurve
+
+        Raises
+        ------
+        CurveError
+            As the curve itself.
+        """
+        numbers = tuple(map(Fraction, coefficients))
+        return cls(of, numbers, Fraction(ends["from"]), Fraction(ends["to"]))
 
     def __post_init__(self) -> None:
         ends = (ZERO, ZERO) if self.of == FORCE else (self.low, self.high)
@@ -312,36 +363,28 @@ class AssignedCurve:
         return value_at(self.coefficients, force)
 
 
-def _told(coefficients: Sequence[Fraction]) -> list[Fraction]:
-    """Coefficients up to the highest that is not zero."""
-    told = list(coefficients)
-    while told and not told[-1]:
-        told.pop()
-    return told
-
-
-def _bound(told: Sequence[Fraction]) -> Fraction:
+def _bound(whole: Sequence[Fraction]) -> Fraction:
     """Cauchy's bound: no root is larger in magnitude than 1 + max |c_i / c_n|."""
-    return 1 + max(abs(one / told[-1]) for one in told[:-1])
+    return 1 + max(abs(one / whole[-1]) for one in whole[:-1])
 
 
-def _root_between(told: Sequence[Fraction], low: Fraction, high: Fraction) -> Fraction | None:
+def _root_between(whole: Sequence[Fraction], low: Fraction, high: Fraction) -> Fraction | None:
     """The one root between two places where the signs differ; None where they do not.
 
     Newton's step where it stays in the bracket, else the middle; it ends once the signs differ
     within one unit of the last digit.
     """
-    at_low, at_high = value_at(told, low), value_at(told, high)
+    at_low, at_high = value_at(whole, low), value_at(whole, high)
     if at_low * at_high >= 0:
         return None
-    if len(told) == 2:
-        return -told[0] / told[1]
-    if not told[0] and low < 0 < high:
+    if len(whole) == 2:
+        return -whole[0] / whole[1]
+    if not whole[0] and low < 0 < high:
         return ZERO  # which has no first digit that could be right
-    rising, slope, ends = at_high > 0, slope_of(told), (low, high)
+    rising, slope, ends = at_high > 0, slope_of(whole), (low, high)
     x = rounded((low + high) / 2, _CARRIED)
     while True:
-        value = value_at(told, x)
+        value = value_at(whole, x)
         if not value:
             return x
         low, high = (low, x) if (value > 0) == rising else (x, high)
@@ -350,7 +393,7 @@ def _root_between(told: Sequence[Fraction], low: Fraction, high: Fraction) -> Fr
         near = min(max(rounded(step, DIGITS), ends[0]), ends[1])
         last = _last_digit(near, DIGITS)
         around = max(near - last, ends[0]), min(near + last, ends[1])
-        if [(value_at(told, one) > 0) == rising for one in around] == [False, True]:
+        if [(value_at(whole, one) > 0) == rising for one in around] == [False, True]:
             return near
         x = step if low < step < high else rounded((low + high) / 2, _CARRIED)
         if not low < x < high:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Select, and_, exists, func, or_, select
+from sqlalchemy import ColumnElement, Select, and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from api.services.base.record import Record
@@ -101,18 +101,7 @@ def _to_tell(statement: Select[*tuple[Any, ...]], recall_id: int) -> Select[*tup
 def customers(recall_id: int) -> Select[*tuple[Any, ...]]:
     """Customers concerned, each once: `id`, `name`, and whether it was `told` or is `excepted`."""
     theirs = concerned(recall_id).subquery()
-    newer = exists().where(
-        Newer.recall_id == recall_id,
-        Newer.customer_id == Notice.customer_id,
-        Newer.id > Notice.id,
-    )
-    told = exists().where(
-        Notice.recall_id == recall_id,
-        Notice.customer_id == theirs.c.id,
-        NoticeRecord.notice_id == Notice.id,
-        NoticeRecord.kind.in_(SENT),
-        ~newer,
-    )
+    told = exists().where(Notice.customer_id == theirs.c.id, _last_and_sent(recall_id))
     excepted = exists().where(
         NoticeException.recall_id == recall_id, NoticeException.customer_id == theirs.c.id
     )
@@ -135,24 +124,27 @@ def told_otherwise(recall_id: int) -> Select[*tuple[Any, ...]]:
     It said that nothing was decided yet, or something else: `id` and `name`, each once.
     """
     theirs = concerned(recall_id).subquery()
+    return (
+        select(theirs.c.id, theirs.c.name)
+        .join(Notice, and_(Notice.customer_id == theirs.c.id, _last_and_sent(recall_id)))
+        .join(Disposition, Disposition.certificate_id == theirs.c.certificate_id)
+        .where(
+            Disposition.id.in_(latest_dispositions(recall_id)),
+            Disposition.at_us > Notice.created_us,
+        )
+        .distinct()
+    )
+
+
+def _last_and_sent(recall_id: int) -> ColumnElement[bool]:
+    """Whether a notice is the last one of its customer in a recall, and was sent."""
     newer = exists().where(
         Newer.recall_id == recall_id,
         Newer.customer_id == Notice.customer_id,
         Newer.id > Notice.id,
     )
     sent = exists().where(NoticeRecord.notice_id == Notice.id, NoticeRecord.kind.in_(SENT))
-    return (
-        select(theirs.c.id, theirs.c.name)
-        .join(Notice, and_(Notice.customer_id == theirs.c.id, Notice.recall_id == recall_id))
-        .join(Disposition, Disposition.certificate_id == theirs.c.certificate_id)
-        .where(
-            Disposition.id.in_(latest_dispositions(recall_id)),
-            Disposition.at_us > Notice.created_us,
-            sent,
-            ~newer,
-        )
-        .distinct()
-    )
+    return and_(Notice.recall_id == recall_id, sent, ~newer)
 
 
 def unclaimed(recall_id: int) -> Select[*tuple[Any, ...]]:

@@ -28,7 +28,7 @@ from api.services.certificates import calibrations
 from api.services.certificates.results import is_relative
 from api.services.certificates.taken import Alone, each_alone, taken
 from api.services.grounds.figures import off
-from api.services.recalls.entries import GIVEN_BACK
+from api.services.recalls.entries import is_given_back
 from api.services.recalls.lists import entry_of
 from api.services.records.revisions import revisions
 from api.store.casework import Disposition
@@ -204,7 +204,7 @@ def _amendment(recall: Recall, one: _Subject) -> str:
     issued = f", issued {certificate.issued_at}" if certificate.issued_at else ""
     why = f"A fault was found in what its calibration rested on (recall {recall.number})"
     done = "are corrected for it"
-    if entry.get("detail") == GIVEN_BACK:
+    if is_given_back(entry):
         why = f"A correction made before was found to be wrong (recall {recall.number})"
         done = "are corrected for that"
     kept = "" if certificate.curve is None else " The curve is the one assigned before."

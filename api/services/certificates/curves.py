@@ -24,13 +24,7 @@ _TURNS = "check coefficients, their order (the constant first) and their units"
 
 def assigned(curve: Record) -> AssignedCurve:
     """Return a curve that has its range as the polynomial that it is; raises CurveError."""
-    ends = curve["range"]
-    return AssignedCurve(
-        curve["of"],
-        tuple(map(Fraction, curve["coefficients"])),
-        Fraction(ends["from"]),
-        Fraction(ends["to"]),
-    )
+    return AssignedCurve.written(curve["of"], curve["coefficients"], curve["range"])
 
 
 def recorded(

@@ -34,10 +34,10 @@ class KeptCorrections:
         """Note the numbers under which a corrected revision is `stored`; mostly there is none."""
         self.recording = recording
         corrected = {identity[:2] for identity, one in stored.items() if one.fault_corrections}
-        self._of: dict[tuple[str, str], list[Stored]] = {number: [] for number in corrected}
-        for (issuer, number, _), one in stored.items():
+        self._of: dict[tuple[str, str], dict[int, Stored]] = {number: {} for number in corrected}
+        for (issuer, number, revision), one in stored.items():
             if (issuer, number) in corrected:
-                self._of[issuer, number].append(one)
+                self._of[issuer, number][revision] = one
 
     def of(
         self, calibration: Record, results: Sequence[Mapping[str, Any]], place: Place
@@ -48,34 +48,34 @@ class KeptCorrections:
         """
         said = calibration.get(FIELD)
         number = calibration.get("issuer", ""), calibration["certificate"]
-        earlier = [
-            one for one in self._of.get(number, ()) if one.revision < calibration["revision"]
-        ]
-        earlier.sort(key=lambda one: one.revision, reverse=True)
-        last = next((one for one in earlier if one.fault_corrections), None)
-        if last is None:
+        revisions = self._of.get(number, {})
+        before = [one for one in sorted(revisions, reverse=True) if one < calibration["revision"]]
+        earlier = [revisions[one] for one in before]
+        named = next((one for one in before if revisions[one].fault_corrections), None)
+        if named is None:
             if said:
                 remedy = f"leave {FIELD} out"
                 self._refuse(place, "no revision before was corrected", remedy, "true")
             return None
         if said is False:
             return None
+        last = revisions[named]
         stated, recorded = _errors(results), _recorded(self.recording, earlier)
         same = next((one for one in earlier if recorded.get(one.key) == stated), None)
         if said is None and same is not None:
             return same.fault_corrections
         if said is None:
-            self._ask(last, place)
+            self._ask(named, last, place)
         elif [row[:3] for row in recorded.get(last.key, ())] != [row[:3] for row in stated]:
-            remedy = f"send the points of revision {last.revision}, or {FIELD}: false"
-            self._refuse(place, f"revision {last.revision} has others", remedy, "true")
+            remedy = f"send the points of revision {named}, or {FIELD}: false"
+            self._refuse(place, f"revision {named} has others", remedy, "true")
         return last.fault_corrections
 
-    def _ask(self, last: Stored, place: Place) -> None:
+    def _ask(self, named: int, last: Stored, place: Place) -> None:
         recalls = ", ".join(dict.fromkeys(one["recall"] for one in last.fault_corrections or ()))
         self._refuse(
             place,
-            f"missing: revision {last.revision} was corrected for {recalls}, and the errors here "
+            f"missing: revision {named} was corrected for {recalls}, and the errors here "
             "are those of no revision before",
             "send true if what was taken for it stays taken from them, false if they were "
             "measured again or are not corrected",

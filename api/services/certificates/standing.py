@@ -31,7 +31,6 @@ class Stored:
     """
 
     key: int
-    revision: int
     status: str
     content_hash: str
     corrected: bool
@@ -70,7 +69,6 @@ def stored(session: Session, identities: Sequence[Identity]) -> dict[Identity, S
     return {
         (row.issuer, row.number, row.revision): Stored(
             row.id,
-            row.revision,
             row.status,
             row.content_hash,
             row.corrected,

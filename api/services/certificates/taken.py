@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from api.errors import Conflict, Issue
 from api.services.base.record import Record
 from api.services.recalls.differences import bounds_of
-from api.services.recalls.entries import GIVEN_BACK
+from api.services.recalls.entries import is_given_back
 from api.services.recalls.giving_back import numbers_of
 from api.services.recalls.reading_results import Judged, judged
 from api.services.recalls.run import recall_from
@@ -127,7 +127,7 @@ def taken(
             else [{"delta_rel": "0"} for _ in points]
             for found in alone
         ]
-        if entry.get("detail") == GIVEN_BACK:
+        if is_given_back(entry):
             _book_given_back(session, stored, entry, made)
         _refuse_other_sum(entry, made)
     return made

@@ -18,7 +18,7 @@ from api.errors import InvalidRecord, Issue, NotFound
 from api.services.base.record import Record
 from api.services.evidence.leading import Leading
 from api.services.recalls import recalls
-from api.services.recalls.entries import GIVEN_BACK
+from api.services.recalls.entries import is_given_back
 from api.services.records import laboratory
 from api.store.tables import Certificate, Recall, RecallEntry
 from graph.affected import (
@@ -135,7 +135,7 @@ def explanation(
 
 def _sentence(entry: Record, path: Sequence[str], trace: Trace | None) -> str:
     """The path in words; of what cannot be excluded nobody knows that it holds."""
-    if entry.get("detail") == GIVEN_BACK:
+    if is_given_back(entry):
         return f"What a look before took on this way is given back: {' > '.join(path)}."
     if entry["class"] == NOT_EXCLUDED or trace is None:
         return f"It may rest on the fault: {' > '.join(path)}."

@@ -24,7 +24,7 @@ from api.rules.wording import describe_rule
 from api.services.base.record import Record
 from api.services.casework.no_action import becomes_fail, loses_statement
 from api.services.notices import notice_words as words
-from api.services.recalls.entries import GIVEN_BACK
+from api.services.recalls.entries import is_given_back
 from api.services.recalls.recall_states import NONE, recall_states
 from api.store.casework import Disposition
 from api.store.chunks import chunks
@@ -111,7 +111,7 @@ def _certificate(
     ]
     stages = {point["stage"] for point in points}
     reasons = entry.get("reasons", [])
-    given_back = entry.get("detail") == GIVEN_BACK
+    given_back = is_given_back(entry)
     effect = words.effect_in_words(entry["class"], reasons, given_back=given_back)
     if {"as_found", "as_left"} <= stages:
         effect += f" {words.STAGES['as_found']}"

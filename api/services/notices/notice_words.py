@@ -167,7 +167,7 @@ def _force_error(fault: Record) -> str:
     if "segments" in fault:
         return "gave a wrong force in part of its range"
     if not Decimal(str(fault["delta_rel"])):
-        if not fault.get("U_delta_rel"):
+        if not Decimal(str(fault.get("U_delta_rel", 0))):
             return "gave the true force that was recorded: a fault that was thought of was none"
         return f"was less certain than was stated (by {percent(fault.get('U_delta_rel', 0))})"
     return f"gave a true force {_more(fault['delta_rel'])} than was recorded"

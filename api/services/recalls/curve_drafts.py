@@ -6,31 +6,34 @@ read the wrong curve, whenever it was, so that the certificate bounds the fault 
 
 from __future__ import annotations
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.services.base.record import Record
 from api.services.recalls.curve_faults import KIND
+from api.services.records.revisions import revisions
 from api.store.tables import Certificate
+from graph.polynomials import told
 
 
 def curve_draft(session: Session, certificate: Certificate) -> Record | None:
     """Return the fault of the curve before, with what to check; None where no curve was changed."""
     right: Record | None = certificate.curve
-    before = session.scalars(
-        select(Certificate)
-        .where(
-            Certificate.number == certificate.number,
-            Certificate.issuer == certificate.issuer,
-            Certificate.revision < certificate.revision,
-        )
-        .order_by(Certificate.revision.desc())
-    ).first()
+    earlier = revisions(session, certificate.number, certificate.issuer)
+    before = next(
+        (
+            one
+            for one in earlier
+            if one.revision < certificate.revision
+            and one.status != "draft"
+            and not one.never_issued
+        ),
+        None,
+    )
     if right is None or before is None or before.curve is None:
         return None
     wrong: Record = before.curve
     alike = all(wrong[name] == right[name] for name in ("of", "unit"))
-    if not alike or wrong["coefficients"] == right["coefficients"]:
+    if not alike or told(wrong["coefficients"]) == told(right["coefficients"]):
         return None
     number, revision = certificate.number, certificate.revision
     fault: Record = {

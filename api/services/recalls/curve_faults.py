@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection
-from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -21,7 +20,7 @@ from api.store.item_values import ServingRow
 from api.store.sources import Source
 from graph import faults as kinds
 from graph.moments import instant_us
-from graph.polynomials import AssignedCurve, CurveError
+from graph.polynomials import AssignedCurve, CurveError, told
 
 KIND = "wrong_curve"
 # What a fault may leave to the certificate, and under which name it stands there.
@@ -45,7 +44,7 @@ def completed(source: Source, fault: Record, zone: ZoneInfo, place: str) -> Reco
             return fault  # which is refused for that
         curve = _the_curve(source, fault, zone, f"{place}/{lacking[0]}")
         fault = fault | {name: curve[LEFT[name]] for name in lacking}
-    if _told(fault["coefficients_recorded"]) == _told(fault["coefficients_right"]):
+    if told(fault["coefficients_recorded"]) == told(fault["coefficients_right"]):
         issue = Issue(
             f"{place}/coefficients_right",
             "the coefficients that were used are the right ones",
@@ -60,12 +59,9 @@ def wrong_curve(fault: Record, common: dict[str, Any], place: str) -> kinds.Wron
     # Few faults are of curves, and a first list does not wait for the table of units.
     from api.rules.units import factor
 
-    low, high = (Fraction(fault["range"][name]) for name in ("from", "to"))
-
     def curve(name: str) -> AssignedCurve:
-        coefficients = tuple(map(Fraction, fault[name]))
         try:
-            return AssignedCurve(fault["of"], coefficients, low, high)
+            return AssignedCurve.written(fault["of"], fault[name], fault["range"])
         except CurveError as error:
             remedy = "check their order (the constant first), of, unit and range"
             issue = Issue(f"{place}/{name}", str(error), remedy)
@@ -116,10 +112,13 @@ def _in_force(source: Source, fault: Record, zone: ZoneInfo) -> Collection[int]:
             return [the_one(numbered, number, fault["revision"]).id]
         return [one.id for one in numbered]
     keys = source.item_keys([fault["item"]]) if "item" in fault else set()
+    mode = fault.get("only", {}).get("mode")
     served = [
         one
         for one in source.servings_of(sorted(keys))
-        if one.assigns_value and one.serves_from_us is not None
+        if one.assigns_value
+        and one.serves_from_us is not None
+        and (mode is None or one.mode in (None, mode))
     ]
     begin, end = fault.get("last_good_at"), fault.get("isolated_at")
     start_us = None if begin is None else instant_us(begin, zone)
@@ -138,17 +137,9 @@ def _over(one: ServingRow, served: Collection[ServingRow], start_us: int | None)
     if one.serves_until_us is not None and one.serves_until_us <= start_us:
         return True
     return any(
-        other.mode == one.mode
+        other.mode in (None, one.mode)
         and (one.performed_us, one.revision) < (other.performed_us, other.revision)
         and max(other.performed_us, other.serves_from_us or 0) <= start_us
         and (other.serves_until_us is None or other.serves_until_us > start_us)
         for other in served
     )
-
-
-def _told(coefficients: Collection[Any]) -> list[Fraction]:
-    """Numbers of coefficients up to the highest that is not zero."""
-    told = [Fraction(one) for one in coefficients]
-    while told and not told[-1]:
-        told.pop()
-    return told

@@ -46,6 +46,11 @@ GIVEN_BACK = (
 CANCELS = "paths of one fault cancel each other, if they are fully correlated as is assumed"
 
 
+def is_given_back(entry: Record) -> bool:
+    """Whether an entry says that a correction made before is withdrawn."""
+    return entry.get("detail") == GIVEN_BACK
+
+
 class Entries:
     """Writes the entries of one recall."""
 

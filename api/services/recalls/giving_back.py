@@ -57,30 +57,29 @@ def looks_before(session: Session, request: Record) -> Looks:
 def _of_a_first_look(session: Session, request: Record) -> Looks:
     """Note for which recalls of the same thing revisions were corrected, or refuse a withdrawal."""
     faults = request["faults"] if "faults" in request else [request["fault"]]
-    named = {_subject(fault): fault for fault in faults}
-    taken = [one for _, made in records.corrections(SessionReader(session)) for one in made]
-    earlier = {
-        (one["recall"], _subject(fault))
-        for one in taken
-        for fault in one["faults"]
-        if _subject(fault) in named
-    }
-    for number, subject in sorted(earlier):
-        if _without_effect(named[subject]):
-            detail = f"missing: certificates were corrected for recall {number}"
-            remedy = "name the look that this one takes the place of"
-            raise InvalidRecord(
-                "a fault without effect withdraws an earlier one",
-                [Issue("/previous", detail, remedy)],
-            )
-    if not earlier:
+    met = [
+        (one["recall"], fault)
+        for _, made in records.corrections(SessionReader(session))
+        for one in made
+        for taken in one["faults"]
+        for fault in faults
+        if _alike(fault, taken)
+    ]
+    numbers = sorted({number for number, _ in met})
+    withdrawn = sorted({number for number, fault in met if _without_effect(fault)})
+    if withdrawn:
+        detail = f"missing: certificates were corrected for recall {withdrawn[0]}"
+        remedy = "name the look that this one takes the place of"
+        raise InvalidRecord(
+            "a fault without effect withdraws an earlier one", [Issue("/previous", detail, remedy)]
+        )
+    if not numbers:
         return NONE
-    numbers = ", ".join(sorted({number for number, _ in earlier}))
-    subjects = " and ".join(sorted({name for _, (name, _) in earlier}))
+    subjects = " and ".join(sorted({_subject(fault)[0] for _, fault in met}))
     note = (
-        f"certificates were corrected for {numbers}, of the same {subjects}: if this is another "
-        "look at that fault, name it as previous; what was taken from those that this look does "
-        "not reach is given back only then"
+        f"certificates were corrected for {', '.join(numbers)}, of the same {subjects}: if this is "
+        "another look at that fault, name it as previous; what was taken from those that this look "
+        "does not reach is given back only then"
     )
     return Looks(notes=(note,))
 
@@ -89,6 +88,12 @@ def _subject(fault: Record) -> tuple[str, str]:
     """What a fault is of: the name of the item, certificate or method, and the issuer."""
     name = fault.get("item") or fault.get("certificate") or fault["method"]
     return name, fault.get("issuer", "")
+
+
+def _alike(one: Record, other: Record) -> bool:
+    """Whether two faults are of the same thing; without a channel the whole item is meant."""
+    channels = {fault.get("channel") for fault in (one, other)}
+    return _subject(one) == _subject(other) and (None in channels or len(channels) == 1)
 
 
 def _without_effect(fault: Record) -> bool:

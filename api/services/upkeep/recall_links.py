@@ -17,7 +17,7 @@ import orjson
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.services.recalls.entries import GIVEN_BACK
+from api.services.recalls.entries import is_given_back
 from api.store.chunks import chunks
 from api.store.tables import Certificate, Item, Recall, RecallEntry
 from graph.links import METHOD_PREFIX, is_channel
@@ -73,7 +73,7 @@ class _Looking:
         for number, body, text in rows:
             try:
                 entry = orjson.loads(body)
-                given_back = entry.get("detail") == GIVEN_BACK
+                given_back = is_given_back(entry)
                 lot.append((number, entry.get("reason_paths", []), _links(text), given_back))
             except (ValueError, KeyError, TypeError):
                 self._say(number, "what leads to it cannot be read")

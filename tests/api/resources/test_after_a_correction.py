@@ -177,6 +177,11 @@ def test_who_withdraws_a_fault_that_was_corrected_for_names_the_look(corrected):
     assert refused.status_code == 422
     (error,) = refused.get_json()["errors"]
     assert (error["pointer"], "R-00001" in error["detail"]) == ("/previous", True)
+    # Beside another fault of the same item too, whichever is named first.
+    other = none | {"delta_rel": "0.0001", "channel": "A"}
+    for faults in ([none, other], [other, none]):
+        sent = {"faults": faults, "preview": True}
+        assert corrected.client.post("/v1/recalls", json=sent).status_code == 422
     another = none | {"item": "I-2"}
     assert corrected.client.post("/v1/recalls", json={"fault": another}).status_code == 201
 

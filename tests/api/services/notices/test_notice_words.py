@@ -141,7 +141,8 @@ def test_a_correction_that_is_withdrawn_is_told_as_one():
     told = words.effect_in_words(AFFECTED, [], given_back=True)
     assert "A correction that we made to this certificate" in told
     none = {"item": "REF", "kind": "true_force_relative_error", "delta_rel": "0"}
-    assert words.fault_in_words(none, "reference_standard") == (
-        "Our reference standard REF gave the true force that was recorded: a fault that was "
-        "thought of was none."
-    )
+    for certain in (none, none | {"U_delta_rel": "0"}, none | {"U_delta_rel": "0.0"}):
+        assert words.fault_in_words(certain, "reference_standard") == (
+            "Our reference standard REF gave the true force that was recorded: a fault that was "
+            "thought of was none."
+        )

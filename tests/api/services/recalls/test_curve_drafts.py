@@ -48,8 +48,25 @@ def test_a_revision_that_changes_the_curve_drafts_the_fault_of_the_one_before(dr
 
 
 @pytest.mark.parametrize(
-    ("curve", "before"), [(LINE, LINE), (None, LINE), (LINE, None), (BENT | {"unit": "N"}, LINE)]
+    ("curve", "before"),
+    [
+        (LINE, LINE),
+        (None, LINE),
+        (LINE, None),
+        (BENT | {"unit": "N"}, LINE),
+        # The same numbers, written otherwise.
+        (LINE | {"coefficients": ["0.0", "10.00", "0"]}, LINE),
+    ],
 )
 def test_without_another_curve_the_errors_found_are_the_fault(drafted, curve, before):
     fault = drafted(row("10", "0.1"), **revised(curve, before))["fault"]
     assert fault["kind"] == "true_force_relative_error"
+
+
+def test_a_draft_between_is_not_the_curve_that_was_used(drafted):
+    other = LINE | {"coefficients": ["0", "11"]}
+    between = cal("S-2", "STD", "06-01", [], [row("10", "0.1")], status="draft", curve=other)
+    told = revised(BENT)
+    told["before"].append(between | {"revision": 1, "amendment": "a slip"})
+    fault = drafted(row("10", "0.1"), **told | {"revision": 2})["fault"]
+    assert (fault["kind"], fault["revision"]) == ("wrong_curve", 0)

@@ -64,6 +64,31 @@ def test_one_curve_in_force_in_the_whole_window_is_meant(client, later, told):
         assert asked(client, **WHOLE).status_code == 201
 
 
+def test_a_fault_of_one_mode_means_the_curve_of_that_mode(client):
+    # Both modes were calibrated before the window, each with its own curve.
+    before = "2024-06-01T10:00:00Z"
+    recorded(
+        client,
+        again("R-T", before, mode="tension", curve=LINE),
+        again("R-C", before, mode="compression", curve=OTHER),
+        W_1,
+    )
+    assert "different values" in refusal(asked(client))[1]
+    for mode, curve in (("tension", LINE), ("compression", OTHER)):
+        stored = asked(client, only={"mode": mode}).get_json()
+        assert stored["faults"][0]["coefficients_recorded"] == curve["coefficients"]
+
+
+def test_a_later_certificate_of_both_modes_takes_the_place_of_one(client):
+    recorded(
+        client,
+        again("R-T", "2024-05-01T10:00:00Z", mode="tension", curve=OTHER),
+        again("R-B", "2024-06-01T10:00:00Z", curve=LINE),
+        W_1,
+    )
+    assert asked(client).get_json()["faults"][0]["coefficients_recorded"] == ["0", "10"]
+
+
 def test_without_a_curve_on_record_the_fault_says_all_of_it(client):
     recorded(client, again("R-1", "2024-12-01T00:00:00Z"), W_1)
     assert "no certificate in force then assigns a curve" in refusal(asked(client))[1]
